@@ -1,1 +1,19 @@
-//! stub
+//! Glasshour: keeps every crop in a small house alive and productive through heat and drought.
+//!
+//! A library with a thin `main`, so that tests and benches reach every part. DEVELOPERS.md has the map.
+
+pub mod almanac;
+pub mod cli;
+pub mod clock;
+pub mod couriers;
+pub mod demo;
+pub mod entry;
+pub mod glance;
+pub mod keeper;
+pub mod ledger;
+pub mod minders;
+pub mod mirror;
+pub mod page;
+pub mod reading;
+pub mod sources;
+pub mod supervise;

@@ -1,1 +1,4 @@
-//! stub
+//! Air, degree days, heat stress and sun: pure functions with their sources.
+
+pub mod crop;
+pub mod quantity;

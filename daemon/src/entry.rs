@@ -1,0 +1,258 @@
+//! What is told or noted: ground, diary, outlook, notices. Written once, dated, undoable, never re-derived.
+
+use agronomy::crop::Severity;
+use serde::{Deserialize, Serialize};
+
+/// What kind of place crops stand in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PlaceKind {
+    /// Glass or film, with vents and shade.
+    House,
+    /// Open ground.
+    Bed,
+    /// Sown, not up yet.
+    Seedbed,
+    /// Containers.
+    Pots,
+    /// Compost.
+    Heap,
+    /// Curing, storing.
+    Shed,
+    /// The weather itself.
+    Outdoors,
+}
+
+impl PlaceKind {
+    /// Whether the place line (40 °C) applies: it is under cover.
+    pub fn under_cover(self) -> bool {
+        matches!(self, Self::House | Self::Shed)
+    }
+}
+
+/// How a planting began.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Began {
+    /// From seed, where it stands.
+    Sown,
+    /// As a young plant.
+    PlantedOut,
+}
+
+/// One thing that was told or noted. JSON in the ledger, on the page's interface and in `glasshour note`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case")]
+pub enum Note {
+    /// Ground: a place exists.
+    Place {
+        /// Identifier: letters, digits, `_`, `-`, `.`.
+        place: String,
+        /// What the grower calls it.
+        name: String,
+        /// Which kind.
+        kind: PlaceKind,
+    },
+    /// Ground: a planting began (at the note's effective time).
+    Planting {
+        /// Identifier.
+        planting: String,
+        /// Key in the crop book.
+        crop: String,
+        /// Where it stands.
+        place: String,
+        /// The variety, where the grower says it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        variety: Option<String>,
+        /// How many plants.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        count: Option<u32>,
+        /// Sown or planted out.
+        began: Began,
+    },
+    /// Ground: a planting ended.
+    End {
+        /// Which.
+        planting: String,
+    },
+    /// Ground: a probe hangs at a place from now on (it leaves the place where it hung before).
+    Hang {
+        /// Which probe.
+        probe: String,
+        /// Where.
+        place: String,
+        /// Height above ground, m.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        height_m: Option<f64>,
+        /// How it is sheltered, in the grower's words.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        shelter: Option<String>,
+        /// The usual interval between two readings, s. Stated, never learned.
+        usual_interval_s: u32,
+    },
+    /// Ground or diary: an earlier note no longer counts.
+    Undo {
+        /// The entry that is undone.
+        entry: i64,
+    },
+    /// Diary: vents or doors opened or closed.
+    Vents {
+        /// Where.
+        place: String,
+        /// Open or closed.
+        open: bool,
+    },
+    /// Diary: shade put on or taken off.
+    Shade {
+        /// Where.
+        place: String,
+        /// On or off.
+        on: bool,
+    },
+    /// Diary: watered.
+    Watered {
+        /// A place or a planting.
+        subject: String,
+        /// Litres in all.
+        litres: f64,
+    },
+    /// Diary: first flower seen.
+    FirstFlower {
+        /// Which planting.
+        planting: String,
+    },
+    /// Diary: first ripe fruit seen.
+    FirstRipe {
+        /// Which planting.
+        planting: String,
+    },
+    /// Diary: a thermometer read by hand. At least one figure is given.
+    Thermometer {
+        /// Where it hangs.
+        place: String,
+        /// What it shows now, °C.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        now_c: Option<f64>,
+        /// Lowest since the last reset, °C.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        low_c: Option<f64>,
+        /// Highest since the last reset, °C.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        high_c: Option<f64>,
+    },
+    /// Outlook: "I heard a heat warning". Days are calendar days `YYYY-MM-DD` of the site.
+    HeatWarning {
+        /// First day.
+        from: String,
+        /// Last day.
+        to: String,
+        /// About how hot it will be outside, °C.
+        about_c: f64,
+        /// Who said so.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        said_by: Option<String>,
+    },
+    /// Diary: anything else, in the grower's words.
+    Remark {
+        /// The words, up to 500 characters.
+        text: String,
+    },
+    /// The grower's answer to a notice.
+    Reply {
+        /// Which notice.
+        notice: String,
+        /// `true` = "on it"; `false` = "later".
+        on_it: bool,
+    },
+    /// Told: one step in the life of a notice.
+    Step(Step),
+}
+
+impl Note {
+    /// The ledger's word for the kind of entry.
+    pub fn kind(&self) -> &'static str {
+        match self {
+            Self::Place { .. } | Self::Planting { .. } | Self::End { .. } | Self::Hang { .. } => "ground",
+            Self::Undo { .. } => "undo",
+            Self::HeatWarning { .. } => "outlook",
+            Self::Reply { .. } => "reply",
+            Self::Step(_) => "step",
+            _ => "diary",
+        }
+    }
+
+    /// What the note is about: a place, planting, probe, notice or entry.
+    pub fn subject(&self) -> String {
+        match self {
+            Self::Place { place, .. }
+            | Self::Vents { place, .. }
+            | Self::Shade { place, .. }
+            | Self::Thermometer { place, .. } => place.clone(),
+            Self::Planting { planting, .. }
+            | Self::End { planting }
+            | Self::FirstFlower { planting }
+            | Self::FirstRipe { planting } => planting.clone(),
+            Self::Hang { probe, .. } => probe.clone(),
+            Self::Watered { subject, .. } => subject.clone(),
+            Self::Undo { entry } => entry.to_string(),
+            Self::Reply { notice, .. } => notice.clone(),
+            Self::Step(step) => step.notice.clone(),
+            Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
+        }
+    }
+}
+
+/// A note with its place in the ledger.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Entry {
+    /// Number in the ledger, from 1, in commit order.
+    pub id: i64,
+    /// When it was noted, UTC ms.
+    pub at_ms: i64,
+    /// From when it holds, UTC ms; earlier than `at_ms` when back-dated.
+    pub from_ms: i64,
+    /// What it says.
+    pub note: Note,
+}
+
+/// What happened to a notice in one step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Turn {
+    /// The notice opened.
+    Opened,
+    /// It worsened: a higher severity, or it may push from now on.
+    Worsened,
+    /// It eased to a lower severity.
+    Eased,
+    /// It closed.
+    Closed,
+}
+
+/// One step in the life of a notice, as told.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    /// The notice's id: the same for its whole life.
+    pub notice: String,
+    /// The step's number within the notice, from 1.
+    pub number: u32,
+    /// Which minder: `too-hot`, `on-course`, `air`, `warm-night`, `probe-silent`, `heat-dome`.
+    pub minder: String,
+    /// Which place.
+    pub place: String,
+    /// Which planting, where the step is about one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planting: Option<String>,
+    /// When it was decided, UTC ms.
+    pub at_ms: i64,
+    /// What happened.
+    pub turn: Turn,
+    /// How bad.
+    pub severity: Severity,
+    /// Whether this step may buzz a phone.
+    pub push: bool,
+    /// The order first, ten words or so.
+    pub title: String,
+    /// Which planting, the number, the limit, since when, what to do.
+    pub text: String,
+}

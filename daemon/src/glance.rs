@@ -1,0 +1,275 @@
+//! The glance: everything the page, the letter and `glasshour now` show of the present.
+//!
+//! The keeper makes one after each commit and each minute, and publishes it; readers never wait for the keeper.
+//! Temperatures °C, VPD kPa, times UTC ms, degree days °C d, hours h.
+
+use agronomy::crop::Severity;
+use serde::{Deserialize, Serialize};
+
+use crate::entry::{Entry, PlaceKind, Step};
+
+/// What the lintel's colour says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tone {
+    /// Nothing past, nothing coming.
+    Well,
+    /// A limit will be passed.
+    Soon,
+    /// A limit is passed now.
+    Past,
+    /// Nothing is known.
+    Blind,
+}
+
+/// The one sentence, and its reason.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Sentence {
+    /// What the lintel's colour says.
+    pub tone: Tone,
+    /// What to do, in ten words.
+    pub order: String,
+    /// Number, limit, time, outcome: one or two sentences.
+    pub why: String,
+    /// The notice it comes from, where it comes from one.
+    pub notice: Option<String>,
+}
+
+/// A limit that hangs on the cloth.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Line {
+    /// Whose: the crop's name in the plural, or the place.
+    pub whose: String,
+    /// Where, °C.
+    pub limit_c: f64,
+    /// The place's own line (drawn double).
+    pub of_place: bool,
+}
+
+/// Something that happened today at a clock time, to be tied to the cloth by a knot.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Knot {
+    /// When, UTC ms.
+    pub at_ms: i64,
+    /// Air temperature then, °C, where known.
+    pub t_c: Option<f64>,
+    /// In words: "low 20.4", "tomatoes pass 35", "vents opened".
+    pub words: String,
+    /// Done by hand (a lozenge) rather than reached by the air (a round knot).
+    pub by_hand: bool,
+}
+
+/// One place at a glance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PlaceGlance {
+    /// Identifier.
+    pub place: String,
+    /// What the grower calls it.
+    pub name: String,
+    /// Which kind.
+    pub kind: PlaceKind,
+    /// Air temperature now, °C; none when nothing sound was heard within twice the usual interval.
+    pub t_c: Option<f64>,
+    /// Relative humidity now, %.
+    pub rh_pct: Option<f64>,
+    /// Humidity of 97 % or more: shown as "saturated", without a fine figure.
+    pub saturated: bool,
+    /// Vapour-pressure deficit now, kPa.
+    pub vpd_kpa: Option<f64>,
+    /// In words: damp, easy, drying, harsh.
+    pub dryness: Option<String>,
+    /// Dew point now, °C.
+    pub dew_point_c: Option<f64>,
+    /// Trend of the last half hour, °C per hour.
+    pub trend_c_per_h: Option<f64>,
+    /// When the newest sound air reading was measured, UTC ms.
+    pub heard_ms: Option<i64>,
+    /// Last known value and grade in words, for a place that has gone silent or doubtful.
+    pub last_known_c: Option<f64>,
+    /// Highest today (°C, UTC ms).
+    pub high_today: Option<(f64, i64)>,
+    /// Lowest last night (°C, UTC ms).
+    pub low_last_night: Option<(f64, i64)>,
+    /// Lowest and highest by hand, and when it was read, where no probe hangs here.
+    pub by_hand: Option<ByHand>,
+    /// Today's curve from 04:00 of the site's standard time: (UTC ms, °C), sound readings thinned to at most one in ten minutes.
+    pub curve: Vec<(i64, f64)>,
+    /// Holes in the curve: from, to (UTC ms), where nothing sound was held.
+    pub holes: Vec<(i64, i64)>,
+    /// What is expected for the rest of the day from the place's own day shape: (UTC ms, low, middle, high °C). Empty where unknown.
+    pub expected: Vec<(i64, f64, f64, f64)>,
+    /// The tightest four limits, ascending.
+    pub lines: Vec<Line>,
+    /// Today's knots, by time.
+    pub knots: Vec<Knot>,
+    /// Sunrise and sunset today, UTC ms.
+    pub sun: Option<(i64, i64)>,
+    /// Vents open, as last noted.
+    pub vents_open: Option<bool>,
+    /// Shade on, as last noted.
+    pub shade_on: Option<bool>,
+}
+
+/// What a thermometer read by hand said last.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ByHand {
+    /// When it was read, UTC ms.
+    pub at_ms: i64,
+    /// Now, lowest, highest, °C.
+    pub now_c: Option<f64>,
+    /// Lowest since the reset, °C.
+    pub low_c: Option<f64>,
+    /// Highest since the reset, °C.
+    pub high_c: Option<f64>,
+}
+
+/// How a planting is doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// Nothing presses it.
+    AtEase,
+    /// Within 2 °C of its severe line.
+    Pressed,
+    /// Past its severe line.
+    Suffering,
+    /// Nothing sound is heard where it stands.
+    NotKnown,
+}
+
+/// One planting at a glance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PlantingGlance {
+    /// Identifier.
+    pub planting: String,
+    /// What it is called on the page: crop name, variety.
+    pub name: String,
+    /// Key in the crop book.
+    pub crop: String,
+    /// Where it stands.
+    pub place: String,
+    /// How many plants.
+    pub count: Option<u32>,
+    /// Since when (UTC ms).
+    pub since_ms: i64,
+    /// Ended (UTC ms).
+    pub ended_ms: Option<i64>,
+    /// How it is doing.
+    pub state: State,
+    /// Stages, "possible" ones in brackets, in words.
+    pub stages: String,
+    /// The severe line in force, °C.
+    pub line_c: f64,
+    /// Degrees from the line: positive = past it.
+    pub past_line_c: Option<f64>,
+    /// Hours past the line today, h.
+    pub stress_today_h: f64,
+    /// Hours past the line this season, h.
+    pub stress_season_h: f64,
+    /// Degree days so far, by the crop's method.
+    pub degree_days: f64,
+    /// The rule they belong to: `mean-capped 7/28`.
+    pub rule: String,
+    /// Share of the season's time that was measured, 0..1.
+    pub measured_share: f64,
+    /// Warm nights so far.
+    pub warm_nights: u32,
+}
+
+/// One probe at a glance.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProbeGlance {
+    /// Its name.
+    pub probe: String,
+    /// Where it hangs; none when it has spoken but hangs nowhere yet.
+    pub place: Option<String>,
+    /// Height above ground, m.
+    pub height_m: Option<f64>,
+    /// How it is sheltered.
+    pub shelter: Option<String>,
+    /// Newest value of each quantity: (quantity, value, unit, UTC ms).
+    pub newest: Vec<(String, f64, String, i64)>,
+    /// Sound, doubtful or silent, and since when and why, in words.
+    pub condition: String,
+    /// Silent for more than twice its usual interval.
+    pub silent: bool,
+    /// Doubtful now.
+    pub doubtful: bool,
+    /// Payloads that could not be read, and the last of them, escaped and cut.
+    pub malformed: u64,
+    /// The last payload that could not be read, escaped and cut.
+    pub malformed_sample: Option<String>,
+}
+
+/// A notice as it stands: all its steps.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct NoticeView {
+    /// Its id.
+    pub id: String,
+    /// Which minder.
+    pub minder: String,
+    /// Which place.
+    pub place: String,
+    /// Which planting.
+    pub planting: Option<String>,
+    /// How bad now (or at the close).
+    pub severity: Severity,
+    /// Whether any step pushed.
+    pub pushed: bool,
+    /// When it opened, UTC ms.
+    pub opened_ms: i64,
+    /// When it closed, UTC ms.
+    pub closed_ms: Option<i64>,
+    /// Its steps, in order.
+    pub steps: Vec<Step>,
+    /// Answered "on it" at this time, UTC ms.
+    pub on_it_ms: Option<i64>,
+    /// Put off until, UTC ms.
+    pub later_until_ms: Option<i64>,
+    /// What could not be delivered, and why.
+    pub undelivered: Vec<String>,
+}
+
+/// What the board says of itself.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct BoardGlance {
+    /// Why nothing can be stored, and since when (UTC ms), when that is so.
+    pub storage_refused: Option<(String, i64)>,
+    /// Who vouches for the clock; none while it cannot be trusted.
+    pub clock_vouched_by: Option<String>,
+    /// Sources that are away, in words: "broker away since 14:02: refused".
+    pub away: Vec<String>,
+    /// Where the page listens, and what that means, in words.
+    pub listening: String,
+    /// Readings in the ledger that bear no date.
+    pub undated: u64,
+}
+
+/// Everything shown of the present.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Glance {
+    /// Of which moment, UTC ms.
+    pub at_ms: i64,
+    /// The site's name.
+    pub site: String,
+    /// Offset of civil time at this moment, s east of UTC.
+    pub civil_offset_s: i32,
+    /// The standard offset that fixes the days, s.
+    pub standard_offset_s: i32,
+    /// The one sentence.
+    pub sentence: Sentence,
+    /// Open notices, worst first.
+    pub open: Vec<NoticeView>,
+    /// Notices closed in the last 24 h, newest first.
+    pub closed_lately: Vec<NoticeView>,
+    /// Places, in ground order.
+    pub places: Vec<PlaceGlance>,
+    /// Plantings that stand now, in ground order.
+    pub plantings: Vec<PlantingGlance>,
+    /// Probes, by name.
+    pub probes: Vec<ProbeGlance>,
+    /// Ground and diary entries that count, newest first, at most 200.
+    pub entries: Vec<Entry>,
+    /// The board itself.
+    pub board: BoardGlance,
+}

@@ -1,0 +1,128 @@
+//! How the rest of the program speaks with the keeper.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+use tokio::sync::{mpsc, oneshot, watch};
+
+use super::event::{Event, Refusal};
+use crate::entry::Note;
+use crate::glance::{Glance, PlantingGlance};
+
+/// One day in the account of a planting.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SeasonDay {
+    /// Calendar day of the site's standard offset, `YYYY-MM-DD`.
+    pub date: String,
+    /// Degree days of the day, °C d; none when too little was measured.
+    pub degree_days: Option<f64>,
+    /// Sum so far, °C d.
+    pub total: f64,
+    /// Hours past the crop's severe line.
+    pub stress_h: f64,
+    /// Lowest and highest, °C.
+    pub t_min_c: Option<f64>,
+    /// Highest, °C.
+    pub t_max_c: Option<f64>,
+    /// Share of the day that was measured, 0..1.
+    pub measured_share: f64,
+    /// Made from lows and highs read by hand.
+    pub by_hand: bool,
+    /// The night before this morning stayed above the crop's moderate night line.
+    pub warm_night: bool,
+}
+
+/// A date on the way of a planting.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SeasonMilestone {
+    /// In words: "first ripe".
+    pub what: String,
+    /// Degree days by the crop's method, low and high of the book's range.
+    pub from_dd: f64,
+    /// High end.
+    pub to_dd: f64,
+    /// The day the sum reached the low end.
+    pub reached: Option<String>,
+    /// The day the grower noted it.
+    pub noted: Option<String>,
+}
+
+/// A planting's season.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Season {
+    /// The planting as it stands (or stood at its end).
+    pub planting: PlantingGlance,
+    /// Its days, oldest first.
+    pub days: Vec<SeasonDay>,
+    /// Its milestones, by degree days.
+    pub milestones: Vec<SeasonMilestone>,
+}
+
+/// A question for the keeper.
+pub enum Question {
+    /// Day pages, planting pages, counts and notices: the same JSON as `replay`.
+    Export(oneshot::Sender<serde_json::Value>),
+    /// The season of one planting.
+    Season {
+        /// Which.
+        planting: String,
+        /// None: no such planting.
+        answer: oneshot::Sender<Option<Season>>,
+    },
+}
+
+/// The keeper is gone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the keeper has stopped")]
+pub struct Stopped;
+
+/// A way to the keeper; cheap to clone.
+#[derive(Clone)]
+pub struct Handle {
+    /// Where events go. Bounded: a full queue is the brake on whoever sends.
+    pub events: mpsc::Sender<Event>,
+    /// The newest glance.
+    pub glance: watch::Receiver<Arc<Glance>>,
+}
+
+impl Handle {
+    /// Notes something; the entry's number comes back once it is durable.
+    ///
+    /// # Errors
+    ///
+    /// The refusal in words, also when the keeper has stopped.
+    pub async fn note(&self, note: Note, from_ms: Option<i64>) -> Result<i64, Refusal> {
+        let (answer, answered) = oneshot::channel();
+        let event = Event::Note { note, from_ms, answer };
+        self.events.send(event).await.map_err(|_| Stopped.to_string())?;
+        answered.await.map_err(|_| Stopped.to_string())?
+    }
+
+    /// Everything reckoned and told so far, as `replay` prints it.
+    ///
+    /// # Errors
+    ///
+    /// [`Stopped`].
+    pub async fn export(&self) -> Result<serde_json::Value, Stopped> {
+        let (answer, answered) = oneshot::channel();
+        self.events.send(Event::Ask(Question::Export(answer))).await.map_err(|_| Stopped)?;
+        answered.await.map_err(|_| Stopped)
+    }
+
+    /// The season of one planting; `None` when there is no such planting.
+    ///
+    /// # Errors
+    ///
+    /// [`Stopped`].
+    pub async fn season(&self, planting: String) -> Result<Option<Season>, Stopped> {
+        let (answer, answered) = oneshot::channel();
+        let question = Question::Season { planting, answer };
+        self.events.send(Event::Ask(question)).await.map_err(|_| Stopped)?;
+        answered.await.map_err(|_| Stopped)
+    }
+
+    /// The newest glance.
+    pub fn now(&self) -> Arc<Glance> {
+        self.glance.borrow().clone()
+    }
+}
