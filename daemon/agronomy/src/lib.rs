@@ -1,1 +1,3 @@
-//! stub
+//! Air, degree days, heat stress and sun: pure functions with their sources.
+
+pub mod crop;
