@@ -1,1 +1,14 @@
-//! stub
+//! Text to checked data: the site file, the crop book, field maps for records, and the zone files.
+//!
+//! Everything a person writes for Glasshour is TOML, and every reader here tells *all* that is wrong in
+//! one go, with line and column and what to write instead ([`Faults`]). What comes out is plain data
+//! with public fields that needs no further checking. Nothing here keeps state or reads a clock; only
+//! [`zone`] opens files, and only those of the system's zone list.
+
+pub mod book;
+pub mod faults;
+mod reader;
+mod words;
+
+pub use book::{crop_book, read_crop_book};
+pub use faults::{Fault, Faults};

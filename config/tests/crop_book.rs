@@ -1,0 +1,171 @@
+//! The shipped crop book, and what the reader says of damaged ones.
+
+use std::collections::BTreeSet;
+
+use agronomy::crop::{Measure, Severity, Stage, line, night_line};
+use config::{crop_book, read_crop_book};
+
+const SHIPPED: &str = include_str!("../crops.toml");
+const SOURCES: &str = include_str!("../crop-sources.md");
+
+fn stages(list: &[Stage]) -> BTreeSet<Stage> {
+    list.iter().copied().collect()
+}
+
+#[test]
+fn all_33_crops_load_under_their_keys() {
+    let book = crop_book().unwrap();
+    // The keys counted by hand in the text, one heading each.
+    let headings: BTreeSet<_> = SHIPPED
+        .lines()
+        .filter_map(|line| line.strip_prefix("[crop.")?.strip_suffix(']'))
+        .filter(|key| !key.contains('.'))
+        .collect();
+    assert_eq!(headings.len(), 33);
+    assert_eq!(book.crops.keys().map(String::as_str).collect::<BTreeSet<_>>(), headings);
+    assert!(book.crops.iter().all(|(key, crop)| *key == crop.key && !crop.heat_rules.is_empty()));
+}
+
+#[test]
+fn no_rule_step_or_disorder_of_the_text_is_lost() {
+    let book = crop_book().unwrap();
+    let written = |heading: &str| {
+        SHIPPED.lines().filter(|line| line.starts_with("[[") && line.contains(heading)).count()
+    };
+    let read = |count: fn(&agronomy::crop::Crop) -> usize| book.crops.values().map(count).sum::<usize>();
+    assert_eq!(read(|crop| crop.heat_rules.len()), written(".heat_rule]]"));
+    assert_eq!(read(|crop| crop.gdd.milestones.len()), written(".milestone]]"));
+    assert_eq!(read(|crop| crop.disorders.len()), written(".disorder]]"));
+}
+
+#[test]
+fn tomato_reads_as_written() {
+    // Read by eye from crops.toml, table [crop.tomato].
+    let book = crop_book().unwrap();
+    let tomato = &book.crops["tomato"];
+    assert_eq!(
+        (tomato.gdd.method.as_str(), tomato.gdd.base, tomato.gdd.upper),
+        ("mean-capped", 7.0, Some(28.0))
+    );
+    let alt = tomato.gdd.alt.as_ref().unwrap();
+    assert_eq!((alt.method.as_str(), alt.base, alt.upper), ("integral", 10.0, Some(30.0)));
+    let acute = tomato.heat_rules.iter().find(|rule| rule.id == "acute").unwrap();
+    assert_eq!(acute.measure, Measure::HoursAboveC);
+    assert_eq!(
+        (acute.threshold, acute.min_hours_per_day, acute.consecutive_days),
+        (40.0, Some(3.0), Some(2))
+    );
+    assert_eq!(acute.sources, ["S14", "S16"]);
+    let chronic = tomato.heat_rules.iter().find(|rule| rule.id == "chronic_32_26").unwrap();
+    assert_eq!((chronic.threshold, chronic.night_threshold), (32.0, Some(26.0)));
+    assert_eq!(tomato.cold.other["no_set_night_c"].lo, 13.0);
+    assert_eq!((tomato.germination.table[2].soil, tomato.germination.table[2].days), (10.0, Some(43.0)));
+    assert_eq!(book.global.place_heat_c.lo, 40.0);
+    assert_eq!(book.global.place_heat_minutes.lo, 30.0);
+}
+
+#[test]
+fn a_second_method_without_limits_shares_those_of_the_first() {
+    let book = crop_book().unwrap();
+    let alt = book.crops["sweet_corn"].gdd.alt.clone().unwrap();
+    assert_eq!((alt.method.as_str(), alt.base, alt.upper), ("extremes-clipped", 10.0, Some(30.0)));
+}
+
+#[test]
+fn lines_are_the_lowest_rule_of_exactly_that_severity_in_those_stages() {
+    // Read by eye from crops.toml: tomato day 32 moderate, 35 severe, 40 extreme, nights 21 and 24 while
+    // flowering; lettuce 27 and 32 in any stage; pea's severe rule counts hours above 28.
+    let book = crop_book().unwrap();
+    let (tomato, lettuce, pea) = (&book.crops["tomato"], &book.crops["lettuce"], &book.crops["pea"]);
+    let flowering = stages(&[Stage::Flowering]);
+    assert_eq!(line(tomato, Severity::Moderate, &flowering), Some(32.0));
+    assert_eq!(line(tomato, Severity::Severe, &flowering), Some(35.0));
+    assert_eq!(line(tomato, Severity::Extreme, &flowering), Some(40.0));
+    assert_eq!(line(tomato, Severity::Severe, &stages(&[Stage::Ripening])), None);
+    assert_eq!(line(tomato, Severity::Moderate, &stages(&[Stage::Flowering, Stage::Ripening])), Some(32.0));
+    assert_eq!(night_line(tomato, Severity::Moderate, &flowering), Some(21.0));
+    assert_eq!(night_line(tomato, Severity::Severe, &flowering), Some(24.0));
+    assert_eq!(line(lettuce, Severity::Severe, &BTreeSet::new()), Some(32.0));
+    assert_eq!(line(pea, Severity::Severe, &flowering), Some(28.0));
+    // The pepper's only night rule below severe is against cold nights: no line for warm ones.
+    assert_eq!(night_line(&book.crops["sweet_pepper"], Severity::Moderate, &flowering), None);
+}
+
+#[test]
+fn every_source_key_is_in_the_source_list() {
+    let listed: BTreeSet<_> =
+        SOURCES.lines().filter_map(|line| Some(line.strip_prefix("- **")?.split_once("**")?.0)).collect();
+    let book = crop_book().unwrap();
+    let text = toml::from_str::<toml::Value>(SHIPPED).unwrap();
+    let mut used = BTreeSet::new();
+    gather(&text, &mut used);
+    assert!(used.len() > 50 && book.crops.len() == 33);
+    let unknown: Vec<_> = used
+        .iter()
+        .filter(|key| {
+            !["memory", "practice", "derived"].contains(&key.as_str()) && !listed.contains(key.as_str())
+        })
+        .collect();
+    assert_eq!(unknown, Vec::<&String>::new());
+}
+
+fn gather(value: &toml::Value, keys: &mut BTreeSet<String>) {
+    match value {
+        toml::Value::Table(table) => {
+            if let Some(toml::Value::Array(list)) = table.get("s") {
+                keys.extend(list.iter().filter_map(|key| key.as_str()).map(str::to_owned));
+            }
+            table.values().for_each(|value| gather(value, keys));
+        }
+        toml::Value::Array(list) => list.iter().for_each(|value| gather(value, keys)),
+        _ => {}
+    }
+}
+
+#[test]
+fn the_edition_changes_with_the_smallest_change_of_the_text() {
+    let book = crop_book().unwrap();
+    let other =
+        read_crop_book(&SHIPPED.replacen("place_heat_c = { v = 40.0", "place_heat_c = { v = 40.5", 1))
+            .unwrap();
+    assert_ne!(book.edition, other.edition);
+    assert!(book.edition.starts_with("1-") && book.edition.len() == 10);
+}
+
+#[test]
+fn a_damaged_book_names_every_fault() {
+    let damaged = SHIPPED
+        .replacen("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s", 1)
+        .replacen("method = \"mean-capped\"\n", "method = \"mean_caped\"\n", 1)
+        .replacen("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }", 1)
+        .replacen("stages = [\"flowering\"]", "stages = [\"flowring\"]", 1)
+        .replacen("measure = \"daily_mean_c\"", "measure = \"daily_mean\"", 1)
+        .replacen("severity = \"severe\"", "severity = \"terrible\"", 1)
+        .replacen(
+            "threshold = { v = 40.0, s = [\"S14\", \"S16\"] }",
+            "threshold = { v = 104.0, s = [\"S14\"] }",
+            1,
+        )
+        .replacen("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }", 1)
+        .replacen("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,", 1)
+        .replacen("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,", 1);
+    let faults = read_crop_book(&damaged).unwrap_err();
+    let place = |needle: &str| 1 + damaged.lines().position(|line| line.contains(needle)).unwrap();
+    let said: Vec<_> = faults.list.iter().map(|fault| (fault.line, fault.message.as_str())).collect();
+    let expected = [
+        (place("half an hour"), "v is text; write a number"),
+        (place("mean_caped"), "unknown degree-day method mean_caped; write mean-capped"),
+        (place("v = 6.0"), "t_upper_c 6 is not above the base 7; write more than 7 °C"),
+        (place("flowring"), "unknown stage flowring; write flowering"),
+        (place("\"daily_mean\""), "unknown measure daily_mean; write daily_mean_c"),
+        (place("terrible"), "unknown severity terrible; write minor, moderate, severe or extreme"),
+        (place("v = 104.0"), "v 104 is out of range; write -60 to 90 °C"),
+        (
+            place("s = [] }"),
+            "frost_damage_c of [crop.tomato.cold] has an empty source; write s = [\"practice\"]",
+        ),
+        (place("harsh_above = { v = 1.0"), "harsh_above 1 is below drying_above 2; write 2 or more"),
+        (place("kcb_mdi"), "unknown key kcb_mdi in [crop.tomato.water]; write kcb_mid"),
+    ];
+    assert_eq!(said, expected);
+}
