@@ -1,1 +1,12 @@
-//! To come.
+//! The almanac: everything reckoned from the ledger.
+//!
+//! A day page is a pure function of that day's readings in measured order, the value carried in, the ground
+//! in force and the edition. It is never folded: a late reading or a back-dated entry marks the days it
+//! touches, and they are made afresh. A planting's account is a sum over its day pages.
+
+pub mod account;
+pub mod day_page;
+pub mod lines;
+pub mod planting_page;
+pub mod pages;
+pub mod shape;

@@ -1,9 +1,9 @@
 //! The words a crop's rules are written in: how bad, in which stage, and what is measured.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 /// How bad a harm is, in the words of the Common Alerting Protocol 1.2, from least to worst.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
     /// Quality slips; the crop goes on.

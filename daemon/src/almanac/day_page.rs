@@ -1,0 +1,263 @@
+//! The day page of a place: extremes, means, hours, degree days, and the share of the day that was measured.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use agronomy::series::{self, COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR};
+use agronomy::units::{Celsius, RelativeHumidity};
+use agronomy::vapour;
+use serde::{Deserialize, Serialize};
+
+/// Air temperatures above which every page counts hours, °C.
+const HOURS_ABOVE_C: [f64; 5] = [30.0, 32.0, 35.0, 38.0, 40.0];
+/// Deficits above which every page counts hours, kPa, as they are named.
+const HOURS_ABOVE_KPA: [(&str, f64); 4] = [("1.6", 1.6), ("2.0", 2.0), ("2.5", 2.5), ("3.0", 3.0)];
+/// A night counts when this much of it was held (or half of it, where it is short), ms.
+const NIGHT_COUNTS_MS: i64 = 6 * MS_PER_HOUR;
+
+/// Hours above thresholds, keyed by the threshold.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct HoursAbove {
+    /// By air temperature, °C.
+    pub t_c: BTreeMap<String, f64>,
+    /// By vapour-pressure deficit, kPa.
+    pub vpd_kpa: BTreeMap<String, f64>,
+}
+
+/// One place's day. Temperatures rounded to 0.01 °C, deficits to 0.001 kPa, hours and degree days to 0.01.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct DayPage {
+    /// Which place.
+    pub place: String,
+    /// Calendar day in the site's standard offset.
+    pub date: String,
+    /// Share of the day for which a sound air temperature was held, 0..1.
+    pub measured_share: f64,
+    /// Lowest, °C.
+    pub t_min_c: Option<f64>,
+    /// Highest, °C.
+    pub t_max_c: Option<f64>,
+    /// Time-weighted mean, °C.
+    pub t_mean_c: Option<f64>,
+    /// Lowest of the night that ended this morning, °C.
+    pub night_min_c: Option<f64>,
+    /// Time-weighted mean of the deficit (never the deficit of means), kPa.
+    pub vpd_mean_kpa: Option<f64>,
+    /// Highest deficit, kPa.
+    pub vpd_max_kpa: Option<f64>,
+    /// Hours above thresholds.
+    pub hours_above: HoursAbove,
+    /// Degree days by rule, °C d; only for days that count (18 h held, or read by hand).
+    pub degree_days: BTreeMap<String, f64>,
+    /// Made from lows and highs read by hand, by the single sine.
+    pub read_by_hand: bool,
+}
+
+/// What a day page is made from.
+#[derive(Clone, Debug)]
+pub struct DayInput {
+    /// Which place.
+    pub place: String,
+    /// Calendar day.
+    pub date: String,
+    /// The day, UTC ms.
+    pub day: Range<i64>,
+    /// The night that ends this morning, UTC ms.
+    pub night: Range<i64>,
+    /// Sound air temperatures (UTC ms, °C) in measured order, from a day before.
+    pub air: Vec<(i64, f64)>,
+    /// Their probe's usual interval, ms.
+    pub air_interval_ms: i64,
+    /// Sound humidities (UTC ms, %) in measured order.
+    pub humidity: Vec<(i64, f64)>,
+    /// Their probe's usual interval, ms.
+    pub humidity_interval_ms: i64,
+    /// Lowest and highest read by hand, °C.
+    pub by_hand: Option<(f64, f64)>,
+    /// Degree-day rules of the crops that stand here.
+    pub rules: BTreeSet<RuleKey>,
+}
+
+/// A degree-day rule that can be ordered and compared exactly: thresholds in hundredths of a degree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct RuleKey {
+    method: u8,
+    base: i32,
+    upper: Option<i32>,
+}
+
+impl RuleKey {
+    /// The key of a rule with horizontal cutoff.
+    pub fn new(method: Method, base: f64, upper: Option<f64>) -> Self {
+        let index = Method::ALL.iter().position(|known| *known == method).unwrap_or(0);
+        Self { method: index as u8, base: hundredths(base), upper: upper.map(hundredths) }
+    }
+
+    /// The rule itself; `None` when its thresholds contradict each other.
+    pub fn rule(self) -> Option<Rule> {
+        let upper = self.upper.map(|upper| f64::from(upper) / 100.0);
+        let method = *Method::ALL.get(usize::from(self.method))?;
+        Rule::try_new(method, f64::from(self.base) / 100.0, upper, Cutoff::Horizontal).ok()
+    }
+}
+
+fn hundredths(celsius: f64) -> i32 {
+    libm::round(celsius * 100.0) as i32
+}
+
+/// Rounds to a number of decimals; outputs are rounded so that they are the same bytes everywhere.
+pub fn rounded(value: f64, decimals: u8) -> f64 {
+    let scale = [1.0, 10.0, 100.0, 1000.0, 10_000.0][usize::from(decimals.min(4))];
+    let rounded = libm::round(value * scale) / scale;
+    // Minus zero would print as -0.0.
+    if rounded == 0.0 { 0.0 } else { rounded }
+}
+
+/// Hours with two decimals.
+pub fn hours(ms: i64) -> f64 {
+    rounded(ms as f64 / MS_PER_HOUR as f64, 2)
+}
+
+impl DayInput {
+    /// Air temperature as held over a stretch.
+    pub fn held(&self, window: &Range<i64>) -> impl Iterator<Item = Held> {
+        series::hold(self.air.iter().copied(), self.air_interval_ms, window.clone())
+    }
+
+    /// The deficit as held over the day: where both temperature and humidity are held.
+    fn deficit(&self) -> impl Iterator<Item = Held> {
+        let humidity =
+            series::hold(self.humidity.iter().copied(), self.humidity_interval_ms, self.day.clone());
+        series::together(self.held(&self.day), humidity, deficit)
+    }
+
+    /// Extremes of the readings measured in a stretch.
+    fn extremes(&self, window: &Range<i64>) -> Option<(f64, f64)> {
+        let mut values = self.air.iter().filter(|(at, _)| window.contains(at)).map(|(_, value)| *value);
+        let first = values.next()?;
+        Some(values.fold((first, first), |(low, high), value| (low.min(value), high.max(value))))
+    }
+
+    /// How long air temperature was held that day, ms.
+    pub fn held_ms(&self) -> i64 {
+        series::held_ms(self.held(&self.day))
+    }
+
+    /// Whether the day is made from a reading by hand: there is one, and the probe did not hold 18 h.
+    pub fn is_by_hand(&self) -> bool {
+        self.by_hand.is_some() && self.held_ms() < COUNTS_IN_FULL_MS
+    }
+
+    /// Lowest of the night that ends this morning, when enough of it was held.
+    pub fn night_min(&self) -> Option<f64> {
+        let enough = NIGHT_COUNTS_MS.min((self.night.end - self.night.start) / 2);
+        let held = series::held_ms(self.held(&self.night));
+        self.extremes(&self.night).filter(|_| held >= enough).map(|(low, _)| low)
+    }
+
+    /// Hours at or above a threshold that day: held, or along the single sine when read by hand.
+    pub fn hours_at_or_above(&self, threshold: f64) -> f64 {
+        match self.by_hand.filter(|_| self.is_by_hand()) {
+            Some((low, high)) => rounded(sine_hours_above(low, high, threshold), 2),
+            None => hours(
+                self.held(&self.day).filter(|held| held.value >= threshold).map(|held| held.ms()).sum(),
+            ),
+        }
+    }
+
+    /// Makes the page.
+    pub fn page(&self) -> DayPage {
+        let held_ms = self.held_ms();
+        let mut page = DayPage {
+            place: self.place.clone(),
+            date: self.date.clone(),
+            measured_share: rounded(held_ms as f64 / MS_PER_DAY as f64, 4),
+            night_min_c: self.night_min().map(|low| rounded(low, 2)),
+            t_mean_c: series::time_weighted_mean(self.held(&self.day)).map(|mean| rounded(mean, 2)),
+            vpd_mean_kpa: series::time_weighted_mean(self.deficit()).map(|mean| rounded(mean, 3)),
+            vpd_max_kpa: self.deficit().map(|held| held.value).reduce(f64::max).map(|max| rounded(max, 3)),
+            read_by_hand: self.is_by_hand(),
+            ..DayPage::default()
+        };
+        if let Some((low, high)) = self.day_extremes() {
+            page.t_min_c = Some(rounded(low, 2));
+            page.t_max_c = Some(rounded(high, 2));
+        }
+        for threshold in HOURS_ABOVE_C {
+            page.hours_above.t_c.insert(format!("{threshold:.0}"), self.hours_above(threshold));
+        }
+        for (name, threshold) in HOURS_ABOVE_KPA {
+            let above = hours(series::ms_above(self.deficit(), threshold));
+            page.hours_above.vpd_kpa.insert(name.to_owned(), above);
+        }
+        let always = [Method::Integral, Method::ExtremesClipped].map(|it| RuleKey::new(it, 10.0, Some(30.0)));
+        for rule in self.rules.iter().chain(&always).filter_map(|key| key.rule()) {
+            if let Some(sum) = self.degree_days(&rule) {
+                page.degree_days.insert(rule.to_string(), sum);
+            }
+        }
+        page
+    }
+
+    /// Extremes of the day: measured, read by hand, or both together.
+    fn day_extremes(&self) -> Option<(f64, f64)> {
+        let measured = self.extremes(&self.day);
+        match (measured, self.by_hand.filter(|_| self.is_by_hand())) {
+            (Some((low, high)), Some((by_hand_low, by_hand_high))) => {
+                Some((low.min(by_hand_low), high.max(by_hand_high)))
+            }
+            (measured, by_hand) => measured.or(by_hand),
+        }
+    }
+
+    fn hours_above(&self, threshold: f64) -> f64 {
+        match self.by_hand.filter(|_| self.is_by_hand()) {
+            Some((low, high)) => rounded(sine_hours_above(low, high, threshold), 2),
+            None => hours(series::ms_above(self.held(&self.day), threshold)),
+        }
+    }
+
+    /// Degree days of the day by a rule; `None` when the day does not count.
+    pub fn degree_days(&self, rule: &Rule) -> Option<f64> {
+        if !self.is_by_hand() && self.held_ms() < COUNTS_IN_FULL_MS {
+            return None;
+        }
+        let (low, high) = self.day_extremes()?;
+        let sum = match (rule.method(), self.is_by_hand()) {
+            (Method::Integral, false) => {
+                series::integral_degree_days(self.held(&self.day), rule.base(), rule.upper())?
+            }
+            (Method::Integral, true) => {
+                let sine =
+                    Rule::try_new(Method::SingleSine, rule.base(), rule.upper(), Cutoff::Horizontal).ok()?;
+                daily(&sine, low, high, None).ok()?.degree_days
+            }
+            _ => daily(rule, low, high, Some(low)).ok()?.degree_days,
+        };
+        Some(rounded(sum, 2))
+    }
+}
+
+/// Deficit of air, kPa (FAO-56 eq. 11); nothing where a figure is not one of air.
+pub fn deficit(t_c: f64, rh_pct: f64) -> f64 {
+    match (Celsius::try_new(t_c), RelativeHumidity::try_new(rh_pct.min(100.0))) {
+        (Ok(air), Ok(humidity)) => vapour::deficit(air, humidity).get(),
+        _ => f64::NAN,
+    }
+}
+
+/// Hours of a day for which a sine between `low` and `high` (24 h period, °C) lies above `threshold`.
+///
+/// The share is `acos((threshold − mean) / half range) / π`: the angle of the single-sine method
+/// (Baskerville and Emin 1969, as in AGRONOMY-style handbooks).
+pub fn sine_hours_above(low: f64, high: f64, threshold: f64) -> f64 {
+    if threshold >= high {
+        return 0.0;
+    }
+    if threshold < low {
+        return 24.0;
+    }
+    let (mean, half) = (f64::midpoint(low, high), (high - low) / 2.0);
+    24.0 * libm::acos(((threshold - mean) / half).clamp(-1.0, 1.0)) / std::f64::consts::PI
+}

@@ -1,0 +1,108 @@
+//! The day page of a planting: its degree days by its crop's own method, and what the heat did.
+
+use std::collections::BTreeMap;
+
+use agronomy::crop::{Crop, HeatRule, Measure, Severity};
+use agronomy::degree_days::Method;
+use serde::{Deserialize, Serialize};
+
+use super::day_page::{DayInput, RuleKey};
+use super::lines::{Lines, stages};
+use crate::ground::Planting;
+
+/// One planting's day.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct PlantingPage {
+    /// Which planting.
+    pub planting: String,
+    /// Key in the crop book.
+    pub crop: String,
+    /// Where it stands.
+    pub place: String,
+    /// Calendar day in the site's standard offset.
+    pub date: String,
+    /// Share of the day that was measured, 0..1.
+    pub measured_share: f64,
+    /// The crop's rule, such as `mean-capped 7/28`.
+    pub rule: String,
+    /// Degree days by that rule, °C d; none when the day does not count.
+    pub degree_days: Option<f64>,
+    /// Hours at or above each heat rule's threshold, by the rule's name, h.
+    pub rule_hours: BTreeMap<String, f64>,
+    /// The severe line in force, °C.
+    pub line_c: f64,
+    /// Hours at or above it, h.
+    pub stress_hours: f64,
+    /// Worst rule met by this day alone.
+    pub worst: Option<Severity>,
+    /// The night before this morning stayed at or above the crop's moderate night line.
+    pub warm_night: bool,
+    /// Made from lows and highs read by hand.
+    pub read_by_hand: bool,
+}
+
+/// The degree-day rule of a crop; a crop whose method we do not reckon goes by `integral`.
+pub fn rule_of(crop: &Crop) -> RuleKey {
+    let method = crop.gdd.method.parse().unwrap_or(Method::Integral);
+    RuleKey::new(method, crop.gdd.base, crop.gdd.upper)
+}
+
+/// Makes the page of a planting from the day of its place.
+pub fn planting_page(input: &DayInput, planting: &Planting, crop: &Crop, place_line_c: f64) -> PlantingPage {
+    let stages = stages(planting, crop, input.day.start);
+    let lines = Lines::of(crop, &stages, place_line_c);
+    let page = input.page();
+    let rule = rule_of(crop).rule();
+    let mut rule_hours = BTreeMap::new();
+    let mut worst = None;
+    for heat in crop.heat_rules.iter().filter(|rule| rule.runs_in(&stages.all())) {
+        if matches!(heat.measure, Measure::DayMaxC | Measure::HoursAboveC) {
+            rule_hours.insert(heat.id.clone(), input.hours_at_or_above(heat.threshold));
+        }
+        if met(heat, input, page.t_mean_c, page.night_min_c, page.t_max_c) {
+            worst = worst.max(Some(heat.severity));
+        }
+    }
+    PlantingPage {
+        planting: planting.id.clone(),
+        crop: planting.crop.clone(),
+        place: planting.place.clone(),
+        date: input.date.clone(),
+        measured_share: page.measured_share,
+        degree_days: rule.as_ref().and_then(|rule| input.degree_days(rule)),
+        rule: rule.map_or_else(String::new, |rule| rule.to_string()),
+        rule_hours,
+        line_c: lines.severe_c,
+        stress_hours: input.hours_at_or_above(lines.severe_c),
+        worst,
+        warm_night: lines
+            .night_moderate_c
+            .is_some_and(|line| page.night_min_c.is_some_and(|low| low >= line)),
+        read_by_hand: page.read_by_hand,
+    }
+}
+
+/// Whether a day by itself meets a rule; days in a row are the account's to count.
+fn met(
+    rule: &HeatRule,
+    input: &DayInput,
+    mean: Option<f64>,
+    night_min: Option<f64>,
+    max: Option<f64>,
+) -> bool {
+    let at_least = |value: Option<f64>, limit: f64| value.is_some_and(|value| value >= limit);
+    match rule.measure {
+        Measure::DayMaxC | Measure::HoursAboveC => {
+            let enough = rule.min_hours_per_day.unwrap_or(0.0);
+            at_least(max, rule.threshold) && input.hours_at_or_above(rule.threshold) >= enough
+        }
+        Measure::NightMinC => at_least(night_min, rule.threshold),
+        Measure::NightMinBelowC => night_min.is_some_and(|low| low < rule.threshold),
+        Measure::DailyMeanC => at_least(mean, rule.threshold),
+        Measure::DayMaxAndNightMinC => {
+            at_least(max, rule.threshold)
+                && rule.night_threshold.is_some_and(|limit| at_least(night_min, limit))
+        }
+        _ => false,
+    }
+}

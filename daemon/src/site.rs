@@ -1,0 +1,72 @@
+//! What the core knows of the site and the crop book; neither changes while the program runs.
+
+use std::ops::Range;
+
+use agronomy::crop::CropBook;
+use agronomy::series::MS_PER_HOUR;
+use agronomy::sun::{RiseSet, rise_set};
+
+use crate::calendar::{Calendar, Day};
+
+/// Version of our own rules. A change of any rule that a reckoned figure rests on raises it.
+pub const RULES: u32 = 1;
+
+/// The fixed facts every reckoning rests on.
+#[derive(Clone)]
+pub struct Site {
+    /// What the grower calls it.
+    pub name: String,
+    /// Degrees north.
+    pub latitude: f64,
+    /// Degrees east.
+    pub longitude: f64,
+    /// Days and clock.
+    pub calendar: Calendar,
+    /// The crop book.
+    pub book: CropBook,
+}
+
+impl Site {
+    /// The edition that reckoned figures belong to: crop book and rules.
+    pub fn edition(&self) -> String {
+        format!("{}+{RULES}", self.book.edition)
+    }
+
+    /// The heat line of every place under cover, °C.
+    pub fn place_line_c(&self) -> f64 {
+        self.book.global.place_heat_c.middle()
+    }
+
+    /// How long the place line must be held, ms.
+    pub fn place_line_ms(&self) -> i64 {
+        (self.book.global.place_heat_minutes.middle() * 60_000.0) as i64
+    }
+
+    /// Sunrise and sunset of a day, UTC ms; none in polar day and night.
+    pub fn sun(&self, day: Day) -> Option<(i64, i64)> {
+        match rise_set(day, self.latitude, self.longitude) {
+            RiseSet::RiseSet { rise_ms_utc, set_ms_utc } => Some((rise_ms_utc, set_ms_utc)),
+            _ => None,
+        }
+    }
+
+    /// The night that ends in the morning of a day: sunset to sunrise, UTC ms; 21:00 to 06:00 of standard
+    /// time where the sun does not set or rise.
+    pub fn night_before(&self, day: Day) -> Range<i64> {
+        match (self.sun(day - 1), self.sun(day)) {
+            (Some((_, set)), Some((rise, _))) if set < rise => set..rise,
+            _ => {
+                let start = self.calendar.start_of(day);
+                start - 3 * MS_PER_HOUR..start + 6 * MS_PER_HOUR
+            }
+        }
+    }
+
+    /// Whether the sun is above the horizon.
+    pub fn is_daylight(&self, at_ms: i64) -> bool {
+        match self.sun(self.calendar.day_of(at_ms)) {
+            Some((rise, set)) => (rise..set).contains(&at_ms),
+            None => (6.0..21.0).contains(&self.calendar.hour_of(at_ms)),
+        }
+    }
+}
