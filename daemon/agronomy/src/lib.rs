@@ -8,9 +8,9 @@
 //! machine has the same bytes.
 
 pub mod degree_days;
-
+pub mod people;
 pub mod quantity;
 pub mod series;
-
+pub mod sun;
 pub mod units;
 pub mod vapour;
