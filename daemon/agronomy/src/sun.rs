@@ -177,12 +177,12 @@ impl Equatorial {
         const LAG_DAYS: f64 = 69.0 / 86_400.0;
         let days = ms_utc.saturating_sub(EPOCH_MS) as f64 / MS_PER_DAY as f64;
         let t = (days + LAG_DAYS) / 36_525.0;
-        let mean_longitude = 280.46646 + t * (36_000.76983 + t * 0.0003032);
-        let anomaly = (357.52911 + t * (35_999.05029 - t * 0.0001537)).to_radians();
+        let mean_longitude = 280.46646 + t * (36000.76983 + t * 0.0003032);
+        let anomaly = (357.52911 + t * (35999.05029 - t * 0.0001537)).to_radians();
         let centre = (1.914602 - t * (0.004817 + t * 0.000014)) * libm::sin(anomaly)
             + (0.019993 - t * 0.000101) * libm::sin(2.0 * anomaly)
             + 0.000289 * libm::sin(3.0 * anomaly);
-        let node = (125.04 - 1_934.136 * t).to_radians();
+        let node = (125.04 - 1934.136 * t).to_radians();
         let nutation = -0.00478 * libm::sin(node);
         let longitude = (mean_longitude + centre - 0.00569 + nutation).to_radians();
         let obliquity = (23.4392911 - 0.0130042 * t + 0.00256 * libm::cos(node)).to_radians();

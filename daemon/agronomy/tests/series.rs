@@ -1,6 +1,10 @@
-//! The gap rule over readings of any kind.
+//! The gap rule over readings of any kind, and the figures of a day whose curve is known.
 
-use agronomy::series::{Held, held_ms, hold, integral_degree_days, ms_above, time_weighted_mean, together};
+use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use agronomy::series::{
+    Held, MS_PER_HOUR, degree_ms_above, held_ms, hold, integral_degree_days, ms_above, time_weighted_mean,
+    together,
+};
 use proptest::prelude::*;
 
 const WINDOW: std::ops::Range<i64> = 0..86_400_000;
@@ -22,6 +26,62 @@ fn segments(readings: &[(i64, f64)]) -> Vec<Held> {
 fn worded(readings: &[(i64, f64)], moment: i64) -> Option<f64> {
     let &(at, value) = readings.iter().rev().find(|(at, _)| *at <= moment)?;
     (moment < at + 2 * INTERVAL_MS).then_some(value)
+}
+
+/// A day under glass every five minutes: lowest at 6:00, a quarter sine to the highest at 15:00, then an
+/// exponential fall until 6:00.
+fn known_day(low: f64, high: f64) -> impl Iterator<Item = Held> {
+    let fallen = libm::exp(-3.0);
+    let at = move |hour: f64| {
+        let share = if (6.0..=15.0).contains(&hour) {
+            libm::sin(std::f64::consts::FRAC_PI_2 * (hour - 6.0) / 9.0)
+        } else {
+            let since_highest = (hour - 15.0).rem_euclid(24.0);
+            (libm::exp(-since_highest / 5.0) - fallen) / (1.0 - fallen)
+        };
+        low + (high - low) * share
+    };
+    let readings = (0..288).map(move |step| (step * 300_000, at(step as f64 / 12.0)));
+    hold(readings, 300_000, WINDOW)
+}
+
+#[test]
+fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
+    // Worked out by independent code for the same curve at five-minute steps; degree days to 0.01, hours to
+    // one step.
+    for (low, high, base, upper, mean, integral, hours, degree_hours) in [
+        (16.0, 36.0, 10.0, 30.0, 24.29, 13.34, 4.75, 11.8),
+        (16.0, 36.0, 10.0, 35.0, 24.29, 14.23, 4.75, 11.8),
+        (18.0, 42.0, 10.0, 30.0, 27.94, 15.26, 8.0, 47.2),
+        (18.0, 42.0, 15.5, 32.0, 27.94, 10.48, 8.0, 47.2),
+        (12.0, 30.0, 10.0, 30.0, 19.46, 9.46, 0.0, 0.0),
+        (12.0, 30.0, 15.5, 32.0, 19.46, 4.74, 0.0, 0.0),
+    ] {
+        let day = || known_day(low, high);
+        let hour = MS_PER_HOUR as f64;
+        let near = |got: f64, expected: f64, tolerance: f64| {
+            assert!(
+                (got - expected).abs() <= tolerance,
+                "{low}..{high} {base}/{upper}: {got}, not {expected}"
+            );
+        };
+        near(time_weighted_mean(day()).unwrap(), mean, 0.006);
+        near(integral_degree_days(day(), base, Some(upper)).unwrap(), integral, 0.006);
+        near(ms_above(day(), 32.0) as f64 / hour, hours, 1.0 / 12.0);
+        near(degree_ms_above(day(), 32.0) / hour, degree_hours, 0.06);
+    }
+}
+
+#[test]
+fn on_a_hot_day_the_daily_methods_stray_from_the_readings_as_the_literature_says() {
+    let of = |method| {
+        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        daily(&rule, 18.0, 42.0, None).unwrap().degree_days
+    };
+    // The same independent code: 14.0, 16.18 and 20.0 beside an integral of 15.26.
+    assert!((of(Method::ExtremesClipped) - 14.0).abs() < 1e-9);
+    assert!((of(Method::SingleSine) - 16.18).abs() < 0.006);
+    assert!((of(Method::MeanCapped) - 20.0).abs() < 1e-9);
 }
 
 proptest! {
