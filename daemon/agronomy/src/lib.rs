@@ -9,9 +9,9 @@
 
 pub mod crop;
 pub mod degree_days;
-
+pub mod people;
 pub mod quantity;
 pub mod series;
-
+pub mod sun;
 pub mod units;
 pub mod vapour;

@@ -99,10 +99,14 @@ impl Quantity {
     /// Each is at least ten times finer than a good instrument of its kind is exact.
     pub const fn decimals(self) -> u8 {
         match self {
-            Self::AirTemperature | Self::LeafTemperature | Self::SoilTemperature => 2,
-            Self::RelativeHumidity | Self::SoilMoisture | Self::Wind => 2,
-            Self::Light => 1,
             Self::Co2 => 0,
+            Self::Light => 1,
+            Self::AirTemperature
+            | Self::LeafTemperature
+            | Self::SoilTemperature
+            | Self::RelativeHumidity
+            | Self::SoilMoisture
+            | Self::Wind => 2,
             Self::Pressure | Self::Rain | Self::WaterFlow | Self::Battery => 3,
         }
     }
@@ -131,7 +135,7 @@ impl Quantity {
             Self::Rain => 0.0..=100.0,
             Self::Wind => 0.0..=75.0,
             Self::WaterFlow => 0.0..=500.0,
-            Self::Battery => 0.0..=60.0,
+            Self::Battery => 0.0..=30.0,
         }
     }
 

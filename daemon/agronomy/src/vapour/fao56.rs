@@ -15,8 +15,8 @@ use crate::units::{AirPressure, Celsius, Kilopascal, Metres, RelativeHumidity};
 ///
 /// # Domain
 ///
-/// All of [`Celsius`]; its printed table runs from 1 to 48.5 °C. Against the reference equation over water it
-/// is within 0.1 % from 0 to 40 °C, within 0.3 % to 55 °C and 0.8 % low at −20 °C (see `tests/air.rs`).
+/// All of [`Celsius`]; its printed table runs from 1 to 48.5 °C. Against WMO's equation over water it is
+/// within 0.15 % from 0 to 55 °C and 0.8 % low at −20 °C (see `tests/air.rs`).
 ///
 /// # Errors
 ///
@@ -127,13 +127,15 @@ pub(super) fn dew_temperature(vapour: f64) -> Option<Celsius> {
 ///
 /// # Domain
 ///
-/// All of the argument types. It is the reading of a ventilated psychrometer, with water on the bulb also
-/// below freezing; the thermodynamic wet bulb differs from it by up to half a degree in hot, dry air
-/// (see `tests/air.rs`).
+/// All of the argument types. It is what a ventilated psychrometer reads, with water on the bulb also below
+/// freezing. The thermodynamic wet bulb lies lower, by up to 0.4 °C in hot, very dry air, because the constant
+/// takes the heat of evaporation at one temperature (see `tests/air.rs`); [`Formula::Ashrae`](super::Formula)
+/// gives that one.
 ///
 /// # Source
 ///
-/// FAO-56 (1998), eq. 8 (psychrometric constant) and 15, with eq. 8's constant as for ventilated bulbs.
+/// FAO-56 (1998), eq. 15 solved for Tw, with the psychrometric constant of eq. 8; eq. 16 has 0.000662 for
+/// one make of psychrometer.
 pub fn wet_bulb(air: Celsius, humidity: RelativeHumidity, pressure: AirPressure) -> Celsius {
     let vapour = saturation(air.get()) * humidity.get() / 100.0;
     Celsius::reckoned(wet_temperature(air.get(), vapour, pressure.get()))
