@@ -43,8 +43,6 @@ pub enum Reason {
     NoTime = 7,
     /// Refused: the instrument says that it restarted or is another one.
     InstrumentRestarted = 8,
-    /// Doubtful: unchanged for longer than the quantity can stand still.
-    Unchanged = 9,
 }
 
 impl Reason {
@@ -52,7 +50,7 @@ impl Reason {
     pub fn from_code(code: u8) -> Option<Self> {
         use Reason::{
             FromTheFuture, InstrumentRestarted, Missing, NoTime, None as Nothing, OutOfRange, Repeated,
-            SameTimeOtherValue, Saturated, Unchanged,
+            SameTimeOtherValue, Saturated,
         };
         [
             Nothing,
@@ -74,7 +72,7 @@ impl Reason {
     pub fn grade(self) -> Grade {
         match self {
             Self::None | Self::Saturated => Grade::Sound,
-            Self::SameTimeOtherValue | Self::FromTheFuture | Self::Unchanged => Grade::Doubtful,
+            Self::SameTimeOtherValue | Self::FromTheFuture => Grade::Doubtful,
             Self::Missing | Self::OutOfRange | Self::Repeated | Self::NoTime | Self::InstrumentRestarted => {
                 Grade::Refused
             }
@@ -93,7 +91,6 @@ impl Reason {
             Self::FromTheFuture => "stamped in the future",
             Self::NoTime => "no time of its own",
             Self::InstrumentRestarted => "instrument restarted",
-            Self::Unchanged => "unchanged for hours",
         }
     }
 }

@@ -5,6 +5,7 @@ use std::ops::Range;
 use agronomy::crop::CropBook;
 use agronomy::series::MS_PER_HOUR;
 use agronomy::sun::{RiseSet, rise_set};
+use agronomy::units::{Latitude, Longitude};
 
 use crate::calendar::{Calendar, Day};
 
@@ -16,10 +17,10 @@ pub const RULES: u32 = 1;
 pub struct Site {
     /// What the grower calls it.
     pub name: String,
-    /// Degrees north.
-    pub latitude: f64,
-    /// Degrees east.
-    pub longitude: f64,
+    /// Where it lies.
+    pub latitude: Latitude,
+    /// Where it lies.
+    pub longitude: Longitude,
     /// Days and clock.
     pub calendar: Calendar,
     /// The crop book.
@@ -45,7 +46,7 @@ impl Site {
     /// Sunrise and sunset of a day, UTC ms; none in polar day and night.
     pub fn sun(&self, day: Day) -> Option<(i64, i64)> {
         match rise_set(day, self.latitude, self.longitude) {
-            RiseSet::RiseSet { rise_ms_utc, set_ms_utc } => Some((rise_ms_utc, set_ms_utc)),
+            RiseSet::RisesAndSets { rise_ms_utc, set_ms_utc } => Some((rise_ms_utc, set_ms_utc)),
             _ => None,
         }
     }

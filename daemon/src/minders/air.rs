@@ -1,0 +1,137 @@
+//! Air too dry or too damp: to the page and the letter, never a push, and silent while heat speaks.
+//!
+//! Temperature outranks the deficit: no advice to close vents for the deficit's sake while it is too hot.
+
+use agronomy::crop::Severity;
+
+use super::book::{Book, Word};
+use super::ladder::{Ladder, Release, Rung};
+use super::place_now::PlaceNow;
+use crate::calendar::Calendar;
+use crate::entry::Step;
+
+const MINUTE: i64 = 60_000;
+const RELEASE: Release = Release { margin: 0.2, ms: 30 * MINUTE };
+/// Bands where no crop stands, kPa (common practice).
+const DEFAULT: Bands = Bands { damp_below: 0.2, drying_above: 2.0, harsh_above: 3.0 };
+
+/// The name of the minder.
+pub const AIR: &str = "air";
+
+/// Where the air is damp, drying, harsh, kPa.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bands {
+    /// Damp below.
+    pub damp_below: f64,
+    /// Drying above.
+    pub drying_above: f64,
+    /// Harsh above.
+    pub harsh_above: f64,
+}
+
+impl Bands {
+    /// The narrowest bands of what stands here.
+    pub fn of(now: &PlaceNow<'_>) -> Self {
+        now.standing.iter().map(|it| &it.crop.vpd).fold(DEFAULT, |bands, vpd| Self {
+            damp_below: bands.damp_below.max(vpd.damp_below.middle()),
+            drying_above: bands.drying_above.min(vpd.drying_above.middle()),
+            harsh_above: bands.harsh_above.min(vpd.harsh_above.middle()),
+        })
+    }
+
+    /// The word for a deficit: damp, easy, drying, harsh.
+    pub fn word(&self, vpd_kpa: f64) -> &'static str {
+        if vpd_kpa < self.damp_below {
+            "damp"
+        } else if vpd_kpa < self.drying_above {
+            "easy"
+        } else if vpd_kpa < self.harsh_above {
+            "drying"
+        } else {
+            "harsh"
+        }
+    }
+}
+
+/// The running state for one place.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Air {
+    dry: Ladder,
+    damp: Ladder,
+}
+
+impl Air {
+    fn rungs(bands: Bands) -> ([Option<Rung>; 4], [Option<Rung>; 4]) {
+        let dwell = |minutes: i64| minutes * MINUTE;
+        let dry = [
+            Some(Rung { line: bands.drying_above, dwell_ms: dwell(60) }),
+            Some(Rung { line: bands.harsh_above, dwell_ms: dwell(60) }),
+            None,
+            None,
+        ];
+        // Damp is judged on the negative deficit, so that the same ladder serves.
+        let damp = [Some(Rung { line: -bands.damp_below, dwell_ms: dwell(120) }), None, None, None];
+        (dry, damp)
+    }
+
+    /// Judges a place at a moment.
+    pub fn judge(
+        &mut self,
+        now: &PlaceNow<'_>,
+        heat: Option<Severity>,
+        calendar: &Calendar,
+        book: &mut Book,
+    ) -> Option<Step> {
+        if now.standing.is_empty() {
+            return close(now, book, "Nothing stands here any more.");
+        }
+        let bands = Bands::of(now);
+        let (dry, damp) = Self::rungs(bands);
+        self.dry.judge(now.now_ms, now.vpd_kpa.filter(|_| now.daylight), &dry, RELEASE);
+        self.damp.judge(now.now_ms, now.vpd_kpa.map(|vpd| -vpd), &damp, Release { margin: 0.1, ..RELEASE });
+        if heat >= Some(Severity::Moderate) {
+            return close(now, book, "The heat notice speaks for the air as well.");
+        }
+        let vpd = now.vpd_kpa.unwrap_or(f64::NAN);
+        let clock = calendar.clock(now.now_ms);
+        let (severity, title, text) = if let Some(severity) = self.dry.current().filter(|_| now.daylight) {
+            let title = "The air pulls hard: water first, then damp the paths.";
+            let word = if severity >= Severity::Moderate { "Harsh" } else { "Drying" };
+            let text = format!(
+                "{}: {word} air, {vpd:.1} kPa at {clock}. With vents open, wet paths help a little until three \
+                 hours before sunset; switch the electricity off, then wet.",
+                now.name
+            );
+            (severity, title, text)
+        } else if let Some(severity) = self.damp.current() {
+            let title = "Damp air: let some out.";
+            let text = format!(
+                "{}: damp air, {vpd:.2} kPa at {clock}, for two hours. Leave a crack open; no wet leaves tonight.",
+                now.name
+            );
+            (severity, title, text)
+        } else {
+            return close(now, book, "The air is easy again.");
+        };
+        let word = Word {
+            minder: AIR,
+            place: now.place.to_owned(),
+            planting: None,
+            severity,
+            push: false,
+            title: title.to_owned(),
+            text,
+        };
+        book.tell(now.now_ms, &now.date, word)
+    }
+
+    /// When time alone may change the verdict, UTC ms.
+    pub fn wake(&self, now: &PlaceNow<'_>) -> Option<i64> {
+        let (dry, damp) = Self::rungs(Bands::of(now));
+        self.dry.wake(&dry, RELEASE).into_iter().chain(self.damp.wake(&damp, RELEASE)).min()
+    }
+}
+
+fn close(now: &PlaceNow<'_>, book: &mut Book, why: &str) -> Option<Step> {
+    book.close(now.now_ms, now.place, AIR, why.to_owned(), format!("{}: {why}", now.name))
+}

@@ -1,0 +1,229 @@
+//! Too hot, and on course to be too hot today.
+//!
+//! Lines: the lowest moderate and severe line of the plantings that stand here, and under cover the place's
+//! own line, whatever grows there. What may push (buzz a phone): the place line held, or on course for it; a
+//! severe crop line only on a day that is out of the ordinary for this place. All else goes to page and letter,
+//! because ordinary summer days pass the crops' lines too.
+
+use agronomy::crop::Severity;
+use agronomy::series::MS_PER_HOUR;
+
+use super::book::{Book, Word};
+use super::ladder::{HEAT_RELEASE, Ladder, Rung};
+use super::place_now::PlaceNow;
+use super::words::{act, caution, limit, pace, plural, planting};
+use crate::almanac::shape::{passes_at, peak};
+use crate::calendar::Calendar;
+use crate::entry::Step;
+
+const MINUTE: i64 = 60_000;
+/// How long a crop's line must be passed before it is told (practice).
+const DWELL_MS: i64 = 10 * MINUTE;
+/// How far ahead a passing is worth telling, ms.
+const AHEAD_MS: i64 = 3 * MS_PER_HOUR;
+/// How near to the place line, and how soon, "on course for it" pushes (2.5b of the agronomy notes).
+const NEAR_C: f64 = 1.0;
+const SOON_H: f64 = 0.5;
+
+/// The names of the two minders.
+pub const TOO_HOT: &str = "too-hot";
+/// On course to be too hot today.
+pub const ON_COURSE: &str = "on-course";
+
+/// The running state for one place.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Heat {
+    /// Where the air stands on the ladder of lines.
+    pub ladder: Ladder,
+    course_since: Option<i64>,
+    gone_since: Option<i64>,
+}
+
+/// A passing that is expected.
+struct Course {
+    limit_c: f64,
+    at_ms: i64,
+    of_place: bool,
+    push: bool,
+    why: String,
+}
+
+fn rungs(now: &PlaceNow<'_>) -> [Option<Rung>; 4] {
+    let moderate = now.first_pressed().map(|(_, line)| Rung { line, dwell_ms: DWELL_MS });
+    let severe = now.tenderest().map(|it| Rung { line: it.lines.severe_c, dwell_ms: DWELL_MS });
+    let extreme = now.place_line_c.map(|line| Rung { line, dwell_ms: now.place_line_ms });
+    [None, moderate, severe, extreme]
+}
+
+impl Heat {
+    /// Judges a place at a moment.
+    pub fn judge(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Vec<Step> {
+        let rungs = rungs(now);
+        self.ladder.judge(now.now_ms, now.air.map(|(_, t)| t), &rungs, HEAT_RELEASE);
+        let mut steps: Vec<Step> = self.too_hot(now, calendar, book).into_iter().collect();
+        steps.extend(self.on_course(now, calendar, book));
+        steps
+    }
+
+    /// When time alone may change the verdict, UTC ms.
+    pub fn wake(&self, now: &PlaceNow<'_>) -> Option<i64> {
+        let course = self.course_since.map(|since| since + DWELL_MS);
+        let gone = self.gone_since.map(|since| since + HEAT_RELEASE.ms);
+        self.ladder.wake(&rungs(now), HEAT_RELEASE).into_iter().chain(course).chain(gone).min()
+    }
+
+    fn too_hot(&self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Option<Step> {
+        let Some(severity) = self.ladder.current() else {
+            let (title, text) = all_clear(now, calendar);
+            return book.close(now.now_ms, now.place, TOO_HOT, title, text);
+        };
+        let high = now.high.map_or(f64::NEG_INFINITY, |(high, _)| high);
+        let push = match severity {
+            Severity::Extreme => true,
+            Severity::Severe => now.out_of_the_ordinary(high),
+            _ => false,
+        };
+        let (planting, text) = self.reason(now, severity, calendar);
+        let word = Word {
+            minder: TOO_HOT,
+            place: now.place.to_owned(),
+            planting,
+            severity,
+            push,
+            title: act(now),
+            text,
+        };
+        book.tell(now.now_ms, &now.date, word)
+    }
+
+    fn reason(
+        &self,
+        now: &PlaceNow<'_>,
+        severity: Severity,
+        calendar: &Calendar,
+    ) -> (Option<String>, String) {
+        let (t_c, at_ms) = now.air.or(now.last_air).map_or((f64::NAN, now.now_ms), |(at, t)| (t, at));
+        let since = self.ladder.above_since(severity).map_or_else(String::new, |since| {
+            format!(", past since {}", calendar.clock(since))
+        });
+        let air = now
+            .vpd_kpa
+            .map_or_else(String::new, |vpd| format!(" Vapour-pressure deficit {vpd:.1} kPa."));
+        let head = format!("{}: {t_c:.1} °C at {}{}", now.name, calendar.clock(at_ms), pace(now.slope_c_per_h));
+        let (whose, line) = match severity {
+            Severity::Extreme => (None, now.place_line_c.unwrap_or(f64::NAN)),
+            Severity::Severe => (now.tenderest(), now.tenderest().map_or(f64::NAN, |it| it.lines.severe_c)),
+            _ => now.first_pressed().map_or((None, f64::NAN), |(it, line)| (Some(it), line)),
+        };
+        let limit_words = match whose {
+            Some(standing) => {
+                let maybe = if standing.stages.noted.is_empty() { ", if the stage is a tender one" } else { "" };
+                let effect = effect(standing.crop, line);
+                format!("{} bear {} ({}{maybe}){since}.{effect}", planting(standing), limit(line), severity.as_str())
+            }
+            None => format!("no place under cover should pass {}{since}.", limit(line)),
+        };
+        let text = format!("{head}; {limit_words}{air} {}", caution(now.kind));
+        let about = whose.or_else(|| now.tenderest()).map(|it| it.planting.id.clone());
+        (about, text)
+    }
+
+    fn on_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Option<Step> {
+        let course = self.course(now, calendar);
+        let open = book.get(now.place, ON_COURSE).is_some();
+        self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
+        self.gone_since = (open && course.is_none()).then(|| self.gone_since.unwrap_or(now.now_ms));
+        if let Some(course) = course {
+            let near = course.of_place && course.push;
+            let dwelt = self.course_since.is_some_and(|since| now.now_ms - since >= DWELL_MS);
+            if !dwelt && !near && !open {
+                return None;
+            }
+            let about = now.tenderest().map(|it| it.planting.id.clone());
+            let clock = calendar.clock(course.at_ms);
+            let title = format!("{} By {clock} it passes {}.", act(now), limit(course.limit_c));
+            let text = format!("{} {}", course.why, caution(now.kind));
+            let severity = Severity::Severe;
+            let word = Word {
+                minder: ON_COURSE,
+                place: now.place.to_owned(),
+                planting: about,
+                severity,
+                push: course.push,
+                title,
+                text,
+            };
+            return book.tell(now.now_ms, &now.date, word);
+        }
+        let passed = self.ladder.current() >= Some(Severity::Severe);
+        let gone = self.gone_since.is_some_and(|since| now.now_ms - since >= HEAT_RELEASE.ms);
+        if !open || !(passed || gone) {
+            return None;
+        }
+        self.gone_since = None;
+        let now_c = now.air.or(now.last_air).map_or(f64::NAN, |(_, t)| t);
+        let (title, text) = if passed {
+            ("It has passed the line.", format!("{}: {now_c:.1} °C; the heat notice goes on from here.", now.name))
+        } else {
+            ("Not on course any more.", format!("{}: {now_c:.1} °C{}.", now.name, pace(now.slope_c_per_h)))
+        };
+        book.close(now.now_ms, now.place, ON_COURSE, title.to_owned(), text)
+    }
+
+    fn course(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Option<Course> {
+        let (_, t_c) = now.air?;
+        let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
+        if let Some(line) = now.place_line_c {
+            let reaches = t_c + slope * SOON_H >= line;
+            if t_c >= line - NEAR_C && t_c < line && reaches && self.ladder.current() < Some(Severity::Extreme) {
+                let at_ms = now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64;
+                let why = format!(
+                    "{}: {t_c:.1} °C at {}{}; at this pace {} at {}.",
+                    now.name, calendar.clock(now.now_ms), pace(Some(slope)), limit(line), calendar.clock(at_ms)
+                );
+                return Some(Course { limit_c: line, at_ms, of_place: true, push: true, why });
+            }
+        }
+        let tenderest = now.tenderest()?;
+        let line = tenderest.lines.severe_c;
+        if !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
+            return None;
+        }
+        let peak = peak(&now.expected).filter(|peak| peak.middle_c >= line + 0.5)?;
+        let at_ms = passes_at(now.now_ms, t_c, &now.expected, line)?;
+        if at_ms - now.now_ms > AHEAD_MS {
+            return None;
+        }
+        let why = format!(
+            "{}: {t_c:.1} °C at {}{}; {} bear {}. Expected peak {:.0} to {:.0} about {}, from the place's own last days.",
+            now.name,
+            calendar.clock(now.now_ms),
+            pace(Some(slope)),
+            plural(tenderest.crop),
+            limit(line),
+            peak.low_c,
+            peak.high_c,
+            calendar.clock(peak.at_ms)
+        );
+        let push = peak.low_c >= line && now.out_of_the_ordinary(peak.middle_c);
+        Some(Course { limit_c: line, at_ms, of_place: false, push, why })
+    }
+}
+
+/// What the rule with this line does, as a sentence.
+fn effect(crop: &agronomy::crop::Crop, line: f64) -> String {
+    crop.heat_rules
+        .iter()
+        .find(|rule| rule.threshold == line)
+        .map_or_else(String::new, |rule| format!(" Expect: {}.", rule.effect))
+}
+
+fn all_clear(now: &PlaceNow<'_>, calendar: &Calendar) -> (String, String) {
+    let figure = now.air.or(now.last_air).map_or_else(String::new, |(at, t)| {
+        format!("{}: {t:.1} °C at {}. ", now.name, calendar.clock(at))
+    });
+    let high = now.high.map_or_else(String::new, |(high, at)| {
+        format!("Highest today {high:.1} at {}. ", calendar.clock(at))
+    });
+    ("The heat has eased.".to_owned(), format!("{figure}{high}Leave it open for the night unless cold is near."))
+}

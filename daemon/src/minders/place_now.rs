@@ -1,0 +1,104 @@
+//! What the minders of a place look at: its air now, its day so far, its plantings' lines.
+
+use std::ops::Range;
+
+use agronomy::crop::Crop;
+
+use crate::almanac::lines::{Lines, Stages, stages};
+use crate::almanac::shape::Expected;
+use crate::entry::PlaceKind;
+use crate::ground::Planting;
+
+/// One planting with its lines.
+#[derive(Clone, Debug)]
+pub struct Standing<'a> {
+    /// The planting.
+    pub planting: &'a Planting,
+    /// Its crop.
+    pub crop: &'a Crop,
+    /// Its stages.
+    pub stages: Stages,
+    /// Its lines.
+    pub lines: Lines,
+}
+
+impl<'a> Standing<'a> {
+    /// A planting at a moment.
+    pub fn new(planting: &'a Planting, crop: &'a Crop, at_ms: i64, place_line_c: f64) -> Self {
+        let stages = stages(planting, crop, at_ms);
+        let lines = Lines::of(crop, &stages, place_line_c);
+        Self { planting, crop, stages, lines }
+    }
+}
+
+/// A place at a moment.
+#[derive(Clone, Debug)]
+pub struct PlaceNow<'a> {
+    /// The moment, UTC ms.
+    pub now_ms: i64,
+    /// Identifier.
+    pub place: &'a str,
+    /// What the grower calls it.
+    pub name: &'a str,
+    /// Which kind.
+    pub kind: PlaceKind,
+    /// Held sound air temperature (UTC ms, °C).
+    pub air: Option<(i64, f64)>,
+    /// Newest sound air temperature, held or not.
+    pub last_air: Option<(i64, f64)>,
+    /// Deficit, kPa, where temperature and humidity are both held.
+    pub vpd_kpa: Option<f64>,
+    /// Slope of the last half hour, °C per hour.
+    pub slope_c_per_h: Option<f64>,
+    /// Highest today (°C, UTC ms).
+    pub high: Option<(f64, i64)>,
+    /// Lowest since yesterday's sunset (°C, UTC ms).
+    pub low: Option<(f64, i64)>,
+    /// Air a day ago, °C.
+    pub yesterday_c: Option<f64>,
+    /// Lowest of the night before this morning's, °C.
+    pub last_night_low_c: Option<f64>,
+    /// Median highest of the full days among the last 14 (needs five), °C.
+    pub median_high_c: Option<f64>,
+    /// The rest of the day, as expected.
+    pub expected: Vec<Expected>,
+    /// Its plantings that stand.
+    pub standing: Vec<Standing<'a>>,
+    /// The place's own line, °C; only under cover.
+    pub place_line_c: Option<f64>,
+    /// How long the place line must be held, ms.
+    pub place_line_ms: i64,
+    /// Whether the sun is up.
+    pub daylight: bool,
+    /// Civil hour of the day.
+    pub civil_hour: f64,
+    /// The day, UTC ms.
+    pub day: Range<i64>,
+    /// Its date.
+    pub date: String,
+    /// Vents open, as last noted.
+    pub vents_open: Option<bool>,
+    /// Shade on, as last noted.
+    pub shade_on: Option<bool>,
+}
+
+impl<'a> PlaceNow<'a> {
+    /// The planting with the lowest severe line.
+    pub fn tenderest(&self) -> Option<&Standing<'a>> {
+        self.standing.iter().min_by(|a, b| a.lines.severe_c.total_cmp(&b.lines.severe_c))
+    }
+
+    /// The planting with the lowest moderate line.
+    pub fn first_pressed(&self) -> Option<(&Standing<'a>, f64)> {
+        self.standing
+            .iter()
+            .filter_map(|it| it.lines.moderate_c.map(|line| (it, line)))
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+    }
+
+    /// Whether a temperature is more than 2 °C above the median highest of the last days: only then may a
+    /// crop's line push, since ordinary summer days pass it too. False while too few days are known.
+    pub fn out_of_the_ordinary(&self, t_c: f64) -> bool {
+        self.median_high_c.is_some_and(|median| t_c > median + 2.0)
+    }
+}

@@ -1,0 +1,72 @@
+//! Words that several minders share. Advice from outside first; measured to 0.1, advised to 0.5.
+
+use agronomy::crop::Crop;
+
+use super::place_now::{PlaceNow, Standing};
+use crate::entry::PlaceKind;
+
+/// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
+pub fn plural(crop: &Crop) -> String {
+    let name = crop.name.split(['(', '/']).next().unwrap_or_default().trim().to_lowercase();
+    let whole = ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
+    if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {
+        return name;
+    }
+    match name.chars().last() {
+        Some('o' | 'h') => format!("{name}es"),
+        Some('y') if !name.ends_with("ey") => format!("{}ies", &name[..name.len() - 1]),
+        Some('s') => name,
+        _ => format!("{name}s"),
+    }
+}
+
+/// A planting in a sentence: "tomatoes ‘Brindle’".
+pub fn planting(standing: &Standing<'_>) -> String {
+    let crop = plural(standing.crop);
+    match &standing.planting.variety {
+        Some(variety) => format!("{crop} ‘{variety}’"),
+        None => crop,
+    }
+}
+
+/// A limit: whole degrees, or halves where the book says so.
+pub fn limit(celsius: f64) -> String {
+    if celsius == libm::floor(celsius) { format!("{celsius:.0}") } else { format!("{celsius:.1}") }
+}
+
+/// "rising 2.1 an hour".
+pub fn pace(slope_c_per_h: Option<f64>) -> String {
+    match slope_c_per_h {
+        Some(slope) if slope >= 0.2 => format!(", rising {slope:.1} an hour"),
+        Some(slope) if slope <= -0.2 => format!(", falling {:.1} an hour", -slope),
+        Some(_) => ", steady".to_owned(),
+        None => String::new(),
+    }
+}
+
+/// The first act against heat in this place, by what is noted as done already. From outside first.
+pub fn act(now: &PlaceNow<'_>) -> String {
+    let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(it.crop));
+    match (now.kind.under_cover(), now.vents_open, now.shade_on) {
+        (true, Some(true), Some(true)) => "Water the roots well; cooler hours for all else.".to_owned(),
+        (true, Some(true), _) => "From outside, draw the shade; no ladder in this heat.".to_owned(),
+        (true, ..) => "From outside, open the door and every vent.".to_owned(),
+        (false, _, Some(true)) => format!("Water the {crops} at the root."),
+        (false, ..) if now.kind == PlaceKind::Pots => "Move the pots into shade; if one is light, water.".to_owned(),
+        (false, ..) => format!("Shade the {crops}; water at the root."),
+    }
+}
+
+/// The caution that stands beside every notice of heat under cover.
+pub const HOUSE_CAUTION: &str = "Let it blow through before going in; look for children and animals. A still \
+    house counts as full sun: drink often, rest in shade, not alone; dizzy or confused: out, cool with water, \
+    call emergency help. Local rules, the label and a licensed trade come first.";
+
+/// The caution for heat in the open.
+pub const OPEN_CAUTION: &str = "Early and late are the cooler hours: drink often, rest in shade, not alone. \
+    Local rules, the label and a licensed trade come first.";
+
+/// The caution for a place.
+pub fn caution(kind: PlaceKind) -> &'static str {
+    if kind.under_cover() { HOUSE_CAUTION } else { OPEN_CAUTION }
+}
