@@ -20,6 +20,7 @@ mod error;
 mod instrument;
 mod shared_bus;
 pub mod sht4x;
+pub mod simulated;
 mod values;
 
 pub use crc8::crc8;

@@ -25,7 +25,7 @@ use embedded_hal::i2c::I2c;
 
 pub use calibration::Calibration;
 #[cfg(test)]
-pub(crate) use calibration::tests::{A, B, table};
+pub(crate) use calibration::tests::table;
 
 use crate::{Celsius, Impossible, Instrument, Kilopascal, Kind, Measured, Percent, ReadError};
 
