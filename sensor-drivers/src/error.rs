@@ -110,7 +110,11 @@ impl Impossible {
 
     /// Gives the value back when it lies between `low` and `high`; NaN lies nowhere.
     pub(crate) fn check_range(kind: Kind, value: f64, low: f64, high: f64) -> Result<f64, Self> {
-        if (low..=high).contains(&value) { Ok(value) } else { Err(Self::OutOfRange { kind, value, low, high }) }
+        if (low..=high).contains(&value) {
+            Ok(value)
+        } else {
+            Err(Self::OutOfRange { kind, value, low, high })
+        }
     }
 
     /// Relative humidity as both makers want it: a little beyond either end is read as the end.

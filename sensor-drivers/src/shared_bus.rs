@@ -30,7 +30,7 @@ impl<Bus: I2c> ErrorType for SharedBus<Bus> {
 
 impl<Bus: I2c> I2c for SharedBus<Bus> {
     fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), Self::Error> {
-        // A panic elsewhere cannot have left a transaction half done: the kernel ends it.
+        // A holder that panicked leaves the wire as usable as before: transactions are whole.
         self.0.lock().unwrap_or_else(PoisonError::into_inner).transaction(address, operations)
     }
 }

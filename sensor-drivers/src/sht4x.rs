@@ -93,7 +93,8 @@ impl<Bus: I2c, Delay: DelayNs> Sht4x<Bus, Delay> {
     ///
     /// As [`measure`](Self::measure), but never [`ReadError::NotThisInstrument`].
     pub fn serial_number(&mut self) -> Result<u32, ReadError<Bus::Error>> {
-        let words = self.ask(SERIAL_NUMBER, SHORT, ["serial number, first half", "serial number, second half"])?;
+        let words =
+            self.ask(SERIAL_NUMBER, SHORT, ["serial number, first half", "serial number, second half"])?;
         Ok(u32::from(words[0]) << 16 | u32::from(words[1]))
     }
 
@@ -154,17 +155,23 @@ impl<Bus: I2c, Delay: DelayNs> Sht4x<Bus, Delay> {
     }
 
     /// Fetches an answer. A chip that took the command and does not answer now is busy, not gone.
+    ///
+    /// Some adapters of small boards report a missing acknowledge as a remote input/output error,
+    /// which reaches us as [`ErrorKind::Other`]. It is waited out alike, but if it stays it may be
+    /// anything and is passed on as it is.
     fn fetch(&mut self) -> Result<[u8; 6], ReadError<Bus::Error>> {
         let address = self.address;
         let mut answer = [0; 6];
-        for _ in 0..=PATIENCE {
-            match self.bus.read(address, &mut answer) {
-                Ok(()) => return Ok(answer),
-                Err(cause) if matches!(cause.kind(), ErrorKind::NoAcknowledge(_)) => self.wait(SHORT),
-                Err(cause) => return Err(ReadError::Bus { address, cause }),
+        let mut asked_again = 0;
+        loop {
+            let Err(cause) = self.bus.read(address, &mut answer) else { return Ok(answer) };
+            match cause.kind() {
+                ErrorKind::NoAcknowledge(_) | ErrorKind::Other if asked_again < PATIENCE => self.wait(SHORT),
+                ErrorKind::NoAcknowledge(_) => return Err(ReadError::NotReady { address }),
+                _ => return Err(ReadError::Bus { address, cause }),
             }
+            asked_again += 1;
         }
-        Err(ReadError::NotReady { address })
     }
 
     fn command(&mut self, command: u8) -> Result<(), ReadError<Bus::Error>> {

@@ -40,11 +40,11 @@ values! {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[non_exhaustive]
 pub enum Kind {
-    /// Temperature [°C].
+    /// Temperature, in °C.
     Temperature,
-    /// Relative humidity [%].
+    /// Relative humidity, in %.
     Humidity,
-    /// Air pressure where the instrument hangs [kPa].
+    /// Air pressure where the instrument hangs, in kPa.
     Pressure,
 }
 

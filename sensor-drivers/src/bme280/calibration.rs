@@ -45,7 +45,7 @@ impl Calibration {
     ///
     /// [`Impossible::BlankCalibration`] when a constant that divides or scales everything is 0 or
     /// all ones: an unprogrammed chip, or one that has not copied its constants yet.
-    pub(crate) fn from_registers(low: &[u8; 26], high: &[u8; 7]) -> Result<Self, Impossible> {
+    pub(crate) fn from_registers(low: &[u8; 26], high: [u8; 7]) -> Result<Self, Impossible> {
         let unsigned = |at: usize| u16::from_le_bytes([low[at], low[at + 1]]);
         let signed = |at: usize| i16::from_le_bytes([low[at], low[at + 1]]);
         // Two twelve-bit numbers share the byte 0xE5: the low half is H4's, the high half H5's.
@@ -206,17 +206,17 @@ pub(crate) mod tests {
             0x00, 0x4B, // unused, H1 75
         ];
         let high = [0x6A, 0x01, 0x00, 0x14, 0x0D, 0x00, 0x1E]; // H2 362, H3 0, H4 0x14D, H5 0x000, H6 30
-        assert_eq!(Calibration::from_registers(&low, &high), Ok(A));
+        assert_eq!(Calibration::from_registers(&low, high), Ok(A));
 
         let negative = [0x6A, 0x01, 0x00, 0xEB, 0x23, 0xFC, 0xE2]; // H4 0xEB3, H5 0xFC2, H6 0xE2
-        let read = Calibration::from_registers(&low, &negative).unwrap();
+        let read = Calibration::from_registers(&low, negative).unwrap();
         assert_eq!((read.h4, read.h5, read.h6), (-333, -62, -30));
     }
 
     #[test]
     fn blank_constants_are_refused() {
         let blank = Err(Impossible::BlankCalibration);
-        assert_eq!(Calibration::from_registers(&[0x00; 26], &[0x00; 7]), blank);
-        assert_eq!(Calibration::from_registers(&[0xFF; 26], &[0xFF; 7]), blank);
+        assert_eq!(Calibration::from_registers(&[0x00; 26], [0x00; 7]), blank);
+        assert_eq!(Calibration::from_registers(&[0xFF; 26], [0xFF; 7]), blank);
     }
 }

@@ -48,8 +48,8 @@ const CALIBRATION_HIGH: u8 = 0xE1;
 const RESET_WORD: u8 = 0xB6;
 /// Humidity sampled once.
 const HUMIDITY_ONCE: u8 = 0b001;
-/// Temperature and pressure sampled once, asleep.
-const BOTH_ONCE: u8 = 0b001_001_00;
+/// Temperature (upper three bits) and pressure (next three) sampled once, asleep.
+const BOTH_ONCE: u8 = 0b0010_0100;
 /// The mode bits that start one measurement.
 const FORCED: u8 = 0b01;
 /// No filter, and the rate at which it would measure by itself does not matter.
@@ -167,7 +167,7 @@ impl<Bus: I2c, Delay: DelayNs> Bme280<Bus, Delay> {
         self.wait(START_UP);
         self.wait_until_idle()?;
         let (low, high) = (self.registers_twice(CALIBRATION_LOW)?, self.registers_twice(CALIBRATION_HIGH)?);
-        let calibration = Calibration::from_registers(&low, &high).map_err(|what| self.impossible(what))?;
+        let calibration = Calibration::from_registers(&low, high).map_err(|what| self.impossible(what))?;
         self.set(CONFIG, NO_FILTER)?;
         // Takes effect with the next write to CTRL_MEAS, which is the one that starts a measurement.
         self.set(CTRL_HUM, HUMIDITY_ONCE)?;
@@ -202,7 +202,11 @@ impl<Bus: I2c, Delay: DelayNs> Bme280<Bus, Delay> {
             if Sample::from_registers(self.registers(CTRL_HUM)?) != sample {
                 return Err(ReadError::Unsteady { address });
             }
-            return if sample.settings_are_ours() { Ok(sample) } else { Err(ReadError::Restarted { address }) };
+            return if sample.settings_are_ours() {
+                Ok(sample)
+            } else {
+                Err(ReadError::Restarted { address })
+            };
         }
         Err(ReadError::NotReady { address })
     }

@@ -6,11 +6,11 @@ use std::time::Duration;
 /// What the air really is where an instrument hangs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TrueAir {
-    /// Temperature [°C].
+    /// Temperature, in °C.
     pub celsius: f64,
-    /// Relative humidity over water [%].
+    /// Relative humidity over water, in %.
     pub percent: f64,
-    /// Pressure [kPa].
+    /// Pressure, in kPa.
     pub kilopascal: f64,
 }
 

@@ -11,7 +11,7 @@ use std::time::Duration;
 use embedded_hal::i2c::NoAcknowledgeSource;
 
 use super::air::Elements;
-use super::whole_numbers::{fine_temperature, nearest_word, pascal_256, percent_1024};
+use super::whole_numbers::{fine_temperature, nearest_word, pascal_256, percent_unclipped};
 use super::{Device, Fault, TrueAir};
 use crate::bme280::Calibration;
 
@@ -100,8 +100,9 @@ impl SimulatedBme280 {
         let pressure =
             nearest_word(1 << 20, step_of(pressure_setting), -air.kilopascal * 1000.0, |word| -pascal(word));
         let wanted = air.percent.clamp(0.0, 100.0);
-        let humidity =
-            nearest_word(1 << 16, 1, wanted, |word| percent_1024(c, word as u16, fine) as f64 / 1024.0);
+        let humidity = nearest_word(1 << 16, 1, wanted, |word| {
+            percent_unclipped(c, word as u16, fine) as f64 / 4194304.0
+        });
 
         let or_off = |setting, word, off| if setting == 0 { off } else { word };
         let [_, p2, p1, p0] = (or_off(pressure_setting, pressure, 0x80000) << 4).to_be_bytes();

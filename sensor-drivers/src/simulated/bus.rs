@@ -75,7 +75,9 @@ impl SimulatedBus {
 
     /// Puts a device at an address, as it is; whoever was there is gone.
     pub fn attach(&self, address: u8, device: impl Device + 'static) {
-        self.wire().seats.insert(address, Seat { device: Box::new(device), faults: BTreeSet::new(), turn: 0 });
+        self.wire()
+            .seats
+            .insert(address, Seat { device: Box::new(device), faults: BTreeSet::new(), turn: 0 });
     }
 
     /// A delay that moves this bus's clock.

@@ -116,5 +116,8 @@ impl Device for SimulatedSht4x {
 /// The nearest words for an air: the datasheet's conversion, turned round.
 fn words(air: TrueAir) -> [u16; 2] {
     // A cast to u16 holds at either end of the scale, as the converter does.
-    [((air.celsius + 45.0) / 175.0 * 65535.0).round() as u16, ((air.percent + 6.0) / 125.0 * 65535.0).round() as u16]
+    [
+        ((air.celsius + 45.0) / 175.0 * 65535.0).round() as u16,
+        ((air.percent + 6.0) / 125.0 * 65535.0).round() as u16,
+    ]
 }

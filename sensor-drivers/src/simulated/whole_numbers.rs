@@ -33,8 +33,10 @@ pub(super) fn pascal_256(c: &Calibration, word: u32, fine: i128) -> i128 {
     ((first + square + ((p8 * first) >> 19)) >> 8) + (p7 << 4)
 }
 
-/// Relative humidity [1/1024 %], clipped to 0 to 100.
-pub(super) fn percent_1024(c: &Calibration, word: u16, fine: i128) -> i128 {
+/// Relative humidity [1/4194304 %], not yet clipped to 0 to 100 % and shifted right by 12.
+///
+/// The chip's elements know no clipping: a word for 0 % is the one where this is 0.
+pub(super) fn percent_unclipped(c: &Calibration, word: u16, fine: i128) -> i128 {
     let [h1, h3] = [c.h1, c.h3].map(i128::from);
     let [h2, h4, h5] = [c.h2, c.h4, c.h5].map(i128::from);
     let h6 = i128::from(c.h6);
@@ -42,8 +44,7 @@ pub(super) fn percent_1024(c: &Calibration, word: u16, fine: i128) -> i128 {
     let straight = ((i128::from(word) << 14) - (h4 << 20) - h5 * warm + 16384) >> 15;
     let slope = ((((warm * h6) >> 10) * (((warm * h3) >> 11) + 32768)) >> 10) + 2_097_152;
     let wet = straight * ((slope * h2 + 8192) >> 14);
-    let bent = wet - (((((wet >> 15) * (wet >> 15)) >> 7) * h1) >> 4);
-    bent.clamp(0, 419_430_400) >> 12
+    wet - (((((wet >> 15) * (wet >> 15)) >> 7) * h1) >> 4)
 }
 
 /// Of the words 0, step, 2·step … below `end`, the one whose `value` comes nearest to `wanted`.
@@ -77,7 +78,8 @@ mod tests {
             assert_eq!(fine, row.number::<i128>(4), "{word}");
             assert_eq!((fine * 5 + 128) >> 8, row.number::<i128>(5), "{word}");
             assert_eq!(pascal_256(&c, row.number(2), fine), row.number::<i128>(7), "{word}");
-            assert_eq!(percent_1024(&c, row.number(3), fine), row.number::<i128>(11), "{word}");
+            let percent_1024 = percent_unclipped(&c, row.number(3), fine).clamp(0, 419_430_400) >> 12;
+            assert_eq!(percent_1024, row.number::<i128>(11), "{word}");
         }
     }
 
