@@ -8,8 +8,8 @@
 //! grower who hangs two of them in two places and swaps the plugs.
 //!
 //! Source: SHT4x datasheet, sections on timings, I2C communication, checksum calculation, command
-//! overview, conversion of signal output, serial number and reset. Commands and waits are from memory, the commands
-//! confirmed in several public drivers; the constants of the conversion likewise.
+//! overview, conversion of signal output, serial number and reset. All from memory; the commands
+//! and the constants of the conversion confirmed in several public drivers.
 
 use std::time::Duration;
 

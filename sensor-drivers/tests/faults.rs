@@ -310,6 +310,27 @@ fn a_simulated_sht4x_is_deaf_until_its_conversion_ends() {
 }
 
 #[test]
+fn a_simulated_bme280_starts_deaf_then_blank_then_with_its_constants() {
+    let bench = Bench::bme280();
+    let (mut bus, mut delay) = (bench.bus.clone(), bench.bus.delay());
+    let mut constants = [0; 26];
+    let mut status = [0; 1];
+    bus.write(bench.address, &[0xE0, 0xB6]).unwrap();
+    delay.delay_us(999);
+    let deaf = Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address));
+    assert_eq!(bus.write_read(bench.address, &[0xF3], &mut status), deaf);
+    delay.delay_us(1_000);
+    bus.write_read(bench.address, &[0xF3], &mut status).unwrap();
+    bus.write_read(bench.address, &[0x88], &mut constants).unwrap();
+    assert_eq!((status, constants), ([0x01], [0; 26]));
+    delay.delay_us(1);
+    bus.write_read(bench.address, &[0xF3], &mut status).unwrap();
+    bus.write_read(bench.address, &[0x88], &mut constants).unwrap();
+    // Calibration B of the reference table: T1 is 28009, 0x6D69.
+    assert_eq!((status, &constants[..2]), ([0x00], &[0x69, 0x6D][..]));
+}
+
+#[test]
 fn a_simulated_bme280_shows_its_old_words_and_the_measuring_bit_until_the_conversion_ends() {
     let bench = Bench::bme280();
     let (mut bus, mut delay) = (bench.bus.clone(), bench.bus.delay());

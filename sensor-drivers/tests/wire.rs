@@ -78,6 +78,23 @@ fn sht4x_is_opened_once_and_measures_with_one_command_and_one_wait() {
 }
 
 #[test]
+fn sht4x_is_opened_again_after_a_failure() {
+    let (mut bytes, mut waits) = opening();
+    let damaged = [0x66, 0x66, 0x93, 0x80, 0x00, 0xA3];
+    bytes.extend([Transaction::write(SHT4X, vec![0xFD]), Transaction::read(SHT4X, damaged.to_vec())]);
+    bytes.extend(opening().0);
+    bytes.extend([Transaction::write(SHT4X, vec![0xFD]), Transaction::read(SHT4X, WARM.to_vec())]);
+    waits.push(Wait::delay_us(8_300));
+    waits.extend_from_within(..);
+    let mut chip = Sht4x::new(Mock::new(&bytes), CheckedDelay::new(&waits), SHT4X);
+    assert!(chip.measure().is_err());
+    assert!(chip.measure().is_ok());
+    let (mut bus, mut delay) = chip.release();
+    bus.done();
+    delay.done();
+}
+
+#[test]
 fn sht4x_serial_number_is_both_words_the_first_uppermost() {
     let bytes = [Transaction::write(SHT4X, vec![0x89]), Transaction::read(SHT4X, SERIAL.to_vec())];
     let delay = CheckedDelay::new(&[Wait::delay_us(1_000)]);
@@ -219,6 +236,20 @@ fn bme280_that_is_still_measuring_is_looked_at_again() {
     assert!(measure_bme280(&[measuring, EXAMPLE, EXAMPLE], 1).is_ok());
     let never = measure_bme280(&[measuring; 6], 6);
     assert_eq!(never, Err(ReadError::NotReady { address: BME280 }));
+}
+
+#[test]
+fn bme280_that_is_still_copying_its_constants_is_waited_for() {
+    // Identity, reset and status as in setting up; then five looks more, a millisecond apart.
+    let mut bytes = set_up()[..2].to_vec();
+    bytes.extend((0..6).map(|_| get(0xF3, &[0x01])));
+    let mut waits = vec![Wait::delay_us(2_000)];
+    waits.extend((0..6).map(|_| Wait::delay_us(1_000)));
+    let mut chip = Bme280::new(Mock::new(&bytes), CheckedDelay::new(&waits), BME280);
+    assert_eq!(chip.measure(), Err(ReadError::NotReady { address: BME280 }));
+    let (mut bus, mut delay) = chip.release();
+    bus.done();
+    delay.done();
 }
 
 #[test]

@@ -218,5 +218,18 @@ pub(crate) mod tests {
         let blank = Err(Impossible::BlankCalibration);
         assert_eq!(Calibration::from_registers(&[0x00; 26], [0x00; 7]), blank);
         assert_eq!(Calibration::from_registers(&[0xFF; 26], [0xFF; 7]), blank);
+        // T1, P1 and H2 alone; everything else is some number.
+        for (low_at, high_at) in [(Some(0), None), (Some(6), None), (None, Some(0))] {
+            for byte in [0x00, 0xFF] {
+                let (mut low, mut high) = ([0x12; 26], [0x12; 7]);
+                if let Some(at) = low_at {
+                    low[at..at + 2].fill(byte);
+                }
+                if let Some(at) = high_at {
+                    high[at..at + 2].fill(byte);
+                }
+                assert_eq!(Calibration::from_registers(&low, high), blank, "{low:?} {high:?}");
+            }
+        }
     }
 }
