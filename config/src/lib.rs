@@ -9,6 +9,7 @@ pub mod book;
 pub mod faults;
 mod reader;
 mod words;
+pub mod zone;
 
 pub use book::{crop_book, read_crop_book};
 pub use faults::{Fault, Faults};
