@@ -7,8 +7,16 @@
 
 pub mod book;
 pub mod faults;
+pub mod ground;
+pub mod position;
+pub mod quantity;
 mod reader;
+pub mod site;
 mod words;
+pub mod zone;
 
 pub use book::{crop_book, read_crop_book};
 pub use faults::{Fault, Faults};
+pub use ground::{Ground, read_ground};
+pub use site::{Site, read_site};
+pub use zone::{Zone, Zones};

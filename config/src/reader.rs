@@ -5,13 +5,15 @@
 //! [`Notebook::close`] say whether there was anything.
 
 use std::cell::RefCell;
-use std::ops::{Range, RangeBounds};
+use std::ops::Range;
 
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use crate::faults::{Fault, Faults};
 use crate::words::nearest;
+
+mod values;
 
 /// The text being read and what has been found wrong with it.
 pub(crate) struct Notebook<'t> {
@@ -172,154 +174,6 @@ impl<'r, 't> Table<'r, 't> {
         got
     }
 
-    fn wrong(&self, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
-        let message = format!("{key} is {}; write {wanted}", kind(value.get_ref()));
-        self.book.note(value.span().start, message);
-    }
-
-    /// Text.
-    pub(crate) fn text(&self, key: &str) -> Option<String> {
-        self.text_like(key, "text in quotation marks")
-    }
-
-    /// Text that is not empty and holds no line breaks or other control characters.
-    pub(crate) fn line(&self, key: &str) -> Option<String> {
-        let text = self.text(key)?;
-        if text.trim().is_empty() || text.chars().any(char::is_control) {
-            self.fault(key, format!("{key} is empty or holds control characters; write one line of text"));
-            return None;
-        }
-        Some(text)
-    }
-
-    /// Text; `wanted` says in a message what to write.
-    pub(crate) fn text_like(&self, key: &str, wanted: &str) -> Option<String> {
-        let value = self.find(key)?;
-        if let DeValue::String(text) = value.get_ref() {
-            return Some(text.to_string());
-        }
-        self.wrong(key, value, wanted);
-        None
-    }
-
-    /// One of some words.
-    pub(crate) fn word<T>(&self, key: &str, words: &[(&str, T)]) -> Option<T>
-    where
-        T: Clone,
-    {
-        let wanted = one_of(words.iter().map(|(word, _)| *word));
-        let written = self.text_like(key, &wanted)?;
-        let found = self.choose(key, self.place(key), &written, words.iter().map(|(word, _)| *word))?;
-        words.get(found).map(|(_, meaning)| meaning.clone())
-    }
-
-    /// The index of the written word among the known ones; a fault naming the nearest if there is none.
-    pub(crate) fn choose<'w>(
-        &self,
-        what: &str,
-        at: usize,
-        written: &str,
-        words: impl Iterator<Item = &'w str> + Clone,
-    ) -> Option<usize> {
-        let found = words.clone().position(|word| word == written);
-        if found.is_none() {
-            let instead = nearest(written, words.clone()).map_or_else(|| one_of(words), str::to_owned);
-            self.book.note(at, format!("unknown {what} {written}; write {instead}"));
-        }
-        found
-    }
-
-    /// A finite number within bounds; `unit` stands behind numbers in messages and may be empty.
-    pub(crate) fn number(&self, key: &str, unit: &str, bounds: impl RangeBounds<f64>) -> Option<f64> {
-        let value = self.find(key)?;
-        let Some(number) = as_number(value.get_ref()) else {
-            self.wrong(key, value, &format!("a number{}", of(unit)));
-            return None;
-        };
-        if number.is_finite() && bounds.contains(&number) {
-            return Some(number);
-        }
-        let message = format!("{key} {number} is out of range; write {}{}", spoken(&bounds), after(unit));
-        self.book.note(value.span().start, message);
-        None
-    }
-
-    /// A whole number within bounds.
-    pub(crate) fn whole(&self, key: &str, bounds: std::ops::RangeInclusive<i64>) -> Option<i64> {
-        let value = self.find(key)?;
-        let DeValue::Integer(digits) = value.get_ref() else {
-            self.wrong(key, value, "a whole number");
-            return None;
-        };
-        let number = i64::from_str_radix(digits.as_str(), digits.radix()).ok();
-        if let Some(number) = number.filter(|number| bounds.contains(number)) {
-            return Some(number);
-        }
-        let message = format!("{key} {digits} is out of range; write {} to {}", bounds.start(), bounds.end());
-        self.book.note(value.span().start, message);
-        None
-    }
-
-    /// Yes or no.
-    pub(crate) fn switch(&self, key: &str) -> Option<bool> {
-        let value = self.find(key)?;
-        if let DeValue::Boolean(on) = value.get_ref() {
-            return Some(*on);
-        }
-        self.wrong(key, value, "true or false");
-        None
-    }
-
-    /// A list of texts, each with its place.
-    pub(crate) fn texts(&self, key: &str) -> Option<Vec<At<String>>> {
-        self.list(key, "a list of texts in quotation marks", |value| match value {
-            DeValue::String(text) => Some(text.to_string()),
-            _ => None,
-        })
-    }
-
-    /// A list of finite numbers, each with its place.
-    pub(crate) fn numbers(&self, key: &str) -> Option<Vec<At<f64>>> {
-        self.list(key, "a list of numbers", |value| as_number(value).filter(|number| number.is_finite()))
-    }
-
-    fn list<T>(
-        &self,
-        key: &str,
-        wanted: &str,
-        read: impl Fn(&DeValue<'_>) -> Option<T>,
-    ) -> Option<Vec<At<T>>> {
-        let value = self.find(key)?;
-        let DeValue::Array(items) = value.get_ref() else {
-            self.wrong(key, value, wanted);
-            return None;
-        };
-        let mut list = Vec::with_capacity(items.len());
-        for item in items.iter() {
-            match read(item.get_ref()) {
-                Some(value) => list.push(At { value, at: item.span().start }),
-                None => self.wrong(key, item, wanted),
-            }
-        }
-        (list.len() == items.len()).then_some(list)
-    }
-
-    /// A date, written bare (`2026-05-04`) or in quotation marks.
-    pub(crate) fn date(&self, key: &str) -> Option<chrono::NaiveDate> {
-        let value = self.find(key)?;
-        let written = match value.get_ref() {
-            DeValue::Datetime(when) => when.to_string(),
-            DeValue::String(text) => text.to_string(),
-            _ => String::new(),
-        };
-        let date = chrono::NaiveDate::parse_from_str(&written, "%Y-%m-%d").ok();
-        if date.is_none() {
-            let said = if written.is_empty() { kind(value.get_ref()).to_owned() } else { written };
-            self.book.note(value.span().start, format!("{key} is {said}; write a date such as 2026-05-04"));
-        }
-        date
-    }
-
     /// A table within this one.
     pub(crate) fn table(&self, key: &str, title: impl Into<String>) -> Option<Table<'r, 't>> {
         let value = self.find(key)?;
@@ -372,28 +226,6 @@ impl Drop for Table<'_, '_> {
     }
 }
 
-fn as_number(value: &DeValue<'_>) -> Option<f64> {
-    match value {
-        DeValue::Integer(digits) => {
-            i64::from_str_radix(digits.as_str(), digits.radix()).ok().map(|whole| whole as f64)
-        }
-        DeValue::Float(digits) => digits.as_str().parse().ok(),
-        _ => None,
-    }
-}
-
-/// What a value is, in words.
-fn kind(value: &DeValue<'_>) -> &'static str {
-    match value {
-        DeValue::String(_) => "text",
-        DeValue::Integer(_) | DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date or time",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
-    }
-}
-
 /// `a, b or c`.
 pub(crate) fn one_of<'w>(words: impl Iterator<Item = &'w str>) -> String {
     let words: Vec<_> = words.collect();
@@ -401,24 +233,5 @@ pub(crate) fn one_of<'w>(words: impl Iterator<Item = &'w str>) -> String {
         Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
         Some((last, _)) => (*last).to_owned(),
         None => String::new(),
-    }
-}
-
-fn of(unit: &str) -> String {
-    if unit.is_empty() { String::new() } else { format!(" in {unit}") }
-}
-
-fn after(unit: &str) -> String {
-    if unit.is_empty() { String::new() } else { format!(" {unit}") }
-}
-
-/// A range in words.
-fn spoken(bounds: &impl RangeBounds<f64>) -> String {
-    use std::ops::Bound::{Excluded, Included, Unbounded};
-    match (bounds.start_bound(), bounds.end_bound()) {
-        (Included(low) | Excluded(low), Included(high) | Excluded(high)) => format!("{low} to {high}"),
-        (Included(low) | Excluded(low), Unbounded) => format!("{low} or more"),
-        (Unbounded, Included(high) | Excluded(high)) => format!("{high} or less"),
-        (Unbounded, Unbounded) => "a finite number".to_owned(),
     }
 }

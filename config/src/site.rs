@@ -1,0 +1,125 @@
+//! The site file: what the machine needs to know before it can start.
+//!
+//! It says where the site is, where the ledger lies, which instruments hang on which bus, which broker and
+//! which accounts there are. What grows where is not its business after the first run: `[start]` is read
+//! into the ledger once ([`crate::ground`]).
+
+use std::collections::BTreeSet;
+use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
+
+use agronomy::crop::CropBook;
+
+use crate::faults::Faults;
+use crate::ground::{Start, read_start};
+use crate::position::{Position, position};
+use crate::reader::{Notebook, Table};
+use crate::zone::Zones;
+
+mod couriers;
+mod secret;
+mod topics;
+mod wires;
+
+pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
+pub use secret::Secret;
+pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
+pub use wires::{Broker, Bus, Door, DoorProbe, Instrument, InstrumentKind};
+
+/// A checked site file.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Site {
+    /// Where, and by which clock.
+    pub site: Position,
+    /// Whether the system vouches for its clock being right, even before it has been synchronised.
+    pub clock_vouched_by_system: bool,
+    /// Where everything is kept.
+    pub ledger: Ledger,
+    /// Where the page listens; port 0 takes any free one.
+    pub page_listen: SocketAddr,
+    /// I2C buses with their instruments.
+    pub buses: Vec<Bus>,
+    /// A broker to read from.
+    pub broker: Option<Broker>,
+    /// The door at which probes publish straight to the board.
+    pub door: Option<Door>,
+    /// The mail account.
+    pub mail: Option<Mail>,
+    /// Notices published on the broker.
+    pub mqtt_notices: Option<MqttNotices>,
+    /// A copy of the readings kept elsewhere.
+    pub mirror: Option<Mirror>,
+    /// The morning letter.
+    pub letter: Letter,
+    /// Hours in which only severe things may buzz.
+    pub quiet: Quiet,
+    /// What stands where at the start.
+    pub start: Start,
+}
+
+/// Where everything is kept.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ledger {
+    /// The data folder.
+    pub folder: PathBuf,
+    /// Longest time between commits \[s\].
+    pub commit_every_s: f64,
+}
+
+/// Reads a site file.
+///
+/// # Errors
+///
+/// Everything that is wrong with it, at once.
+pub fn read_site(text: &str, crops: &CropBook, zones: &Zones) -> Result<Site, Faults> {
+    let (book, tree) = Notebook::open(text);
+    let value = read(&Table::root(&book, &tree), crops, zones);
+    book.close("site.toml", value)
+}
+
+fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
+    let site = position(root, zones);
+    let clock_vouched_by_system = root
+        .table("clock", "[clock]")
+        .is_some_and(|clock| clock.word("vouched_by", &[("system", ())]).is_some());
+    let ledger = ledger(root);
+    let page_listen = root
+        .table("page", "[page]")
+        .and_then(|page| page.listen("listen"))
+        .unwrap_or(SocketAddr::from((Ipv4Addr::LOCALHOST, 8087)));
+    let mut told = BTreeSet::new();
+    let buses = wires::buses(root, &mut told);
+    let broker = root.table("broker", "[broker]").and_then(|table| wires::broker(&table, &mut told));
+    let door = root.table("door", "[door]").map(|table| wires::door(&table, &mut told));
+    let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
+    let mqtt_notices = couriers::mqtt_notices(root);
+    let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));
+    let letter = couriers::letter(root);
+    let quiet = couriers::quiet(root);
+    let start = root.table("start", "[start]").map(|table| read_start(&table, crops)).unwrap_or_default();
+    Some(Site {
+        site: site?,
+        clock_vouched_by_system,
+        ledger,
+        page_listen,
+        buses,
+        broker,
+        door,
+        mail,
+        mqtt_notices,
+        mirror,
+        letter,
+        quiet,
+        start,
+    })
+}
+
+fn ledger(root: &Table<'_, '_>) -> Ledger {
+    let table = root.table("ledger", "[ledger]");
+    let folder = table.as_ref().and_then(|table| table.line("folder"));
+    let commit_every_s = table.as_ref().and_then(|table| table.number("commit_every_s", "s", 0.1..=300.0));
+    Ledger {
+        folder: folder.unwrap_or_else(|| "/var/lib/glasshour".to_owned()).into(),
+        commit_every_s: commit_every_s.unwrap_or(60.0),
+    }
+}
