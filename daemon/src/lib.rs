@@ -3,17 +3,20 @@
 //! A library with a thin `main`, so that tests and benches reach every part. DEVELOPERS.md has the map.
 
 pub mod almanac;
+pub mod calendar;
 pub mod cli;
 pub mod clock;
 pub mod couriers;
 pub mod demo;
 pub mod entry;
 pub mod glance;
+pub mod ground;
 pub mod keeper;
 pub mod ledger;
 pub mod minders;
 pub mod mirror;
 pub mod page;
 pub mod reading;
+pub mod site;
 pub mod sources;
 pub mod supervise;

@@ -62,7 +62,6 @@ impl Reason {
             FromTheFuture,
             NoTime,
             InstrumentRestarted,
-            Unchanged,
         ]
         .into_iter()
         .find(|reason| *reason as u8 == code)

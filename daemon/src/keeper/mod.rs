@@ -1,4 +1,17 @@
 //! The keeper: one thread that grades, commits, advances time, judges and tells.
+//!
+//! `engine` is the pure part: a value that is fed graded readings, notes and moments, and gives back the steps
+//! of notices. `thread` is the shell around it: the queue, the ledger, the clock. Live running, replay, a
+//! restart and the demo all drive the same engine.
 
+pub mod counts;
+pub mod engine;
 pub mod event;
+pub mod export;
+pub mod grading;
 pub mod handle;
+pub mod view;
+mod judge;
+mod moment;
+pub mod thread;
+pub mod tracks;

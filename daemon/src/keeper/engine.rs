@@ -1,0 +1,275 @@
+//! The engine: the keeper's pure part. Readings, notes and moments in; steps of notices out.
+//!
+//! `advance(a, c)` is the same as `advance(a, b)` and `advance(b, c)`: between readings, the engine moves only
+//! at midnights and at the moments the minders asked to be woken, whoever calls and how often.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::counts::Counts;
+use super::tracks::Tracks;
+use crate::almanac::pages::{Made, Pages, make};
+use crate::almanac::shape::Shapes;
+use crate::calendar::Day;
+use crate::entry::{Entry, Note, Step};
+use crate::ground::Ground;
+use crate::minders::air::Air;
+use crate::minders::book::Book;
+use crate::minders::heat::{Heat, TOO_HOT};
+use crate::reading::Reading;
+use crate::site::Site;
+
+/// The running state of the minders of one place.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(super) struct PlaceMinders {
+    pub(super) heat: Heat,
+    pub(super) air: Air,
+}
+
+/// Everything the keeper knows of the garden.
+pub struct Engine {
+    pub(super) site: Site,
+    pub(super) ground: Ground,
+    pub(super) entries: Vec<Entry>,
+    pub(super) told: Vec<Step>,
+    pub(super) tracks: Tracks,
+    pub(super) pages: Pages,
+    pub(super) shapes: BTreeMap<String, Shapes>,
+    pub(super) counts: Counts,
+    pub(super) minders: BTreeMap<String, PlaceMinders>,
+    pub(super) book: Book,
+    dirty: BTreeSet<(String, Day)>,
+    now_ms: i64,
+    wake_ms: i64,
+}
+
+impl Engine {
+    /// An engine that knows the site and nothing else, at a moment (UTC ms).
+    pub fn new(site: Site, now_ms: i64) -> Self {
+        Self {
+            site,
+            ground: Ground::default(),
+            entries: Vec::new(),
+            told: Vec::new(),
+            tracks: Tracks::default(),
+            pages: Pages::default(),
+            shapes: BTreeMap::new(),
+            counts: Counts::default(),
+            minders: BTreeMap::new(),
+            book: Book::default(),
+            dirty: BTreeSet::new(),
+            now_ms,
+            wake_ms: i64::MAX,
+        }
+    }
+
+    /// Takes over what the ledger holds at a start: entries, pages, counts. Nothing is told anew.
+    pub fn restore(&mut self, entries: Vec<Entry>, pages: Pages, counts: Counts) {
+        self.told = entries
+            .iter()
+            .filter_map(|entry| match &entry.note {
+                Note::Step(step) => Some(step.clone()),
+                _ => None,
+            })
+            .collect();
+        self.book = Book::of(self.told.iter());
+        self.entries = entries;
+        self.ground = Ground::of(&self.entries);
+        self.pages = pages;
+        self.counts = counts;
+        for place in &self.ground.places {
+            let told = self.book.get(&place.id, TOO_HOT).map(|open| open.severity);
+            self.minders.entry(place.id.clone()).or_default().heat.ladder.set(told);
+        }
+    }
+
+    /// The site.
+    pub fn site(&self) -> &Site {
+        &self.site
+    }
+
+    /// What stands where.
+    pub fn ground(&self) -> &Ground {
+        &self.ground
+    }
+
+    /// The last days' readings.
+    pub fn tracks(&self) -> &Tracks {
+        &self.tracks
+    }
+
+    /// Counts of readings by grade and reason.
+    pub fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
+    /// Pages made so far.
+    pub fn pages(&self) -> &Pages {
+        &self.pages
+    }
+
+    /// The moment it stands at, UTC ms.
+    pub fn now_ms(&self) -> i64 {
+        self.now_ms
+    }
+
+    /// When time alone may next change something, UTC ms.
+    pub fn wake_ms(&self) -> i64 {
+        self.wake_ms.min(self.next_midnight())
+    }
+
+    fn next_midnight(&self) -> i64 {
+        let calendar = &self.site.calendar;
+        calendar.start_of(calendar.day_of(self.now_ms) + 1)
+    }
+
+    /// Lets time pass up to and with a moment; steps that fall due on the way come back in order.
+    pub fn advance(&mut self, to_ms: i64) -> Vec<Step> {
+        let mut steps = Vec::new();
+        loop {
+            let midnight = self.next_midnight();
+            let next = self.wake_ms.max(self.now_ms).min(midnight);
+            if next > to_ms {
+                break;
+            }
+            self.now_ms = next;
+            if next == midnight {
+                self.close_day(self.site.calendar.day_of(next) - 1);
+            }
+            steps.extend(self.judge());
+        }
+        self.now_ms = self.now_ms.max(to_ms);
+        steps
+    }
+
+    /// Moves to a moment without judging what lies between: after a stop or a suspended board. What was not
+    /// watched is not told as if it had been; the days that passed are marked to be made from the ledger.
+    pub fn skip_to(&mut self, to_ms: i64) {
+        let calendar = self.site.calendar.clone();
+        let (from, to) = (calendar.day_of(self.now_ms), calendar.day_of(to_ms));
+        for day in from.max(to - 400)..to {
+            for place in self.place_ids() {
+                self.dirty.insert((place, day));
+            }
+        }
+        self.now_ms = self.now_ms.max(to_ms);
+        self.wake_ms = self.now_ms;
+    }
+
+    /// Takes in graded readings at the present moment and judges.
+    pub fn apply(&mut self, readings: &[Reading]) -> Vec<Step> {
+        for reading in readings {
+            self.take(reading);
+        }
+        self.judge()
+    }
+
+    /// Takes in a graded reading without judging: at a start, from the ledger (`counted`: counted before).
+    pub fn recall(&mut self, reading: &Reading) {
+        self.tracks.take(reading);
+    }
+
+    fn take(&mut self, reading: &Reading) {
+        self.counts.take(reading);
+        self.tracks.take(reading);
+        let today = self.site.calendar.day_of(self.now_ms);
+        let day = self.site.calendar.day_of(reading.at_ms);
+        if day >= today {
+            return;
+        }
+        // A late reading touches its own day, and the next by what it carries over midnight.
+        let places: Vec<String> = self
+            .ground
+            .hang_at(&reading.probe, reading.at_ms)
+            .map(|hang| hang.place.clone())
+            .into_iter()
+            .collect();
+        for place in places {
+            self.dirty.insert((place.clone(), day));
+            if day + 1 < today {
+                self.dirty.insert((place, day + 1));
+            }
+        }
+    }
+
+    /// Takes in an entry, which may be back-dated: the days it touches are marked to be made afresh.
+    pub fn note(&mut self, entry: Entry) -> Vec<Step> {
+        let touched = self.touched_by(&entry);
+        self.entries.push(entry);
+        self.ground = Ground::of(&self.entries);
+        if let Some((from_ms, places)) = touched {
+            let today = self.site.calendar.day_of(self.now_ms);
+            for day in self.site.calendar.day_of(from_ms) - 1..today {
+                for place in &places {
+                    self.dirty.insert((place.clone(), day));
+                }
+            }
+        }
+        self.judge()
+    }
+
+    /// From when, and at which places, an entry may change what was reckoned.
+    fn touched_by(&self, entry: &Entry) -> Option<(i64, Vec<String>)> {
+        match &entry.note {
+            Note::Undo { entry: undone } => {
+                let undone = self.entries.iter().find(|it| it.id == *undone)?;
+                self.touched_by(undone)
+            }
+            Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
+                Some((entry.from_ms, vec![place.clone()]))
+            }
+            Note::End { planting } | Note::FirstFlower { planting } | Note::FirstRipe { planting } => {
+                let place = self.ground.planting(planting)?.place.clone();
+                Some((entry.from_ms, vec![place]))
+            }
+            // The place it leaves is touched as well as the one it comes to.
+            Note::Hang { .. } => Some((entry.from_ms, self.place_ids())),
+            _ => None,
+        }
+    }
+
+    fn place_ids(&self) -> Vec<String> {
+        self.ground.places.iter().map(|place| place.id.clone()).collect()
+    }
+
+    /// Days that must be made afresh from the ledger, and forgets them.
+    pub fn take_dirty(&mut self) -> BTreeSet<(String, Day)> {
+        std::mem::take(&mut self.dirty)
+    }
+
+    /// Whether days wait to be made afresh.
+    pub fn is_dirty(&self) -> bool {
+        !self.dirty.is_empty()
+    }
+
+    /// Puts in a page that was made afresh.
+    pub fn put(&mut self, place: &str, day: Day, made: Option<Made>) {
+        self.pages.put(&self.ground, place, day, made);
+    }
+
+    /// Closes a day: its pages are made from memory, and its shape is kept.
+    fn close_day(&mut self, day: Day) {
+        let start = self.site.calendar.start_of(day);
+        for place in self.place_ids() {
+            let made = make(&self.site, &self.ground, &self.tracks, &place, day);
+            if made.is_some()
+                && let Some(input) =
+                    crate::almanac::pages::input(&self.site, &self.ground, &self.tracks, &place, day)
+            {
+                self.shapes.entry(place.clone()).or_default().keep(&input.air, input.air_interval_ms, &input.day);
+            }
+            debug_assert!(start < self.now_ms);
+            self.pages.put(&self.ground, &place, day, made);
+        }
+    }
+
+    /// Keeps the shapes of past days, oldest first, at a start.
+    pub fn recall_shape(&mut self, place: &str, air: &[(i64, f64)], interval_ms: i64, day: Day) {
+        let start = self.site.calendar.start_of(day);
+        let window = start..start + agronomy::series::MS_PER_DAY;
+        self.shapes.entry(place.to_owned()).or_default().keep(air, interval_ms, &window);
+    }
+
+    pub(super) fn set_wake(&mut self, wake_ms: i64) {
+        self.wake_ms = wake_ms;
+    }
+}

@@ -1,0 +1,120 @@
+//! Grading: what each reading is worth, decided once, when it comes in.
+
+use agronomy::quantity::Quantity;
+
+use super::tracks::Known;
+use crate::reading::{Heard, Reading, Reason};
+
+/// How far after the trusted clock a stamp may lie, ms.
+const FUTURE_MS: i64 = 120_000;
+/// From this humidity on air is called saturated, %.
+const SATURATED_PCT: f64 = 97.0;
+/// Stamps before 2000-01-01 are a node's reset, not a time, UTC ms.
+const EARLIEST_MS: i64 = 946_684_800_000;
+
+/// What grading needs to know besides the reading.
+pub struct Circumstances<'a> {
+    /// When it arrived, UTC ms (or monotonic ms while the clock is not trusted).
+    pub arrived_ms: i64,
+    /// Whether the wall clock is trusted: only then can a stamp lie in the future.
+    pub trusted: bool,
+    /// Whether the probe hangs under cover, where air may pass 65 °C.
+    pub under_cover: bool,
+    /// The probe's own limits, where the site or a record states them.
+    pub limits: Option<(f64, f64)>,
+    /// Looks up an earlier reading at the same moment.
+    pub known: &'a dyn Fn(&str, Quantity, i64) -> Known,
+}
+
+/// Grades what was heard.
+///
+/// A time of its own is kept as stamped; a bare number is dated by its arrival, unless it did not arrive live.
+pub fn grade(heard: &Heard, circumstances: &Circumstances<'_>) -> Reading {
+    let (at_ms, mut reason) = match heard.measured_ms {
+        Some(stamp) if stamp < EARLIEST_MS => (circumstances.arrived_ms, Reason::NoTime),
+        Some(stamp) if circumstances.trusted && stamp > circumstances.arrived_ms + FUTURE_MS => {
+            (stamp, Reason::FromTheFuture)
+        }
+        Some(stamp) => (stamp, Reason::None),
+        None if heard.stale => (circumstances.arrived_ms, Reason::NoTime),
+        None => (circumstances.arrived_ms, Reason::None),
+    };
+    let Some(value) = heard.value.filter(|value| value.is_finite()) else {
+        return reading(heard, 0.0, at_ms, Reason::Missing);
+    };
+    let value = ticked(value, heard.quantity);
+    if !possible(heard.quantity, value, circumstances) {
+        return reading(heard, value, at_ms, Reason::OutOfRange);
+    }
+    let value = if heard.quantity == Quantity::RelativeHumidity { value.clamp(0.0, 100.0) } else { value };
+    if reason == Reason::None {
+        reason = match (circumstances.known)(&heard.probe, heard.quantity, at_ms) {
+            Known::Value(known) if known == value => Reason::Repeated,
+            Known::Value(_) => Reason::SameTimeOtherValue,
+            Known::Nothing | Known::Forgotten if saturated(heard.quantity, value) => Reason::Saturated,
+            Known::Nothing | Known::Forgotten => Reason::None,
+        };
+    }
+    reading(heard, value, at_ms, reason)
+}
+
+fn reading(heard: &Heard, value: f64, at_ms: i64, reason: Reason) -> Reading {
+    Reading { probe: heard.probe.clone(), quantity: heard.quantity, value, at_ms, reason }
+}
+
+/// The value as the ledger keeps it: whole ticks of the quantity.
+fn ticked(value: f64, quantity: Quantity) -> f64 {
+    crate::almanac::day_page::rounded(value, quantity.decimals())
+}
+
+fn possible(quantity: Quantity, value: f64, circumstances: &Circumstances<'_>) -> bool {
+    let own = circumstances.limits.is_none_or(|(low, high)| (low..=high).contains(&value));
+    own && quantity.hard_range(circumstances.under_cover).contains(&value)
+}
+
+fn saturated(quantity: Quantity, value: f64) -> bool {
+    quantity == Quantity::RelativeHumidity && value >= SATURATED_PCT
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOW: i64 = 1_700_000_000_000;
+
+    fn graded(value: Option<f64>, measured_ms: Option<i64>, stale: bool, known: Known) -> Reason {
+        let heard = Heard {
+            probe: "post".into(),
+            quantity: Quantity::RelativeHumidity,
+            value,
+            measured_ms,
+            stale,
+        };
+        let look = move |_: &str, _: Quantity, _: i64| known;
+        let circumstances = Circumstances {
+            arrived_ms: NOW,
+            trusted: true,
+            under_cover: true,
+            limits: None,
+            known: &look,
+        };
+        grade(&heard, &circumstances).reason
+    }
+
+    #[test]
+    fn each_doubt_has_its_reason() {
+        let live = |value| graded(Some(value), Some(NOW), false, Known::Nothing);
+        assert_eq!(live(55.0), Reason::None);
+        assert_eq!(live(97.0), Reason::Saturated);
+        assert_eq!(live(105.0), Reason::Saturated, "100 to 105 is read as 100");
+        assert_eq!(live(105.1), Reason::OutOfRange);
+        assert_eq!(graded(None, Some(NOW), false, Known::Nothing), Reason::Missing);
+        assert_eq!(graded(Some(f64::NAN), Some(NOW), false, Known::Nothing), Reason::Missing);
+        assert_eq!(graded(Some(55.0), Some(NOW), false, Known::Value(55.0)), Reason::Repeated);
+        assert_eq!(graded(Some(55.0), Some(NOW), false, Known::Value(56.0)), Reason::SameTimeOtherValue);
+        assert_eq!(graded(Some(55.0), Some(NOW + 121_000), false, Known::Nothing), Reason::FromTheFuture);
+        assert_eq!(graded(Some(55.0), Some(60_000), false, Known::Nothing), Reason::NoTime);
+        assert_eq!(graded(Some(55.0), None, true, Known::Nothing), Reason::NoTime);
+        assert_eq!(graded(Some(55.0), None, false, Known::Nothing), Reason::None);
+    }
+}

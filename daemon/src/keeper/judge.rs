@@ -1,0 +1,90 @@
+//! Judging: every minder looks, tells what changed, and says when it wants to look again.
+
+use agronomy::quantity::Quantity;
+
+use super::engine::Engine;
+use crate::calendar::Day;
+use crate::entry::Step;
+use crate::ground::{Hang, Place};
+use crate::minders::place_now::PlaceNow;
+use crate::minders::silent::ProbeNow;
+use crate::minders::{dome, night, silent};
+
+impl Engine {
+    /// Lets every minder look at the present moment.
+    pub(super) fn judge(&mut self) -> Vec<Step> {
+        let mut steps = Vec::new();
+        let mut wake = i64::MAX;
+        let calendar = self.site.calendar.clone();
+        let mut book = std::mem::take(&mut self.book);
+        let mut minders = std::mem::take(&mut self.minders);
+        for place in &self.ground.places {
+            let now = self.place_now(place);
+            let mind = minders.entry(place.id.clone()).or_default();
+            steps.extend(mind.heat.judge(&now, &calendar, &mut book));
+            steps.extend(mind.air.judge(&now, mind.heat.ladder.current(), &calendar, &mut book));
+            steps.extend(night::judge(&now, &mut book));
+            let asked = [mind.heat.wake(&now), mind.air.wake(&now), self.hold_ends(place, &now)];
+            wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
+        }
+        for hang in &self.ground.hangs {
+            if !hang.overlaps(self.now_ms(), self.now_ms() + 1) {
+                continue;
+            }
+            let now = self.probe_now(hang);
+            steps.extend(silent::judge(&now, &calendar, &mut book));
+            wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
+        }
+        steps.extend(dome::judge(&self.entries, &calendar, self.now_ms(), &mut book));
+        wake = wake.min(self.next_clock_moment(calendar.day_of(self.now_ms())));
+        self.book = book;
+        self.minders = minders;
+        self.told.extend(steps.iter().cloned());
+        self.set_wake(wake);
+        steps
+    }
+
+    /// When the value of the moment stops being held: what was known is then not known any more.
+    fn hold_ends(&self, place: &Place, now: &PlaceNow<'_>) -> Option<i64> {
+        let (at, _) = now.air?;
+        let hang = self.ground.hangs_in(&place.id, now.now_ms, now.now_ms + 1).next()?;
+        Some(at + 2 * hang.usual_interval_ms)
+    }
+
+    /// The next moment at which the clock alone matters: 08:00 and 21:00 of standard time (the nights), and
+    /// the last evening of a heat wave.
+    fn next_clock_moment(&self, today: Day) -> i64 {
+        let calendar = &self.site.calendar;
+        let moment = |day: Day, civil_hour: i64| {
+            let start = calendar.start_of(day);
+            let civil_ms = i64::from(calendar.civil_offset_s(start + 12 * 3_600_000)) * 1000;
+            start + civil_hour * 3_600_000 + calendar.offset_ms() - civil_ms
+        };
+        [moment(today, 8), moment(today, 21), moment(today + 1, 8)]
+            .into_iter()
+            .filter(|at| *at > self.now_ms())
+            .fold(i64::MAX, i64::min)
+    }
+
+    fn probe_now<'a>(&'a self, hang: &'a Hang) -> ProbeNow<'a> {
+        let now_ms = self.now_ms();
+        let place = self.ground.place(&hang.place);
+        let here = place.map(|place| self.place_now(place));
+        let newest = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms);
+        let line = here.as_ref().and_then(|now| {
+            let crop = now.tenderest().map(|it| it.lines.severe_c);
+            crop.into_iter().chain(now.place_line_c).reduce(f64::min)
+        });
+        let near = newest.zip(line).is_some_and(|((_, t_c), line)| t_c >= line - 3.0);
+        ProbeNow {
+            now_ms,
+            probe: &hang.probe,
+            place_name: place.map_or(hang.place.as_str(), |place| place.name.as_str()),
+            usual_interval_ms: hang.usual_interval_ms,
+            heard_ms: self.tracks.last_heard(&hang.probe).filter(|at| *at >= hang.from_ms),
+            last_air: newest.map(|(_, t_c)| (t_c, None)),
+            limit_near: near,
+            place_still_seen: here.is_some_and(|now| now.air.is_some()),
+        }
+    }
+}

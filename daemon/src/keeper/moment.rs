@@ -1,0 +1,144 @@
+//! A place at a moment: gathered from memory for the minders and the glance.
+
+use agronomy::quantity::Quantity;
+use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
+
+use super::engine::Engine;
+use crate::almanac::day_page::deficit;
+use crate::almanac::pages::Readings;
+use crate::almanac::shape::{Expected, median};
+use crate::ground::{Hang, Place, shade, vents};
+use crate::minders::place_now::{PlaceNow, Standing};
+
+/// Over how long a slope is taken, ms.
+const SLOPE_MS: i64 = MS_PER_HOUR / 2;
+/// Fewest full days among the last 14 for a median that counts.
+const FEWEST_DAYS: usize = 5;
+
+impl Engine {
+    /// Probes hung at a place now, in order.
+    fn hung<'a>(&'a self, place: &'a str, now_ms: i64) -> impl Iterator<Item = &'a Hang> {
+        self.ground.hangs_in(place, now_ms, now_ms + 1)
+    }
+
+    /// The newest sound value that is still held at a moment, of the first probe that has one.
+    fn held<'a>(&'a self, place: &'a str, quantity: Quantity, now_ms: i64) -> Option<(&'a Hang, i64, f64)> {
+        self.hung(place, now_ms).find_map(|hang| {
+            let (at, value) = self.tracks.newest(&hang.probe, quantity, now_ms)?;
+            let held = now_ms < at + 2 * hang.usual_interval_ms && at >= hang.from_ms;
+            held.then_some((hang, at, value))
+        })
+    }
+
+    /// Humidity that is held now (UTC ms, %).
+    pub(super) fn humidity(&self, place: &str, now_ms: i64) -> Option<(i64, f64)> {
+        self.held(place, Quantity::RelativeHumidity, now_ms).map(|(_, at, value)| (at, value))
+    }
+
+    /// Sound air of a place in a stretch, from the first probe that has any.
+    pub(super) fn air_of(&self, place: &str, from_ms: i64, until_ms: i64) -> (Vec<(i64, f64)>, i64) {
+        self.ground
+            .hangs_in(place, from_ms, until_ms)
+            .map(|hang| {
+                let from = from_ms.max(hang.from_ms);
+                let until = hang.until_ms.map_or(until_ms, |until| until.min(until_ms));
+                let sound = self.tracks.sound(&hang.probe, Quantity::AirTemperature, from..until);
+                (sound, hang.usual_interval_ms)
+            })
+            .find(|(air, _)| !air.is_empty())
+            .unwrap_or_default()
+    }
+
+    /// A place at the present moment.
+    pub(super) fn place_now<'a>(&'a self, place: &'a Place) -> PlaceNow<'a> {
+        let now_ms = self.now_ms();
+        let calendar = &self.site.calendar;
+        let day = calendar.day_of(now_ms);
+        let start = calendar.start_of(day);
+        let night = self.site.night_before(day);
+        let held = self.held(&place.id, Quantity::AirTemperature, now_ms);
+        let air = held.map(|(_, at, value)| (at, value));
+        let (today, _) = self.air_of(&place.id, night.start, now_ms + 1);
+        let extreme = |from: i64, until: i64, better: fn(f64, f64) -> bool| {
+            today
+                .iter()
+                .filter(|(at, _)| (from..until).contains(at))
+                .fold(None, |best: Option<(f64, i64)>, &(at, value)| match best {
+                    Some((kept, _)) if !better(value, kept) => best,
+                    _ => Some((value, at)),
+                })
+        };
+        let slope_c_per_h = held.and_then(|(hang, at, value)| {
+            let (then, before) =
+                self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
+            let span = at - then;
+            (span <= SLOPE_MS + 2 * hang.usual_interval_ms)
+                .then(|| (value - before) / (span as f64 / MS_PER_HOUR as f64))
+        });
+        let low_today = extreme(start, i64::MAX, |new, kept| new < kept);
+        let place_line_c = place.kind.under_cover().then(|| self.site.place_line_c());
+        PlaceNow {
+            now_ms,
+            place: &place.id,
+            name: &place.name,
+            kind: place.kind,
+            air,
+            last_air: self
+                .hung(&place.id, now_ms)
+                .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)),
+            vpd_kpa: air
+                .zip(self.humidity(&place.id, now_ms))
+                .map(|((_, t), (_, rh))| deficit(t, rh))
+                .filter(|vpd| vpd.is_finite()),
+            slope_c_per_h,
+            high: extreme(start, i64::MAX, |new, kept| new > kept),
+            low: extreme(night.start, night.end, |new, kept| new < kept),
+            yesterday_c: held.and_then(|(hang, at, _)| {
+                let then = at - MS_PER_DAY;
+                let (when, value) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, then)?;
+                (then - when <= 2 * hang.usual_interval_ms).then_some(value)
+            }),
+            last_night_low_c: extreme(night.start, night.end, |new, kept| new < kept).map(|(low, _)| low),
+            median_high_c: self.median_high(&place.id, day),
+            expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
+            standing: self
+                .ground
+                .standing(&place.id, now_ms)
+                .filter_map(|planting| {
+                    let crop = self.site.book.crops.get(&planting.crop)?;
+                    Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
+                })
+                .collect(),
+            place_line_c,
+            place_line_ms: self.site.place_line_ms(),
+            daylight: self.site.is_daylight(now_ms),
+            civil_hour: calendar.civil_hour_of(now_ms),
+            day: start..start + MS_PER_DAY,
+            date: crate::calendar::date(day),
+            vents_open: self.ground.last_set(&place.id, now_ms, vents),
+            shade_on: self.ground.last_set(&place.id, now_ms, shade),
+        }
+    }
+
+    fn median_high(&self, place: &str, day: i64) -> Option<f64> {
+        let mut maxima = self.pages.full_day_maxima(place, day);
+        if maxima.len() < FEWEST_DAYS { None } else { median(&mut maxima) }
+    }
+
+    fn expected(
+        &self,
+        place: &str,
+        day_start_ms: i64,
+        air: Option<(i64, f64)>,
+        low: Option<(f64, i64)>,
+        slope: Option<f64>,
+    ) -> Vec<Expected> {
+        let (Some((_, now_c)), Some((low_c, _)), Some(shapes)) = (air, low, self.shapes.get(place)) else {
+            return Vec::new();
+        };
+        if slope.is_none_or(|slope| slope <= 0.0) {
+            return Vec::new();
+        }
+        shapes.expect(day_start_ms, self.now_ms(), low_c, now_c)
+    }
+}

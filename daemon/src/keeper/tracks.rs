@@ -1,0 +1,148 @@
+//! The last days of readings in memory: what the minders look at, and what a closing day is made from.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use agronomy::quantity::Quantity;
+use agronomy::series::MS_PER_HOUR;
+
+use crate::almanac::pages::Readings;
+use crate::reading::{Grade, Reading, Reason};
+
+/// How much is kept, ms: today, yesterday, and the evening before for the night.
+const KEPT_MS: i64 = 54 * MS_PER_HOUR;
+
+/// One quantity of one probe.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Track {
+    /// By time; of several with one time, in order of arrival.
+    recent: Vec<(i64, f64, Grade)>,
+    /// Oldest moment that is surely whole in `recent`.
+    whole_from_ms: i64,
+}
+
+/// All tracks.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Tracks {
+    tracks: BTreeMap<(String, Quantity), Track>,
+}
+
+/// What is known of an earlier reading at the same moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Known {
+    /// Nothing at that moment.
+    Nothing,
+    /// A reading with this value.
+    Value(f64),
+    /// The moment lies before what memory holds: ask the ledger.
+    Forgotten,
+}
+
+impl Tracks {
+    /// Takes in a graded reading. What is repeated leaves no trace here.
+    pub fn take(&mut self, reading: &Reading) {
+        if reading.reason == Reason::Repeated {
+            return;
+        }
+        let key = (reading.probe.to_string(), reading.quantity);
+        let track = self.tracks.entry(key).or_insert_with(|| Track {
+            recent: Vec::new(),
+            whole_from_ms: reading.at_ms - KEPT_MS,
+        });
+        if reading.at_ms < track.whole_from_ms {
+            return;
+        }
+        let place = track.recent.partition_point(|(at, ..)| *at <= reading.at_ms);
+        track.recent.insert(place, (reading.at_ms, reading.value, reading.grade()));
+        let newest = track.recent.last().map_or(reading.at_ms, |(at, ..)| *at);
+        // Trimmed now and then, not at each reading: a drain moves the whole track.
+        let keep_from = newest - KEPT_MS;
+        let old = track.recent.partition_point(|(at, ..)| *at < keep_from);
+        if old > 256 || old * 2 > track.recent.len() {
+            track.recent.drain(..old);
+            track.whole_from_ms = track.whole_from_ms.max(keep_from);
+        }
+    }
+
+    /// What is known at exactly this moment; refused readings without a value do not count.
+    pub fn at(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Known {
+        let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return Known::Forgotten };
+        if at_ms < track.whole_from_ms {
+            return Known::Forgotten;
+        }
+        let first = track.recent.partition_point(|(at, ..)| *at < at_ms);
+        track.recent[first..]
+            .iter()
+            .take_while(|(at, ..)| *at == at_ms)
+            .find(|(.., grade)| *grade != Grade::Refused)
+            .map_or(Known::Nothing, |(_, value, _)| Known::Value(*value))
+    }
+
+    /// Newest sound reading up to a moment (UTC ms, value).
+    pub fn newest(&self, probe: &str, quantity: Quantity, until_ms: i64) -> Option<(i64, f64)> {
+        let track = self.tracks.get(&(probe.to_owned(), quantity))?;
+        let until = track.recent.partition_point(|(at, ..)| *at <= until_ms);
+        track.recent[..until]
+            .iter()
+            .rev()
+            .find(|(.., grade)| *grade == Grade::Sound)
+            .map(|(at, value, _)| (*at, *value))
+    }
+
+    /// Newest reading of any grade (UTC ms, value, grade).
+    pub fn newest_of_any(&self, probe: &str, quantity: Quantity) -> Option<(i64, f64, Grade)> {
+        self.tracks.get(&(probe.to_owned(), quantity))?.recent.last().copied()
+    }
+
+    /// Quantities a probe has been heard with.
+    pub fn quantities(&self, probe: &str) -> Vec<Quantity> {
+        self.tracks.keys().filter(|(name, _)| name == probe).map(|(_, quantity)| *quantity).collect()
+    }
+
+    /// Names of all probes that were heard.
+    pub fn probes(&self) -> std::collections::BTreeSet<&str> {
+        self.tracks.keys().map(|(name, _)| name.as_str()).collect()
+    }
+
+    /// When a probe last said anything sound or doubtful, UTC ms.
+    pub fn last_heard(&self, probe: &str) -> Option<i64> {
+        self.tracks
+            .iter()
+            .filter(|((name, _), _)| name == probe)
+            .filter_map(|(_, track)| track.recent.iter().rev().find(|(.., grade)| *grade != Grade::Refused))
+            .map(|(at, ..)| *at)
+            .max()
+    }
+
+    /// Whether memory is whole from a moment on for every track of a probe.
+    pub fn whole_from(&self, probe: &str, from_ms: i64) -> bool {
+        self.tracks
+            .iter()
+            .filter(|((name, _), _)| name == probe)
+            .all(|(_, track)| track.whole_from_ms <= from_ms)
+    }
+}
+
+impl Readings for Tracks {
+    fn sound(&self, probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(i64, f64)> {
+        let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return Vec::new() };
+        sound_of(&track.recent, &range)
+    }
+
+    fn heard(&self, probe: &str, range: Range<i64>) -> bool {
+        self.tracks
+            .iter()
+            .filter(|((name, _), _)| name == probe)
+            .any(|(_, track)| track.recent.iter().any(|(at, ..)| range.contains(at)))
+    }
+}
+
+fn sound_of(readings: &[(i64, f64, Grade)], range: &Range<i64>) -> Vec<(i64, f64)> {
+    let first = readings.partition_point(|(at, ..)| *at < range.start);
+    readings[first..]
+        .iter()
+        .take_while(|(at, ..)| *at < range.end)
+        .filter(|(.., grade)| *grade == Grade::Sound)
+        .map(|(at, value, _)| (*at, *value))
+        .collect()
+}
