@@ -15,6 +15,8 @@ use crate::words::nearest;
 
 mod values;
 
+pub(crate) use values::Named;
+
 /// The text being read and what has been found wrong with it.
 pub(crate) struct Notebook<'t> {
     text: &'t str,
