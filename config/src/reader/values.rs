@@ -124,7 +124,7 @@ impl Table<'_, '_> {
             return None;
         };
         let mut list = Vec::with_capacity(items.len());
-        for item in items.iter() {
+        for item in items {
             match read(item.get_ref()) {
                 Some(value) => list.push(At { value, at: item.span().start }),
                 None => self.wrong(key, item, wanted),
