@@ -59,7 +59,7 @@ fn clock(site: &Table<'_, '_>, zones: &Zones) -> Option<(Zone, i32)> {
         )?;
         return Some((Zone::fixed(offset), offset));
     }
-    let zone = load(site, zones, &written?)?;
+    let zone = load(site, "zone", zones, &written?)?;
     let standard = zone.standard_offset();
     if offset.is_some_and(|offset| offset != standard) {
         let right = offset_text(standard);
@@ -71,21 +71,19 @@ fn clock(site: &Table<'_, '_>, zones: &Zones) -> Option<(Zone, i32)> {
     Some((zone, standard))
 }
 
-fn load(site: &Table<'_, '_>, zones: &Zones, name: &str) -> Option<Zone> {
+/// Loads the zone named at a key, or says which name was meant.
+pub(crate) fn load(table: &Table<'_, '_>, key: &str, zones: &Zones, name: &str) -> Option<Zone> {
     match zones.load(name) {
         Ok(zone) => Some(zone),
         Err(ZoneError::Unknown { .. }) => {
             let names = zones.names();
             let instead =
                 nearest(name, names.iter().map(String::as_str)).unwrap_or("a name such as Europe/Rome");
-            site.fault("zone", format!("unknown time zone {name}; write {instead}"));
+            table.fault(key, format!("unknown time zone {name}; write {instead}"));
             None
         }
         Err(error) => {
-            site.fault(
-                "zone",
-                format!("{error}; write standard_offset = \"+01:00\" instead, or mend the tzdata package"),
-            );
+            table.fault(key, format!("{error}; write an offset instead, or mend the tzdata package"));
             None
         }
     }

@@ -15,6 +15,8 @@ use crate::words::nearest;
 
 mod values;
 
+pub(crate) use values::Named;
+
 /// The text being read and what has been found wrong with it.
 pub(crate) struct Notebook<'t> {
     text: &'t str,
@@ -31,16 +33,19 @@ impl<'t> Notebook<'t> {
             .iter()
             .map(|error| {
                 let at = error.span().map_or(0, |span| span.start);
-                (at, format!("{}; write it as TOML asks", error.message().replace('\n', ", ")))
+                (at, format!("{}; write it as TOML asks", error.message().replace(char::is_control, " ")))
             })
             .collect();
         let syntax = notes.len();
         (Self { text, notes: RefCell::new(notes), syntax }, tree)
     }
 
-    /// Notes a fault at a place of the text.
+    /// Notes a fault at a place of the text. What it quotes of the text may hold line breaks or worse; a
+    /// message stays one line whatever it quotes.
     pub(crate) fn note(&self, at: usize, message: impl Into<String>) {
-        self.notes.borrow_mut().push((at, message.into()));
+        let message: String = message.into();
+        let message = message.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
+        self.notes.borrow_mut().push((at, message));
     }
 
     /// The value, if nothing was wrong.
@@ -91,7 +96,7 @@ pub(crate) struct At<T> {
 /// One table, read by name.
 pub(crate) struct Table<'r, 't> {
     pub(crate) book: &'r Notebook<'t>,
-    table: &'r DeTable<'t>,
+    tree: &'r DeTable<'t>,
     span: Range<usize>,
     title: String,
     known: RefCell<Vec<String>>,
@@ -102,18 +107,11 @@ impl<'r, 't> Table<'r, 't> {
     /// A table of the text. `title` is what messages call it: `[site]`, `a heat rule`.
     pub(crate) fn new(
         book: &'r Notebook<'t>,
-        table: &'r DeTable<'t>,
+        tree: &'r DeTable<'t>,
         span: Range<usize>,
         title: impl Into<String>,
     ) -> Self {
-        Self {
-            book,
-            table,
-            span,
-            title: title.into(),
-            known: RefCell::default(),
-            missing: RefCell::default(),
-        }
+        Self { book, tree, span, title: title.into(), known: RefCell::default(), missing: RefCell::default() }
     }
 
     /// The whole text.
@@ -133,7 +131,7 @@ impl<'r, 't> Table<'r, 't> {
 
     /// Where the value of a key starts, or the table if the key is absent.
     pub(crate) fn place(&self, key: &str) -> usize {
-        self.table.get(key).map_or(self.span.start, |value| value.span().start)
+        self.tree.get(key).map_or(self.span.start, |value| value.span().start)
     }
 
     /// Notes a fault at the value of a key.
@@ -144,7 +142,7 @@ impl<'r, 't> Table<'r, 't> {
     /// Every key with the place it stands at, in the order of the alphabet. Makes them known.
     pub(crate) fn keys(&self) -> Vec<At<String>> {
         let keys: Vec<_> = self
-            .table
+            .tree
             .iter()
             .map(|(key, _)| At { value: key.get_ref().to_string(), at: key.span().start })
             .collect();
@@ -162,12 +160,12 @@ impl<'r, 't> Table<'r, 't> {
 
     fn find(&self, key: &str) -> Option<&'r Spanned<DeValue<'t>>> {
         self.known.borrow_mut().push(key.to_owned());
-        self.table.get(key)
+        self.tree.get(key)
     }
 
     /// Notes that a key is missing, unless it is there. `example` is a line to write.
     pub(crate) fn need<T>(&self, key: &str, example: &str, got: Option<T>) -> Option<T> {
-        if got.is_none() && self.table.get(key).is_none() {
+        if got.is_none() && self.tree.get(key).is_none() {
             let message = format!("{} has no {key}; write {example}", self.title);
             self.missing.borrow_mut().push((key.to_owned(), message));
         }
@@ -192,7 +190,7 @@ impl<'r, 't> Table<'r, 't> {
             return Vec::new();
         };
         let mut tables = Vec::with_capacity(items.len());
-        for item in items.iter() {
+        for item in items {
             if let DeValue::Table(table) = item.get_ref() {
                 tables.push(Table::new(self.book, table, item.span(), title));
             } else {
@@ -209,12 +207,12 @@ impl Drop for Table<'_, '_> {
     fn drop(&mut self) {
         let known = self.known.borrow();
         let mut missing = self.missing.take();
-        for (key, _) in self.table {
+        for (key, _) in self.tree {
             let name = key.get_ref().as_ref();
             if known.iter().any(|word| word == name) {
                 continue;
             }
-            let unused = known.iter().map(String::as_str).filter(|word| !self.table.contains_key(*word));
+            let unused = known.iter().map(String::as_str).filter(|word| !self.tree.contains_key(*word));
             let meant = nearest(name, unused);
             missing.retain(|(missed, _)| Some(missed.as_str()) != meant);
             let advice = meant.map_or_else(|| "leave it out".to_owned(), |word| format!("write {word}"));

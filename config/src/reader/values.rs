@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 use std::ops::RangeBounds;
 
-use chrono::{NaiveDate, NaiveTime};
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -124,7 +124,7 @@ impl Table<'_, '_> {
             return None;
         };
         let mut list = Vec::with_capacity(items.len());
-        for item in items.iter() {
+        for item in items {
             match read(item.get_ref()) {
                 Some(value) => list.push(At { value, at: item.span().start }),
                 None => self.wrong(key, item, wanted),
@@ -174,6 +174,42 @@ impl Table<'_, '_> {
         time
     }
 
+    /// A date with a time of day, without an offset: a moment of the clock the file goes by.
+    pub(crate) fn moment(&self, key: &str) -> Option<NaiveDateTime> {
+        let value = self.find(key)?;
+        let written = match value.get_ref() {
+            DeValue::Datetime(when) => when.to_string(),
+            DeValue::String(text) => text.to_string(),
+            other => kind(other).to_owned(),
+        };
+        let read = |form| NaiveDateTime::parse_from_str(&written, form).ok();
+        let moment = read("%Y-%m-%dT%H:%M").or_else(|| read("%Y-%m-%dT%H:%M:%S"));
+        if moment.is_none() {
+            self.fault(key, format!("{key} is {written}; write a moment such as \"2022-05-04T06:15\""));
+        }
+        moment
+    }
+
+    /// Text or a whole number: for what may be named or counted.
+    pub(crate) fn named_or_numbered(&self, key: &str, wanted: &str) -> Option<Named> {
+        let value = self.find(key)?;
+        let read = named_or_numbered(value.get_ref());
+        if read.is_none() {
+            self.wrong(key, value, wanted);
+        }
+        read
+    }
+
+    /// One or several of those, in a list or alone.
+    pub(crate) fn all_named_or_numbered(&self, key: &str, wanted: &str) -> Option<Vec<Named>> {
+        let value = self.find(key)?;
+        if matches!(value.get_ref(), DeValue::Array(_)) {
+            let list = self.list(key, wanted, named_or_numbered)?;
+            return Some(list.into_iter().map(|item| item.value).collect());
+        }
+        self.named_or_numbered(key, wanted).map(|one| vec![one])
+    }
+
     /// A date, written bare (`2026-05-04`) or in quotation marks.
     pub(crate) fn date(&self, key: &str) -> Option<NaiveDate> {
         let value = self.find(key)?;
@@ -188,6 +224,26 @@ impl Table<'_, '_> {
             self.book.note(value.span().start, format!("{key} is {said}; write a date such as 2026-05-04"));
         }
         date
+    }
+}
+
+/// A name, or a number from 1.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Named {
+    /// By name.
+    Text(String),
+    /// By number.
+    Number(usize),
+}
+
+fn named_or_numbered(value: &DeValue<'_>) -> Option<Named> {
+    match value {
+        DeValue::String(text) if !text.trim().is_empty() => Some(Named::Text(text.trim().to_owned())),
+        DeValue::Integer(digits) => {
+            let number = usize::from_str_radix(digits.as_str(), digits.radix()).ok();
+            number.filter(|number| (1..=1000).contains(number)).map(Named::Number)
+        }
+        _ => None,
     }
 }
 

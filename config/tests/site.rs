@@ -1,0 +1,329 @@
+//! Site files: the commented sample, its defaults, and what is said of files with mistakes.
+
+use std::path::Path;
+
+use config::zone::Zones;
+use config::{Site, crop_book, read_site};
+
+const SAMPLE: &str = include_str!("../examples/site.toml");
+
+/// A zone folder of our own, so that the tests do not hang on the machine's.
+fn zones() -> Zones {
+    Zones::in_folder(Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/zones"))
+}
+
+fn read(text: &str) -> Site {
+    read_site(text, &crop_book().unwrap(), &zones()).unwrap_or_else(|faults| panic!("{faults}"))
+}
+
+fn faults(text: &str) -> String {
+    read_site(text, &crop_book().unwrap(), &zones()).unwrap_err().to_string()
+}
+
+const LEAST: &str = r#"
+    [site]
+    name = "Bindweed Yard"
+    latitude = 52.1
+    longitude = 5.3
+    zone = "Europe/Rome"
+"#;
+
+/// The sample with every optional line taken in. Its zone is one of those beside the tests.
+fn whole_sample() -> String {
+    let uncommented: Vec<_> = SAMPLE
+        .lines()
+        .map(|line| match line.strip_prefix('#') {
+            Some(rest) if rest.starts_with(|c: char| c.is_ascii_lowercase() || c == '[') => rest,
+            _ => line,
+        })
+        .collect();
+    uncommented.join("\n").replace("Europe/Amsterdam", "Europe/Rome")
+}
+
+#[test]
+fn the_sample_as_it_stands_says_no_more_than_the_defaults() {
+    let sample = read(&SAMPLE.replace("Europe/Amsterdam", "Europe/Rome"));
+    let least = read(&format!(
+        "{LEAST}
+        [[start.place]]
+        id = \"long-house\"
+        name = \"Long House\"
+        kind = \"house\"
+        [[start.planting]]
+        id = \"tomatoes\"
+        crop = \"tomato\"
+        place = \"long-house\"
+        planted_out = 2026-05-04
+        [[start.probe]]
+        probe = \"post\"
+        place = \"long-house\""
+    ));
+    assert_eq!(sample, least);
+}
+
+#[test]
+fn every_optional_setting_of_the_sample_stands_at_its_default() {
+    let whole = read(&whole_sample());
+    // Only what has no default is written here.
+    let lean = read(&format!(
+        "{LEAST}
+        [clock]
+        vouched_by = \"system\"
+        [[bus]]
+        [[bus.instrument]]
+        kind = \"sht4x\"
+        probe = \"post\"
+        [broker]
+        host = \"127.0.0.1\"
+        user = \"glasshour\"
+        password_file = \"/etc/glasshour/broker.password\"
+        [[broker.topic]]
+        filter = \"garden/wall/air\"
+        probe = \"wall\"
+        fields = {{ air_temperature = {{ pointer = \"/t\", unit = \"°C\" }},
+                    relative_humidity = {{ pointer = \"/rh\", unit = \"%\" }} }}
+        time = {{ pointer = \"/at\", format = \"unix_s\" }}
+        [[broker.topic]]
+        filter = \"garden/pots/moisture\"
+        probe = \"pot\"
+        bare = {{ quantity = \"soil_moisture\", unit = \"%\" }}
+        [door]
+        [[door.probe]]
+        name = \"shelf\"
+        password = \"seven lean cabbages\"
+        [[door.topic]]
+        filter = \"shelf/air\"
+        probe = \"shelf\"
+        bare = {{ quantity = \"air_temperature\", unit = \"°C\" }}
+        [mail]
+        host = \"mail.garden.example\"
+        user = \"glasshour\"
+        password_file = \"/etc/glasshour/mail.password\"
+        from = \"glasshour@garden.example\"
+        to = [\"you@garden.example\"]
+        [mqtt_notices]
+        [mirror]
+        url = \"http://127.0.0.1:8086\"
+        token_file = \"/etc/glasshour/mirror.token\"
+        [[start.place]]
+        id = \"long-house\"
+        name = \"Long House\"
+        kind = \"house\"
+        [[start.planting]]
+        id = \"tomatoes\"
+        crop = \"tomato\"
+        place = \"long-house\"
+        variety = \"Old Red\"
+        sown = 2026-03-01
+        planted_out = 2026-05-04
+        ended = 2026-10-31
+        [[start.probe]]
+        probe = \"post\"
+        place = \"long-house\""
+    ));
+    assert_eq!(whole, lean);
+    assert_eq!(whole.site.standard_offset_s, 3600);
+    assert!(whole.clock_vouched_by_system && whole.door.is_some() && whole.mirror.is_some());
+}
+
+#[test]
+fn a_site_without_a_zone_lives_by_its_standard_offset() {
+    let site = read(&LEAST.replace("zone = \"Europe/Rome\"", "standard_offset = \"-08:00\""));
+    assert_eq!((site.site.standard_offset_s, site.site.zone.name()), (-28800, "-08:00"));
+}
+
+#[test]
+fn passwords_are_not_printed() {
+    let shown = format!(
+        "{:?}",
+        read(
+            &whole_sample()
+                .replace("password_file = \"/etc/glasshour/broker", "password = \"/etc/glasshour/broker")
+        )
+    );
+    assert!(!shown.contains("cabbages") && !shown.contains("broker.password"), "{shown}");
+    assert!(shown.contains("shelf"));
+}
+
+#[test]
+fn thirteen_mistakes_in_one_file_are_told_at_once() {
+    let text = r#"[site]
+nmae = "Bindweed Yard"
+latitude = 95.2
+longitude = "east"
+zone = "Europe/Rom"
+
+[ledger]
+commit_every_s = 0
+
+[[bus]]
+[[bus.instrument]]
+kind = "sht4"
+probe = "post one"
+
+[broker]
+host = "127.0.0.1"
+[[broker.topic]]
+filter = "garden/wall"
+probe = "wall"
+fields = { "air_temperature" = { pointer = "/t", unit = "%" } }
+
+[door]
+listen = "0.0.0.0:1883"
+[[door.topic]]
+filter = "shelf"
+probe = "shelf"
+bare = { quantity = "air_temperatur", unit = "°C" }
+
+[[start.place]]
+id = "house"
+kind = "house"
+[[start.planting]]
+id = "a"
+crop = "tomatos"
+place = "huose"
+planted_out = "4 May"
+"#;
+    let expected = "\
+site.toml:2:1: unknown key nmae in [site]; write name
+site.toml:3:12: latitude 95.2 is out of range; write -90 to 90 ° north
+site.toml:4:13: longitude is text; write a number in ° east
+site.toml:5:8: unknown time zone Europe/Rom; write Europe/Rome
+site.toml:8:18: commit_every_s 0 is out of range; write 0.1 to 300 s
+site.toml:12:8: unknown kind sht4; write sht4x
+site.toml:13:9: probe \"post one\" has other signs than letters, digits, _ - . or is over 64 long; write post_one
+site.toml:20:57: air_temperature is not measured in %; write °C, C, degC, °F, F, degF, K, 0.1 °C, 0.1 C, 0.01 °C or 0.01 C
+site.toml:23:10: anyone on the network can reach 0.0.0.0:1883 and could tell you false readings; write a [[door.probe]] with name and password, or listen = \"127.0.0.1:1883\"
+site.toml:27:21: unknown quantity air_temperatur; write air_temperature
+site.toml:34:8: unknown crop tomatos; write tomato
+site.toml:35:9: unknown place huose; write house
+site.toml:36:15: planted_out is 4 May; write a date such as 2026-05-04";
+    assert_eq!(faults(text), expected);
+}
+
+#[test]
+fn an_empty_file_is_told_where_to_begin() {
+    assert_eq!(faults(""), "site.toml:1:1: this file has no site; write a table [site]");
+}
+
+#[test]
+fn broken_syntax_and_faults_elsewhere_are_told_together() {
+    let said = faults(
+        "[site]\nname = Bindweed Yard\nlatitude = 52.1\nlongitude = 5.3\nzone = \"Europe/Rome\"\nheight = 3\n",
+    );
+    let lines: Vec<_> = said.lines().collect();
+    assert!(lines[0].starts_with("site.toml:2:"), "{said}");
+    assert!(lines.contains(&"site.toml:6:1: unknown key height in [site]; leave it out"), "{said}");
+    assert!(lines.iter().all(|line| line.contains("; write ") || line.contains("; leave it out")), "{said}");
+}
+
+#[test]
+fn columns_count_characters_not_bytes() {
+    let said =
+        faults(&format!("{LEAST}[ledger]\nfolder = \"/größe\"\n\"höhe\" = 3\n[page]\n\"größe\" = 1\n"));
+    assert_eq!(
+        said,
+        "site.toml:9:1: unknown key höhe in [ledger]; leave it out\n\
+         site.toml:11:1: unknown key größe in [page]; leave it out"
+    );
+    let said = faults(&LEAST.replace("name = \"Bindweed Yard\"", "name = \"Größe\", x = 1"));
+    assert!(said.starts_with("site.toml:3:19:"), "{said}");
+}
+
+#[test]
+fn an_open_door_wants_a_password_for_each_probe() {
+    let door = |listen: &str, probe: &str| {
+        format!(
+            "{LEAST}[door]\nlisten = \"{listen}\"\n{probe}[[door.topic]]\nfilter = \"a\"\nprobe = \"shelf\"\n\
+             bare = {{ quantity = \"co2\", unit = \"ppm\" }}\n"
+        )
+    };
+    let account = "[[door.probe]]\nname = \"shelf\"\npassword = \"seven lean cabbages\"\n";
+    let other = account.replace("shelf", "wall");
+    assert!(read(&door("192.168.7.2:1883", account)).door.is_some());
+    assert!(read(&door("[::1]:1883", "")).door.is_some());
+    assert_eq!(
+        faults(&door("192.168.7.2:1883", &other)),
+        "site.toml:8:10: anyone on the network can reach 192.168.7.2:1883 and could tell you false readings; \
+         write a [[door.probe]] with name and password for shelf, or listen = \"127.0.0.1:1883\""
+    );
+}
+
+#[test]
+fn what_cannot_work_together_is_told() {
+    let cases = [
+        ("[mqtt_notices]", "notices have no broker to go to; write a table [broker] with its host"),
+        (
+            "[mail]\nhost = \"mail.example\"\ntls = \"none-on-loopback\"\nfrom = \"a@b\"\nto = [\"a@b\"]",
+            "mail.example is not this board, and mail would cross the network in the open; write starttls or wrapped",
+        ),
+        (
+            "[mail]\nhost = \"m\"\nuser = \"u\"\nfrom = \"a@b\"\nto = [\"a@b\", \"a b\"]",
+            "[mail] has a user without a password; write password_file = \"/etc/glasshour/...\"",
+        ),
+        (
+            "[mail]\nhost = \"m\"\nfrom = \"a@b\"\nto = [\"a b\"]",
+            "a b is no mail address; write you@garden.example",
+        ),
+        (
+            "[mirror]\nurl = \"http://127.0.0.1:8086/sub\"",
+            "url http://127.0.0.1:8086/sub is more or less than scheme, host and port (a path, a query or an \
+             account would be lost on the way); write http://127.0.0.1:8086",
+        ),
+        (
+            "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"a#\"\nprobe = \"p\"\nbare = { quantity = \"co2\", unit = \"ppm\" }",
+            "filter \"a#\" is none that MQTT has; write one in which # only stands alone at the end, + only alone \
+             between slashes",
+        ),
+        (
+            "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"a\"\nprobe = \"p\"\ntime = { pointer = \"/a\", format = \"unix_s\" }\nbare = { quantity = \"co2\", unit = \"ppm\" }",
+            "a bare number tells no time; write fields instead of bare, or leave time out",
+        ),
+        (
+            "[[bus]]\n[[bus.instrument]]\nkind = \"sht4x\"\naddress = 0x76\nprobe = \"p\"",
+            "address 0x76 is none a sht4x can have; write 0x44 or 0x45 or 0x46",
+        ),
+        (
+            "[[bus]]\n[[bus.instrument]]\nkind = \"sht4x\"\nprobe = \"p\"\n[[bus.instrument]]\nkind = \"sht4x\"\nprobe = \"q\"",
+            "address 0x44 is taken twice on this bus; write another",
+        ),
+        (
+            "[[bus]]\n[[bus.instrument]]\nkind = \"sht4x\"\nprobe = \"p\"\n[[bus.instrument]]\nkind = \"bme280\"\nprobe = \"p\"",
+            "relative_humidity of probe p already comes from elsewhere; write another probe",
+        ),
+        ("[quiet]\nfrom = \"25:00\"", "from is 25:00; write a time of day such as \"06:00\""),
+        (
+            "[[start.place]]\nid = \"h\"\nkind = \"house\"\n[[start.planting]]\nid = \"t\"\ncrop = \"tomato\"\nplace = \"h\"\nplanted_out = 2026-05-04\nended = 2026-04-01",
+            "ended 2026-04-01 is before 2026-05-04; write a later date",
+        ),
+    ];
+    for (text, expected) in cases {
+        let said = faults(&format!("{LEAST}{text}\n"));
+        assert!(said.lines().any(|line| line.split_once(": ").unwrap().1 == expected), "{text}\n{said}");
+    }
+    let said = faults(&LEAST.replace("zone", "standard_offset = \"+02:00\"\nzone"));
+    assert_eq!(said, "site.toml:6:23: Europe/Rome keeps another standard time; write +01:00 or leave it out");
+}
+
+#[test]
+fn no_text_makes_the_reader_panic() {
+    let (crops, zones) = (crop_book().unwrap(), zones());
+    let whole = whole_sample();
+    let mut refused = 0;
+    let mut attempt = |text: &str| {
+        if let Err(faults) = read_site(text, &crops, &zones) {
+            assert!(!faults.list.is_empty(), "{text}");
+            assert_eq!(faults.to_string().lines().count(), faults.list.len(), "{faults}");
+            refused += 1;
+        }
+    };
+    for (at, _) in whole.char_indices().step_by(7) {
+        attempt(&whole[..at]);
+        for sign in ["\"", "[", "=", "\n", "é", "\0", "{", "'''\n", "-1e999"] {
+            attempt(&format!("{}{sign}{}", &whole[..at], &whole[at..]));
+        }
+    }
+    attempt(&format!("a = {}", "[".repeat(100_000)));
+    attempt("[site]\nname = \"\"\"two\nlines\"\"\"\nzone = \"\"\"two\nlines\"\"\"\n");
+    assert!(refused > 1000, "{refused}");
+}
