@@ -20,3 +20,5 @@ pub mod reading;
 pub mod site;
 pub mod sources;
 pub mod supervise;
+#[cfg(test)]
+mod scratch;

@@ -17,7 +17,7 @@ const KEPT: usize = 10;
 /// Fewest days that make a shape.
 const FEWEST: usize = 3;
 /// Share of the way up below which a day's height cannot be told, as the guess would be mostly noise.
-const FROM_SHARE: f64 = 0.3;
+const FROM_SHARE: f64 = 0.5;
 
 /// One past day: share of the way from its lowest to its highest, by half hour.
 #[derive(Clone, Debug, PartialEq)]

@@ -91,6 +91,7 @@ impl Engine {
                 .map(|((_, t), (_, rh))| deficit(t, rh))
                 .filter(|vpd| vpd.is_finite()),
             slope_c_per_h,
+            still_rising: matches!(today.as_slice(), [.., (_, before), (_, last)] if last > before),
             high: extreme(start, i64::MAX, |new, kept| new > kept),
             low: extreme(night.start, night.end, |new, kept| new < kept),
             yesterday_c: held.and_then(|(hang, at, _)| {

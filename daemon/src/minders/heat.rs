@@ -37,6 +37,8 @@ pub struct Heat {
     pub ladder: Ladder,
     course_since: Option<i64>,
     gone_since: Option<i64>,
+    /// The day for which a crop's course has been told and closed: once a day is enough.
+    told_day_ms: Option<i64>,
 }
 
 /// A passing that is expected.
@@ -161,6 +163,7 @@ impl Heat {
             return None;
         }
         self.gone_since = None;
+        self.told_day_ms = Some(now.day.start);
         let now_c = now.air.or(now.last_air).map_or(f64::NAN, |(_, t)| t);
         let (title, text) = if passed {
             ("It has passed the line.", format!("{}: {now_c:.1} °C; the heat notice goes on from here.", now.name))
@@ -174,7 +177,7 @@ impl Heat {
         let (_, t_c) = now.air?;
         let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
         if let Some(line) = now.place_line_c {
-            let reaches = t_c + slope * SOON_H >= line;
+            let reaches = now.still_rising && t_c + slope * SOON_H >= line;
             if t_c >= line - NEAR_C && t_c < line && reaches && self.ladder.current() < Some(Severity::Extreme) {
                 let at_ms = now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64;
                 let why = format!(
@@ -186,7 +189,8 @@ impl Heat {
         }
         let tenderest = now.tenderest()?;
         let line = tenderest.lines.severe_c;
-        if !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
+        let told = self.told_day_ms == Some(now.day.start);
+        if told || !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
             return None;
         }
         let peak = peak(&now.expected).filter(|peak| peak.middle_c >= line + 0.5)?;
@@ -205,8 +209,8 @@ impl Heat {
             peak.high_c,
             calendar.clock(peak.at_ms)
         );
-        let push = peak.low_c >= line && now.out_of_the_ordinary(peak.middle_c);
-        Some(Course { limit_c: line, at_ms, of_place: false, push, why })
+        // A crop's line is passed on most summer days, and the morning's guess is too wide to buzz for.
+        Some(Course { limit_c: line, at_ms, of_place: false, push: false, why })
     }
 }
 

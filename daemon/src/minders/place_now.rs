@@ -50,6 +50,8 @@ pub struct PlaceNow<'a> {
     pub vpd_kpa: Option<f64>,
     /// Slope of the last half hour, °C per hour.
     pub slope_c_per_h: Option<f64>,
+    /// The newest reading lies above the one before it.
+    pub still_rising: bool,
     /// Highest today (°C, UTC ms).
     pub high: Option<(f64, i64)>,
     /// Lowest since yesterday's sunset (°C, UTC ms).
