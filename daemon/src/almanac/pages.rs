@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_DAY;
+use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage};
 use super::planting_page::{PlantingPage, planting_page, rule_of};
@@ -47,6 +48,14 @@ impl Pages {
         self.places.insert(key(place), made.place);
     }
 
+    /// What is kept of a place's day.
+    pub fn made(&self, ground: &Ground, place: &str, day: Day) -> Option<Made> {
+        let page = self.places.get(&(place.to_owned(), day))?;
+        let of_place = ground.plantings.iter().filter(|planting| planting.place == place);
+        let plantings = of_place.filter_map(|it| self.plantings.get(&(it.id.clone(), day))).cloned().collect();
+        Some(Made { place: page.clone(), plantings })
+    }
+
     /// Highest air temperatures of the days before `day`, of those of the last 14 that count in full, °C.
     pub fn full_day_maxima(&self, place: &str, day: Day) -> Vec<f64> {
         (day - 14..day)
@@ -58,7 +67,7 @@ impl Pages {
 }
 
 /// What one day of one place came to.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Made {
     /// The place's page.
     pub place: DayPage,

@@ -38,6 +38,7 @@ pub struct Engine {
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
     dirty: BTreeSet<(String, Day)>,
+    closed: BTreeSet<(String, Day)>,
     now_ms: i64,
     wake_ms: i64,
 }
@@ -57,6 +58,7 @@ impl Engine {
             minders: BTreeMap::new(),
             book: Book::default(),
             dirty: BTreeSet::new(),
+            closed: BTreeSet::new(),
             now_ms,
             wake_ms: i64::MAX,
         }
@@ -163,47 +165,67 @@ impl Engine {
         self.judge()
     }
 
-    /// Takes in a graded reading without judging: at a start, from the ledger (`counted`: counted before).
+    /// Takes in a graded reading without judging or counting: at a start, from the ledger.
     pub fn recall(&mut self, reading: &Reading) {
         self.tracks.take(reading);
+    }
+
+    /// Takes in a reading that was stored undated and has its date now: counted, remembered, its day marked.
+    pub fn recall_dated(&mut self, reading: &Reading) {
+        self.take(reading);
     }
 
     fn take(&mut self, reading: &Reading) {
         self.counts.take(reading);
         self.tracks.take(reading);
         let today = self.site.calendar.day_of(self.now_ms);
-        let day = self.site.calendar.day_of(reading.at_ms);
-        if day >= today {
-            return;
+        if self.site.calendar.day_of(reading.at_ms) < today {
+            self.touch(&reading.probe, reading.at_ms);
         }
-        // A late reading touches its own day, and the next by what it carries over midnight.
-        let places: Vec<String> = self
-            .ground
-            .hang_at(&reading.probe, reading.at_ms)
-            .map(|hang| hang.place.clone())
-            .into_iter()
-            .collect();
-        for place in places {
+    }
+
+    /// Marks the day that a reading at this moment touches, and the next by what it carries over midnight.
+    pub fn touch(&mut self, probe: &str, at_ms: i64) {
+        let today = self.site.calendar.day_of(self.now_ms);
+        let day = self.site.calendar.day_of(at_ms);
+        let Some(place) = self.ground.hang_at(probe, at_ms).map(|hang| hang.place.clone()) else { return };
+        for day in (day..=day + 1).filter(|day| *day < today) {
             self.dirty.insert((place.clone(), day));
-            if day + 1 < today {
-                self.dirty.insert((place, day + 1));
+        }
+    }
+
+    /// Marks the days an entry touches.
+    pub fn touch_by(&mut self, entry: &Entry) {
+        let Some((from_ms, places)) = self.touched_by(entry) else { return };
+        let today = self.site.calendar.day_of(self.now_ms);
+        for day in self.site.calendar.day_of(from_ms) - 1..today {
+            for place in &places {
+                self.dirty.insert((place.clone(), day));
             }
         }
     }
 
+    /// Marks every day of every place since a moment.
+    pub fn mark_since(&mut self, from_ms: i64) {
+        let today = self.site.calendar.day_of(self.now_ms);
+        let places = self.place_ids();
+        for day in self.site.calendar.day_of(from_ms)..today {
+            self.dirty.extend(places.iter().map(|place| (place.clone(), day)));
+        }
+    }
+
+    /// Number of the newest entry.
+    pub fn newest_entry(&self) -> i64 {
+        self.entries.last().map_or(0, |entry| entry.id)
+    }
+
     /// Takes in an entry, which may be back-dated: the days it touches are marked to be made afresh.
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
-        let touched = self.touched_by(&entry);
-        self.entries.push(entry);
+        // Undoing is looked up before and after: what was there before it, and what stands now.
+        self.touch_by(&entry);
+        self.entries.push(entry.clone());
         self.ground = Ground::of(&self.entries);
-        if let Some((from_ms, places)) = touched {
-            let today = self.site.calendar.day_of(self.now_ms);
-            for day in self.site.calendar.day_of(from_ms) - 1..today {
-                for place in &places {
-                    self.dirty.insert((place.clone(), day));
-                }
-            }
-        }
+        self.touch_by(&entry);
         self.judge()
     }
 
@@ -236,6 +258,26 @@ impl Engine {
         std::mem::take(&mut self.dirty)
     }
 
+    /// Marks days to be made afresh.
+    pub fn mark(&mut self, days: impl IntoIterator<Item = (String, Day)>) {
+        self.dirty.extend(days);
+    }
+
+    /// Days that closed and were made from memory since the last look, and forgets them.
+    pub fn take_closed(&mut self) -> BTreeSet<(String, Day)> {
+        std::mem::take(&mut self.closed)
+    }
+
+    /// Whether a notice was ever told.
+    ///
+    /// # Errors
+    ///
+    /// A sentence for whoever answered it.
+    pub fn knows_notice(&self, notice: &str) -> Result<(), String> {
+        let known = self.told.iter().any(|step| step.notice == notice);
+        known.then_some(()).ok_or_else(|| format!("there is no notice {notice:?} that could be answered"))
+    }
+
     /// Whether days wait to be made afresh.
     pub fn is_dirty(&self) -> bool {
         !self.dirty.is_empty()
@@ -248,7 +290,6 @@ impl Engine {
 
     /// Closes a day: its pages are made from memory, and its shape is kept.
     fn close_day(&mut self, day: Day) {
-        let start = self.site.calendar.start_of(day);
         for place in self.place_ids() {
             let made = make(&self.site, &self.ground, &self.tracks, &place, day);
             if made.is_some()
@@ -257,7 +298,9 @@ impl Engine {
             {
                 self.shapes.entry(place.clone()).or_default().keep(&input.air, input.air_interval_ms, &input.day);
             }
-            debug_assert!(start < self.now_ms);
+            if made.is_some() {
+                self.closed.insert((place.clone(), day));
+            }
             self.pages.put(&self.ground, &place, day, made);
         }
     }

@@ -4,6 +4,7 @@
 //! of notices. `thread` is the shell around it: the queue, the ledger, the clock. Live running, replay, a
 //! restart and the demo all drive the same engine.
 
+pub mod core;
 pub mod counts;
 pub mod engine;
 pub mod event;
@@ -13,5 +14,6 @@ pub mod handle;
 pub mod view;
 mod judge;
 mod moment;
+pub mod start;
 pub mod thread;
 pub mod tracks;

@@ -4,8 +4,8 @@ use agronomy::quantity::Quantity;
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 
 use super::engine::Engine;
-use crate::almanac::day_page::deficit;
-use crate::almanac::pages::Readings;
+use crate::almanac::day_page::{DayPage, deficit};
+use crate::almanac::pages::{Pages, Readings};
 use crate::almanac::shape::{Expected, median};
 use crate::ground::{Hang, Place, shade, vents};
 use crate::minders::place_now::{PlaceNow, Standing};
@@ -33,6 +33,24 @@ impl Engine {
     /// Humidity that is held now (UTC ms, %).
     pub(super) fn humidity(&self, place: &str, now_ms: i64) -> Option<(i64, f64)> {
         self.held(place, Quantity::RelativeHumidity, now_ms).map(|(_, at, value)| (at, value))
+    }
+
+    /// The value a place had at a moment, where one was held (for words tied to that moment).
+    pub(super) fn tracks_at(&self, place: &str, quantity: Quantity, at_ms: i64) -> Option<f64> {
+        self.held(place, quantity, at_ms).map(|(_, _, value)| value)
+    }
+
+    /// The pages of one planting, by themselves.
+    pub(super) fn pages_of(&self, planting: &str) -> Pages {
+        let range = (planting.to_owned(), i64::MIN)..=(planting.to_owned(), i64::MAX);
+        let plantings = self.pages.plantings.range(range).map(|(key, page)| (key.clone(), page.clone()));
+        Pages { plantings: plantings.collect(), ..Pages::default() }
+    }
+
+    /// The pages of one place, by day.
+    pub(super) fn pages_of_place(&self, place: &str) -> std::collections::BTreeMap<i64, &DayPage> {
+        let range = (place.to_owned(), i64::MIN)..=(place.to_owned(), i64::MAX);
+        self.pages.places.range(range).map(|((_, day), page)| (*day, page)).collect()
     }
 
     /// Sound air of a place in a stretch, from the first probe that has any.

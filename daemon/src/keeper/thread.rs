@@ -1,1 +1,387 @@
-//! To come.
+//! The keeper's thread: the queue, the ledger's answers and the clock around the core.
+//!
+//! One loop: wait for events or for the next moment that matters, take in what waits, let time pass, commit when
+//! it is time, acknowledge, publish the glance. It never waits for a reader, a courier or a broker.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use tokio::sync::{mpsc, watch};
+use tokio_util::sync::CancellationToken;
+
+use super::core::{Core, Message, Moment};
+use super::event::{Acknowledge, Delivery, Event};
+use super::export::export;
+use super::handle::{Handle, Question};
+use super::view::{Shell, glance, season};
+use crate::clock::Clock;
+use crate::couriers::outbox::{Row, after};
+use crate::entry::Note;
+use crate::glance::Glance;
+use crate::ledger::{LedgerError, OutboxState, TriedRow};
+use crate::supervise::Outcome;
+
+/// Events that may wait for the keeper: the brake on whoever sends.
+const QUEUE: usize = 1024;
+/// Events taken in before the clock is looked at again.
+const AT_ONCE: usize = 512;
+/// Stamped messages waiting for their acknowledgement that make a commit due: half of what the shipped broker
+/// settings are sure to keep in flight for us even when a grower left them as they came (20).
+const ACKS_DUE: usize = 10;
+/// Readings waiting that make a commit due at once.
+const READINGS_DUE: usize = 500;
+/// Acknowledgements held while the ledger refuses; past this no more events are taken in.
+const ACKS_HELD: usize = 5_000;
+/// How often a refusing ledger is tried again, ms of the monotonic clock.
+const RETRY_MS: i64 = 5_000;
+/// A silence of the loop longer than this was a stop (suspended board, stopped process), ms.
+const STOPPED_MS: i64 = 30 * 60_000;
+/// How often the glance is made anew at most, real time.
+const GLANCE_EVERY: Duration = Duration::from_millis(250);
+/// Batches older than this go into chunks, ms.
+const COMPACT_AFTER_MS: i64 = 48 * 3_600_000;
+/// Hour of standard time at which the daily work is done.
+const QUIET_HOUR: f64 = 3.0;
+/// Marked days made afresh in one round.
+const REMADE_AT_ONCE: usize = 20;
+
+/// What the keeper needs to run.
+pub struct Setup {
+    /// The engine with its ledger.
+    pub core: Core,
+    /// The boot's number in the ledger.
+    pub boot: i64,
+    /// The clock.
+    pub clock: Arc<dyn Clock>,
+    /// Longest time from the first waiting reading to its commit.
+    pub commit_every: Duration,
+    /// Where the page listens, in words.
+    pub listening: String,
+}
+
+/// The keeper, ready to run on a thread of its own.
+pub struct Keeper {
+    setup: Setup,
+    events: mpsc::Receiver<Event>,
+    glance: watch::Sender<Arc<Glance>>,
+    shell: Shell,
+    away: BTreeMap<String, String>,
+    acks: Vec<Acknowledge>,
+    waiting_since_ms: Option<i64>,
+    refused: Option<(String, i64)>,
+    reopen: bool,
+    retry_ms: i64,
+    stale: bool,
+    trusted: bool,
+    last_day_worked: i64,
+}
+
+impl Keeper {
+    /// Makes a keeper and the way to it.
+    pub fn new(setup: Setup) -> (Self, Handle) {
+        let (sender, events) = mpsc::channel(QUEUE);
+        let (glance_sender, glance_receiver) =
+            watch::channel(Arc::new(glance(setup.core.engine(), &Shell::default())));
+        let trusted = setup.clock.vouched_by().is_some();
+        let calendar = &setup.core.engine().site().calendar;
+        let last_day_worked = calendar.day_of(setup.core.engine().now_ms());
+        let keeper = Self {
+            events,
+            glance: glance_sender,
+            shell: Shell::default(),
+            away: BTreeMap::new(),
+            acks: Vec::new(),
+            waiting_since_ms: None,
+            refused: None,
+            reopen: false,
+            retry_ms: 0,
+            stale: true,
+            trusted,
+            last_day_worked,
+            setup,
+        };
+        (keeper, Handle { events: sender, glance: glance_receiver })
+    }
+
+    fn moment(&self) -> Moment {
+        let clock = &self.setup.clock;
+        Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: self.trusted }
+    }
+
+    /// Runs until told to stop; commits what waits before it ends.
+    ///
+    /// # Errors
+    ///
+    /// When something that waits could not be made durable at the end.
+    pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
+        self.publish();
+        while !stop.is_cancelled() {
+            let wait = self.until_next();
+            let first = runtime.block_on(async {
+                tokio::select! {
+                    () = stop.cancelled() => None,
+                    event = tokio::time::timeout(wait, self.events.recv()) => event.ok().flatten(),
+                }
+            });
+            self.round(first);
+        }
+        while let Ok(event) = self.events.try_recv() {
+            self.take(event);
+        }
+        let moment = self.moment();
+        self.setup.core.advance(moment);
+        self.commit(moment);
+        let boot = self.setup.boot;
+        if let Err(error) = self.setup.core.snapshot(moment, boot) {
+            tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
+        }
+        match self.refused {
+            Some((why, _)) => Err(format!("what waited could not be stored: {why}")),
+            None => Ok(()),
+        }
+    }
+
+    fn round(&mut self, first: Option<Event>) {
+        self.look_at_clock();
+        let mut taken = 0;
+        let mut next = first;
+        while let Some(event) = next {
+            self.take(event);
+            taken += 1;
+            let full = taken >= AT_ONCE || (self.refused.is_some() && self.acks.len() >= ACKS_HELD);
+            next = if full { None } else { self.events.try_recv().ok() };
+        }
+        let moment = self.moment();
+        let before = self.setup.core.engine().now_ms();
+        if moment.trusted && moment.wall_ms - before > STOPPED_MS {
+            tracing::warn!(minutes = (moment.wall_ms - before) / 60_000, "time passed unwatched");
+            self.setup.core.engine_mut().skip_to(moment.wall_ms);
+        }
+        self.setup.core.advance(moment);
+        if taken == 0 && self.setup.core.engine().is_dirty() {
+            self.setup.core.remake(REMADE_AT_ONCE);
+            self.stale = true;
+        }
+        if self.is_commit_due(moment) {
+            self.commit(moment);
+        }
+        self.daily_work(moment);
+        self.publish();
+    }
+
+    /// How long to wait for the next event at most, real time.
+    fn until_next(&self) -> Duration {
+        let core = &self.setup.core;
+        if core.engine().is_dirty() || (self.stale && self.refused.is_none()) {
+            return GLANCE_EVERY / 5;
+        }
+        let moment = self.moment();
+        let mut wait = core.engine().wake_ms().saturating_sub(moment.wall_ms).clamp(1, 60_000);
+        if let Some(since) = self.waiting_since_ms {
+            let due = since + self.setup.commit_every.as_millis() as i64;
+            wait = wait.min((due - moment.mono_ms).max(1));
+        }
+        if self.refused.is_some() {
+            wait = wait.min((self.retry_ms - moment.mono_ms).max(1));
+        }
+        self.setup.clock.real(Duration::from_millis(wait as u64)).max(Duration::from_millis(1))
+    }
+
+    /// Trust comes once in a boot: then this boot's readings are dated by one event in the ledger.
+    fn look_at_clock(&mut self) {
+        let voucher = self.setup.clock.vouched_by();
+        if self.trusted || voucher.is_none() {
+            self.shell.board.clock_vouched_by = voucher.filter(|_| self.trusted);
+            return;
+        }
+        let clock = &self.setup.clock;
+        let moment = Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: false };
+        let newest = self.setup.core.ledger().newest_commit_ms().ok().flatten();
+        if newest.is_some_and(|newest| moment.wall_ms < newest) {
+            // A clock that stands before the newest commit is wrong, whoever vouches for it.
+            return;
+        }
+        let voucher = voucher.unwrap_or_default();
+        match self.setup.core.date_boot(moment, self.setup.boot, &voucher) {
+            Ok(()) => {
+                tracing::info!(%voucher, "the clock is trusted; this boot's readings are dated");
+                self.trusted = true;
+                self.stale = true;
+                self.shell.board.clock_vouched_by = Some(voucher);
+            }
+            Err(error) => tracing::warn!(%error, "could not date this boot"),
+        }
+    }
+
+    fn take(&mut self, event: Event) {
+        let moment = self.moment();
+        self.stale = true;
+        match event {
+            Event::Heard { readings, arrived_ms, done } => {
+                let arrived_ms = if moment.trusted { arrived_ms } else { moment.mono_ms };
+                self.setup.core.hear(moment, &[Message { readings, arrived_ms }]);
+                self.acks.extend(done);
+                self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
+            }
+            Event::Malformed { probe, sample, done } => {
+                let counted = self.shell.malformed.entry(probe.to_string()).or_default();
+                counted.0 += 1;
+                counted.1 = sample;
+                self.acks.extend(done);
+                self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
+            }
+            Event::Away { source, why } => self.away(&source, why, moment),
+            Event::Note { note, from_ms, answer } => {
+                let taken = self.note(moment, note, from_ms);
+                let _ = answer.send(taken);
+            }
+            Event::Tried { step, courier, delivery } => self.tried(step, courier, &delivery, moment),
+            Event::Mirrored { seq } => self.setup.core.mirrored(seq),
+            Event::Ask(question) => self.answer(question),
+        }
+    }
+
+    fn away(&mut self, source: &str, why: Option<String>, moment: Moment) {
+        let clock = self.setup.core.engine().site().calendar.clock(moment.wall_ms);
+        match why {
+            Some(why) => {
+                tracing::warn!(source, %why, "away");
+                self.away.insert(source.to_owned(), format!("{source} away since {clock}: {why}"));
+            }
+            None => {
+                tracing::info!(source, "back");
+                self.away.remove(source);
+            }
+        }
+    }
+
+    fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, String> {
+        let id = self.setup.core.note(moment, note, from_ms)?;
+        // Everything that waited went with it.
+        self.acknowledge();
+        Ok(id)
+    }
+
+    fn tried(&mut self, step: i64, courier: String, delivery: &Delivery, moment: Moment) {
+        let rows = self.setup.core.ledger().outbox().unwrap_or_default();
+        let tries = rows.iter().find(|row| row.step == step && row.courier == courier).map_or(0, |row| row.tries);
+        let (due_ms, tries, state) = match after(step, tries, delivery, moment.wall_ms) {
+            Row::Sent => (moment.wall_ms, tries + 1, OutboxState::Sent),
+            Row::Waits { due_ms, tries } => (due_ms, tries, OutboxState::Waiting),
+            Row::Dropped => (moment.wall_ms, tries + 1, OutboxState::GivenUp),
+        };
+        if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
+            tracing::warn!(step, %courier, %why, "not delivered");
+        }
+        if let Some(notice) = self.setup.core.notice_of(step) {
+            self.shell.undelivered.retain(|(of, why)| *of != notice || !why.starts_with(&courier));
+            if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
+                self.shell.undelivered.push((notice, format!("{courier}: {why}")));
+            }
+        }
+        self.setup.core.tried(TriedRow { step, courier, due_ms, tries, state });
+    }
+
+    fn answer(&mut self, question: Question) {
+        match question {
+            Question::Export(answer) => {
+                while self.setup.core.engine().is_dirty() {
+                    self.setup.core.remake(REMADE_AT_ONCE);
+                }
+                let _ = answer.send(export(self.setup.core.engine()));
+            }
+            Question::Season { planting, answer } => {
+                let _ = answer.send(season(self.setup.core.engine(), &planting));
+            }
+        }
+    }
+
+    fn is_commit_due(&self, moment: Moment) -> bool {
+        if self.refused.is_some() {
+            return moment.mono_ms >= self.retry_ms;
+        }
+        let core = &self.setup.core;
+        let waited = self.waiting_since_ms.is_some_and(|since| {
+            moment.mono_ms - since >= self.setup.commit_every.as_millis() as i64
+        });
+        let many = core.waiting_readings() > READINGS_DUE || self.acks.len() >= ACKS_DUE;
+        core.is_urgent() || many || waited
+    }
+
+    /// Commits what waits; on refusal holds everything and says so.
+    fn commit(&mut self, moment: Moment) {
+        if self.reopen {
+            // Never commit again on a file that gave an I/O error before it was closed, forgotten and checked.
+            match self.setup.core.ledger_mut().reopen() {
+                Ok(()) => self.reopen = false,
+                Err(error) => return self.refuse(&error, moment),
+            }
+        }
+        match self.setup.core.flush(moment) {
+            Ok(()) => {
+                if self.refused.take().is_some() {
+                    tracing::info!("the ledger takes readings again");
+                    self.shell.board.storage_refused = None;
+                    self.stale = true;
+                }
+                self.acknowledge();
+                if let Err(error) = self.setup.core.ledger_mut().checkpoint() {
+                    tracing::warn!(%error, "the log could not be folded into the file yet");
+                }
+            }
+            Err(error) => self.refuse(&error, moment),
+        }
+    }
+
+    fn refuse(&mut self, error: &LedgerError, moment: Moment) {
+        let since = self.refused.as_ref().map_or(moment.wall_ms, |(_, since)| *since);
+        if self.refused.is_none() {
+            tracing::error!(%error, "nothing can be stored; messages stay unacknowledged");
+        }
+        self.reopen |= error.needs_reopening();
+        self.refused = Some((error.to_string(), since));
+        self.shell.board.storage_refused = Some((error.to_string(), since));
+        self.retry_ms = moment.mono_ms + RETRY_MS;
+        self.stale = true;
+    }
+
+    fn acknowledge(&mut self) {
+        self.waiting_since_ms = None;
+        for done in self.acks.drain(..) {
+            done();
+        }
+    }
+
+    /// Once a day, in a quiet hour: old batches into chunks, and a snapshot for a quick start.
+    fn daily_work(&mut self, moment: Moment) {
+        let calendar = &self.setup.core.engine().site().calendar;
+        let (day, hour) = (calendar.day_of(moment.wall_ms), calendar.hour_of(moment.wall_ms));
+        if !moment.trusted || day <= self.last_day_worked || hour < QUIET_HOUR || self.refused.is_some() {
+            return;
+        }
+        self.last_day_worked = day;
+        let boot = self.setup.boot;
+        let done = self
+            .setup
+            .core
+            .snapshot(moment, boot)
+            .and_then(|()| self.setup.core.ledger_mut().compact(moment.wall_ms - COMPACT_AFTER_MS));
+        match done {
+            Ok(done) => tracing::info!(readings = done.readings, chunks = done.chunks, "compacted"),
+            Err(error) => tracing::warn!(%error, "not compacted today"),
+        }
+    }
+
+    fn publish(&mut self) {
+        let due = self.setup.core.engine().now_ms() - self.glance.borrow().at_ms >= 60_000;
+        if !self.stale && !due {
+            return;
+        }
+        self.stale = false;
+        self.shell.board.away = self.away.values().cloned().collect();
+        self.shell.board.listening.clone_from(&self.setup.listening);
+        self.shell.board.undated = self.setup.core.ledger().undated().unwrap_or(0);
+        self.glance.send_replace(Arc::new(glance(self.setup.core.engine(), &self.shell)));
+    }
+}

@@ -1,1 +1,169 @@
-//! To come.
+//! The glance, made from what the engine knows: everything the page, the letter and `glasshour now` show.
+
+use agronomy::quantity::Quantity;
+
+use super::engine::Engine;
+use super::export::gather;
+use crate::entry::{Entry, Note, Step, Turn};
+use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance};
+use crate::reading::Grade;
+
+mod place;
+mod planting;
+mod season;
+mod sentence;
+
+pub use season::season;
+
+/// Most entries shown.
+const ENTRIES: usize = 200;
+/// How long "later" puts a notice off, ms.
+const LATER_MS: i64 = 30 * 60_000;
+/// How long a closed notice is still shown, ms.
+const CLOSED_SHOWN_MS: i64 = 24 * 3_600_000;
+
+/// What the keeper's shell knows besides the engine.
+#[derive(Clone, Debug, Default)]
+pub struct Shell {
+    /// The board itself.
+    pub board: BoardGlance,
+    /// Payloads that could not be read: probe, count, the last.
+    pub malformed: std::collections::BTreeMap<String, (u64, String)>,
+    /// What could not be delivered: notice, courier and reason.
+    pub undelivered: Vec<(String, String)>,
+}
+
+/// The glance at the engine's present moment.
+pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
+    let now_ms = engine.now_ms();
+    let calendar = &engine.site.calendar;
+    let notices = notices(engine, shell);
+    let places: Vec<_> = engine.ground.places.iter().map(|place| place::glance(engine, place)).collect();
+    let plantings: Vec<_> = engine
+        .ground
+        .plantings
+        .iter()
+        .filter(|planting| planting.stands_at(now_ms))
+        .filter_map(|it| planting::glance(engine, it))
+        .collect();
+    let mut open: Vec<NoticeView> = notices.iter().filter(|it| it.closed_ms.is_none()).cloned().collect();
+    open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
+    let mut closed_lately: Vec<NoticeView> =
+        notices.into_iter().filter(|it| it.closed_ms.is_some_and(|at| now_ms - at < CLOSED_SHOWN_MS)).collect();
+    closed_lately.reverse();
+    let probes = probes(engine, shell);
+    let sentence = sentence::sentence(engine, &open, &places, &probes);
+    Glance {
+        at_ms: now_ms,
+        site: engine.site.name.clone(),
+        civil_offset_s: calendar.civil_offset_s(now_ms),
+        standard_offset_s: (calendar.offset_ms() / 1000) as i32,
+        sentence,
+        open,
+        closed_lately,
+        places,
+        plantings,
+        probes,
+        entries: entries(engine),
+        board: shell.board.clone(),
+    }
+}
+
+fn entries(engine: &Engine) -> Vec<Entry> {
+    let mut entries: Vec<Entry> = engine.ground.entries.clone();
+    entries.sort_by_key(|entry| (entry.from_ms, entry.id));
+    entries.into_iter().rev().take(ENTRIES).collect()
+}
+
+/// Every notice told, in order of opening, with what the grower answered.
+fn notices(engine: &Engine, shell: &Shell) -> Vec<NoticeView> {
+    gather(&engine.told).into_iter().filter_map(|steps| notice(engine, shell, &steps)).collect()
+}
+
+fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView> {
+    let (first, last) = (*steps.first()?, *steps.last()?);
+    let mut view = NoticeView {
+        id: first.notice.clone(),
+        minder: first.minder.clone(),
+        place: first.place.clone(),
+        planting: last.planting.clone(),
+        severity: last.severity,
+        pushed: steps.iter().any(|step| step.push),
+        opened_ms: first.at_ms,
+        closed_ms: (last.turn == Turn::Closed).then_some(last.at_ms),
+        steps: steps.iter().map(|step| (*step).clone()).collect(),
+        on_it_ms: None,
+        later_until_ms: None,
+        undelivered: Vec::new(),
+    };
+    for entry in &engine.entries {
+        if let Note::Reply { notice, on_it } = &entry.note
+            && *notice == view.id
+        {
+            view.on_it_ms = on_it.then_some(entry.at_ms);
+            view.later_until_ms = (!on_it).then_some(entry.at_ms + LATER_MS);
+        }
+    }
+    let refused = shell.undelivered.iter().filter(|(notice, _)| *notice == view.id);
+    view.undelivered = refused.map(|(_, why)| why.clone()).collect();
+    Some(view)
+}
+
+fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
+    let now_ms = engine.now_ms();
+    let mut names: std::collections::BTreeSet<String> =
+        engine.tracks.probes().into_iter().map(str::to_owned).collect();
+    let hung = engine.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
+    names.extend(hung.map(|hang| hang.probe.clone()));
+    names.extend(shell.malformed.keys().cloned());
+    names.into_iter().map(|name| probe(engine, shell, name)).collect()
+}
+
+fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
+    let now_ms = engine.now_ms();
+    let hang = engine.ground.hang_at(&name, now_ms);
+    let newest: Vec<(Quantity, i64, f64, Grade)> = engine
+        .tracks
+        .quantities(&name)
+        .into_iter()
+        .filter_map(|quantity| {
+            engine.tracks.newest_of_any(&name, quantity).map(|(at, value, grade)| (quantity, at, value, grade))
+        })
+        .collect();
+    let heard = engine.tracks.last_heard(&name);
+    let interval = engine.ground.usual_interval_ms(&name);
+    let silent = heard.is_none_or(|at| now_ms - at > 2 * interval);
+    let doubtful = newest.iter().any(|(.., grade)| *grade != Grade::Sound);
+    let clock = |at: i64| {
+        if now_ms - at > 20 * 3_600_000 {
+            format!("{}, {}", engine.site.calendar.weekday(at), engine.site.calendar.clock(at))
+        } else {
+            engine.site.calendar.clock(at)
+        }
+    };
+    let condition = match heard {
+        None => "nothing heard yet".to_owned(),
+        Some(at) if silent => format!("silent since {}", clock(at)),
+        Some(at) if doubtful => format!("doubtful, {}", clock(at)),
+        Some(at) => format!("sound, {}", clock(at)),
+    };
+    let (malformed, malformed_sample) = match shell.malformed.get(&name) {
+        Some((count, sample)) => (*count, Some(sample.clone())),
+        None => (0, None),
+    };
+    ProbeGlance {
+        place: hang.map(|hang| hang.place.clone()),
+        height_m: hang.and_then(|hang| hang.height_m),
+        shelter: hang.and_then(|hang| hang.shelter.clone()),
+        newest: newest
+            .into_iter()
+            .map(|(quantity, at, value, _)| (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at))
+            .collect(),
+        condition,
+        silent,
+        doubtful,
+        malformed,
+        malformed_sample,
+        probe: name,
+    }
+}

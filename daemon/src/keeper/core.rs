@@ -1,0 +1,424 @@
+//! The engine with its ledger: what is decided together becomes durable together.
+//!
+//! The core has no clock, no queue and no thread: live running, replay and the demo's history all drive it with
+//! moments of their own. When the ledger refuses, what waits is kept and the engine goes on: the garden is
+//! still watched, nothing is acknowledged, and the next attempt commits all of it.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use agronomy::crop::Severity;
+use agronomy::quantity::Quantity;
+
+use super::engine::Engine;
+use super::event::Refusal;
+use super::grading::{Circumstances, grade};
+use super::tracks::Known;
+use crate::almanac::pages::{Made, Readings, make};
+use crate::calendar::Day;
+use crate::entry::{Entry, Note, Step};
+use crate::ground;
+use crate::ledger::{Commit, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
+use crate::reading::{Grade, Heard, Reading};
+
+/// A moment, as the clock gives it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moment {
+    /// Wall time, UTC ms.
+    pub wall_ms: i64,
+    /// Monotonic time of this boot, ms.
+    pub mono_ms: i64,
+    /// Whether somebody vouches for the wall time.
+    pub trusted: bool,
+}
+
+/// Readings that came together.
+#[derive(Clone, Debug)]
+pub struct Message {
+    /// What was heard.
+    pub readings: Vec<Heard>,
+    /// When it arrived: wall ms, or monotonic ms while the clock is not trusted.
+    pub arrived_ms: i64,
+}
+
+/// Which steps go by a courier.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Route {
+    /// The courier's name.
+    pub courier: String,
+    /// Only steps that may buzz a phone.
+    pub pushes_only: bool,
+    /// Civil hours in which only severe steps go: from, to.
+    pub quiet: Option<(u32, u32)>,
+}
+
+/// How long a step is worth delivering, ms.
+const EXPIRES_MS: i64 = 6 * 3_600_000;
+
+/// What waits to become durable.
+#[derive(Clone, Debug, Default)]
+struct Pending {
+    dated: Vec<Reading>,
+    undated: Vec<Reading>,
+    steps: Vec<Step>,
+    pages: BTreeMap<(String, Day), Option<Made>>,
+    tried: Vec<TriedRow>,
+    mirrored: Option<i64>,
+}
+
+/// The engine with its ledger.
+pub struct Core {
+    engine: Engine,
+    ledger: Ledger,
+    boot: i64,
+    routes: Vec<Route>,
+    limits: BTreeMap<String, (f64, f64)>,
+    pending: Pending,
+    seq: i64,
+    /// Batches of this boot that were stored without dates.
+    undated: BTreeSet<i64>,
+}
+
+impl Core {
+    /// Joins an engine that stands at the ledger's state with its ledger.
+    pub fn new(engine: Engine, ledger: Ledger, boot: i64, seq: i64, routes: Vec<Route>) -> Self {
+        Self { engine, ledger, boot, routes, limits: BTreeMap::new(), pending: Pending::default(), seq, undated: BTreeSet::new() }
+    }
+
+    /// States a probe's own limits.
+    pub fn limit(&mut self, probe: &str, low: f64, high: f64) {
+        self.limits.insert(probe.to_owned(), (low, high));
+    }
+
+    /// The engine.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// The engine, to move.
+    pub fn engine_mut(&mut self) -> &mut Engine {
+        &mut self.engine
+    }
+
+    /// The ledger.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The ledger, to compact or reopen.
+    pub fn ledger_mut(&mut self) -> &mut Ledger {
+        &mut self.ledger
+    }
+
+    /// Newest batch number.
+    pub fn seq(&self) -> i64 {
+        self.seq
+    }
+
+    /// Lets time pass.
+    pub fn advance(&mut self, moment: Moment) {
+        if moment.trusted {
+            let steps = self.engine.advance(moment.wall_ms);
+            self.pending.steps.extend(steps);
+            self.gather_pages();
+        }
+    }
+
+    /// Grades and takes in what was heard; it waits for the next [`flush`](Self::flush).
+    pub fn hear(&mut self, moment: Moment, messages: &[Message]) {
+        self.advance(moment);
+        let mut fresh = Fresh::default();
+        for message in messages {
+            for heard in &message.readings {
+                let reading = self.grade(heard, message.arrived_ms, moment.trusted, &fresh);
+                if moment.trusted || heard.measured_ms.is_some() {
+                    fresh.take(&reading);
+                    self.pending.dated.push(reading);
+                } else {
+                    self.pending.undated.push(reading);
+                }
+            }
+        }
+        let steps = self.engine.apply(&fresh.readings);
+        if moment.trusted {
+            self.pending.steps.extend(steps);
+        }
+    }
+
+    fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, fresh: &Fresh) -> Reading {
+        let ground = self.engine.ground();
+        let at = heard.measured_ms.unwrap_or(arrived_ms);
+        let under_cover = ground
+            .hang_at(&heard.probe, at)
+            .and_then(|hang| ground.place(&hang.place))
+            .is_none_or(|place| place.kind.under_cover());
+        let known = |probe: &str, quantity: Quantity, at_ms: i64| {
+            fresh.at(probe, quantity, at_ms).unwrap_or_else(|| self.known(probe, quantity, at_ms))
+        };
+        let circumstances = Circumstances {
+            arrived_ms,
+            trusted,
+            under_cover,
+            limits: self.limits.get(&*heard.probe).copied(),
+            known: &known,
+        };
+        grade(heard, &circumstances)
+    }
+
+    /// What memory, and behind it the ledger, knows of a moment.
+    fn known(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Known {
+        match self.engine.tracks().at(probe, quantity, at_ms) {
+            Known::Forgotten => self
+                .ledger
+                .readings(probe, quantity, at_ms..at_ms + 1)
+                .unwrap_or_default()
+                .iter()
+                .find(|reading| reading.grade() != Grade::Refused)
+                .map_or(Known::Nothing, |reading| Known::Value(reading.value)),
+            known => known,
+        }
+    }
+
+    /// Whether anything waits to become durable.
+    pub fn waits(&self) -> bool {
+        let pending = &self.pending;
+        !(pending.dated.is_empty()
+            && pending.undated.is_empty()
+            && pending.steps.is_empty()
+            && pending.tried.is_empty()
+            && pending.pages.is_empty())
+            || pending.mirrored.is_some()
+    }
+
+    /// Whether a notice step waits, which is worth a commit of its own.
+    pub fn is_urgent(&self) -> bool {
+        !self.pending.steps.is_empty() || !self.pending.tried.is_empty()
+    }
+
+    /// How many readings wait.
+    pub fn waiting_readings(&self) -> usize {
+        self.pending.dated.len() + self.pending.undated.len()
+    }
+
+    /// Keeps the outcome of an attempt to deliver.
+    pub fn tried(&mut self, row: TriedRow) {
+        self.pending.tried.push(row);
+    }
+
+    /// Keeps how far the mirror has come; it rides in the next commit.
+    pub fn mirrored(&mut self, seq: i64) {
+        self.pending.mirrored = Some(seq);
+    }
+
+    /// Makes durable what waits.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger refuses; everything still waits then.
+    pub fn flush(&mut self, moment: Moment) -> Result<(), LedgerError> {
+        self.commit(moment, &[]).map(|_| ())
+    }
+
+    /// Commits what waits together with notes; the notes' numbers come back.
+    fn commit(&mut self, moment: Moment, notes: &[NewNote]) -> Result<Vec<i64>, LedgerError> {
+        if !self.waits() && notes.is_empty() {
+            return Ok(Vec::new());
+        }
+        let mut all = notes.to_vec();
+        let mut queue = Vec::new();
+        for step in &self.pending.steps {
+            queue.extend(self.routes_of(step, all.len()));
+            all.push(NewNote { at_ms: step.at_ms, from_ms: step.at_ms, note: Note::Step(step.clone()) });
+        }
+        let edition = self.engine.site().edition();
+        let pages: Vec<(String, Day, String)> = self
+            .pending
+            .pages
+            .iter()
+            .map(|((place, day), made)| (place.clone(), *day, serde_json::to_string(made).unwrap_or_default()))
+            .collect();
+        let rows: Vec<PageRow<'_>> = pages
+            .iter()
+            .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
+            .collect();
+        let mirror = self.pending.mirrored.map(|seq| [("mirror", seq)]);
+        if !self.pending.undated.is_empty() {
+            let mut undated = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
+            undated.readings = &self.pending.undated;
+            undated.dated = false;
+            let done = self.ledger.commit(&undated)?;
+            self.seq = done.seq.unwrap_or(self.seq);
+            self.undated.extend(done.seq);
+            self.pending.undated.clear();
+        }
+        let mut commit = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
+        commit.readings = &self.pending.dated;
+        commit.notes = &all;
+        commit.queue = &queue;
+        commit.tried = &self.pending.tried;
+        commit.pages = &rows;
+        commit.cursors = mirror.as_ref().map_or(&[], |cursor| cursor.as_slice());
+        let done = self.ledger.commit(&commit)?;
+        self.seq = done.seq.unwrap_or(self.seq);
+        self.pending = Pending::default();
+        Ok(done.entries.into_iter().take(notes.len()).collect())
+    }
+
+    fn routes_of(&self, step: &Step, index: usize) -> Vec<Queued> {
+        let calendar = &self.engine.site().calendar;
+        self.routes
+            .iter()
+            .filter(|route| step.push || !route.pushes_only)
+            .map(|route| {
+                let hour = calendar.civil_hour_of(step.at_ms);
+                let wait_h = route
+                    .quiet
+                    .filter(|_| step.severity < Severity::Severe)
+                    .map_or(0.0, |(from, to)| quiet_left(hour, f64::from(from), f64::from(to)));
+                let due_ms = step.at_ms + (wait_h * 3_600_000.0) as i64;
+                Queued {
+                    step: StepRef::Note(index),
+                    courier: route.courier.clone(),
+                    due_ms,
+                    expires_ms: due_ms + EXPIRES_MS,
+                }
+            })
+            .collect()
+    }
+
+    /// Notes something, durably, with everything that waits.
+    ///
+    /// # Errors
+    ///
+    /// Why it was not taken, in words; nothing of it is kept then.
+    pub fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, Refusal> {
+        if !moment.trusted {
+            return Err("the board does not know the time yet; please note it again in a few minutes".to_owned());
+        }
+        self.advance(moment);
+        let from_ms = from_ms.unwrap_or(moment.wall_ms);
+        ground::check(self.engine.ground(), &self.engine.site().book, &note, from_ms, moment.wall_ms)?;
+        if let Note::Reply { notice, .. } = &note {
+            self.engine.knows_notice(notice)?;
+        }
+        let new = NewNote { at_ms: moment.wall_ms, from_ms, note: note.clone() };
+        let refused = |error: LedgerError| format!("not noted, nothing can be stored: {error}");
+        let id = *self.commit(moment, &[new]).map_err(refused)?.first().ok_or("the ledger gave no number")?;
+        if let Note::Hang { probe, usual_interval_s, .. } = &note {
+            self.ledger.set_usual_interval(probe, i64::from(*usual_interval_s) * 1000);
+        }
+        let steps = self.engine.note(Entry { id, at_ms: moment.wall_ms, from_ms, note });
+        self.pending.steps.extend(steps);
+        if let Err(error) = self.flush(moment) {
+            tracing::warn!(%error, "a notice waits for the ledger");
+        }
+        Ok(id)
+    }
+
+    /// Makes marked days afresh from the ledger, at most so many; whether more are left.
+    pub fn remake(&mut self, most: usize) -> bool {
+        let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
+        let left = marked.split_off(most.min(marked.len()));
+        for (place, day) in marked {
+            let made = make(
+                self.engine.site(),
+                self.engine.ground(),
+                &LedgerReadings(&self.ledger),
+                &place,
+                day,
+            );
+            self.pending.pages.insert((place.clone(), day), made.clone());
+            self.engine.put(&place, day, made);
+        }
+        let more = !left.is_empty();
+        self.engine.mark(left);
+        more
+    }
+
+    /// Dates this boot's readings by one event in the ledger, and brings the engine to the present.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger refuses; the boot stays undated then.
+    pub fn date_boot(&mut self, moment: Moment, boot: i64, voucher: &str) -> Result<(), LedgerError> {
+        self.flush(moment)?;
+        self.ledger.date_boot(boot, moment.wall_ms - moment.mono_ms, voucher)?;
+        self.engine.skip_to(moment.wall_ms);
+        let mut seq = 0;
+        loop {
+            let batches = self.ledger.batches_after(seq, 500)?;
+            let Some(last) = batches.last() else { break };
+            seq = last.seq;
+            for batch in batches.iter().filter(|batch| self.undated.contains(&batch.seq)) {
+                for reading in &batch.readings {
+                    self.engine.recall_dated(reading);
+                }
+            }
+        }
+        self.undated.clear();
+        Ok(())
+    }
+
+    /// The notice an entry of the ledger is a step of.
+    pub fn notice_of(&self, step: i64) -> Option<String> {
+        self.ledger.entries_after(step - 1).ok()?.into_iter().find_map(|entry| match entry.note {
+            Note::Step(told) if entry.id == step => Some(told.notice),
+            _ => None,
+        })
+    }
+
+    /// Days that closed since the last look join what waits.
+    fn gather_pages(&mut self) {
+        for (place, day) in self.engine.take_closed() {
+            let made = self.engine.pages().made(self.engine.ground(), &place, day);
+            self.pending.pages.insert((place, day), made);
+        }
+    }
+}
+
+/// Hours until quiet ends, 0 outside it.
+fn quiet_left(hour: f64, from: f64, to: f64) -> f64 {
+    let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
+    if inside { (to - hour).rem_euclid(24.0) } else { 0.0 }
+}
+
+/// Readings of this very batch, which the tracks do not hold yet.
+#[derive(Default)]
+struct Fresh {
+    readings: Vec<Reading>,
+    seen: BTreeMap<(String, Quantity, i64), f64>,
+}
+
+impl Fresh {
+    fn take(&mut self, reading: &Reading) {
+        if reading.grade() != Grade::Refused {
+            let key = (reading.probe.to_string(), reading.quantity, reading.at_ms);
+            self.seen.entry(key).or_insert(reading.value);
+        }
+        self.readings.push(reading.clone());
+    }
+
+    fn at(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Option<Known> {
+        self.seen.get(&(probe.to_owned(), quantity, at_ms)).map(|value| Known::Value(*value))
+    }
+}
+
+/// Sound readings straight from the ledger.
+pub struct LedgerReadings<'a>(pub &'a Ledger);
+
+impl Readings for LedgerReadings<'_> {
+    fn sound(&self, probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(i64, f64)> {
+        let stored = self.0.readings(probe, quantity, range).unwrap_or_default();
+        let sound = stored.iter().filter(|reading| reading.grade() == Grade::Sound);
+        sound.map(|reading| (reading.at_ms, reading.value)).collect()
+    }
+
+    fn heard(&self, probe: &str, range: Range<i64>) -> bool {
+        let series = self.0.series().unwrap_or_default();
+        let of_probe: BTreeSet<Quantity> =
+            series.into_iter().filter(|(name, _)| name == probe).map(|(_, quantity)| quantity).collect();
+        of_probe
+            .into_iter()
+            .any(|quantity| !self.0.readings(probe, quantity, range.clone()).unwrap_or_default().is_empty())
+    }
+}

@@ -1,0 +1,68 @@
+//! One planting at a glance.
+
+use crate::almanac::account::account;
+use crate::almanac::day_page::rounded;
+use crate::almanac::lines::{Lines, stages};
+use crate::almanac::pages::make;
+use crate::almanac::planting_page::rule_of;
+use crate::glance::{PlantingGlance, State};
+use crate::ground::Planting;
+use crate::keeper::engine::Engine;
+use crate::minders::words::plural;
+
+/// How near to its severe line a planting counts as pressed, °C.
+const PRESSED_C: f64 = 2.0;
+
+/// Makes the glance of a planting; none when its crop is not in the book.
+pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGlance> {
+    let crop = engine.site.book.crops.get(&planting.crop)?;
+    let now_ms = engine.now_ms();
+    let calendar = &engine.site.calendar;
+    let stages = stages(planting, crop, now_ms);
+    let lines = Lines::of(crop, &stages, engine.site.place_line_c());
+    let place = engine.ground.place(&planting.place)?;
+    let air = engine.place_now(place).air.map(|(_, t)| t);
+    let today = calendar.day_of(now_ms);
+    let mut pages = engine.pages_of(&planting.id);
+    if let Some(made) = make(&engine.site, &engine.ground, &engine.tracks, &planting.place, today) {
+        pages.put(&engine.ground, &planting.place, today, Some(made));
+    }
+    let stress_today_h =
+        pages.plantings.get(&(planting.id.clone(), today)).map_or(0.0, |page| page.stress_hours);
+    let account = account(&pages, &planting.id, calendar.day_of(planting.from_ms));
+    let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
+    let state = match past_line_c {
+        None => State::NotKnown,
+        Some(past) if past >= 0.0 => State::Suffering,
+        Some(past) if past >= -PRESSED_C => State::Pressed,
+        Some(_) => State::AtEase,
+    };
+    let name = match &planting.variety {
+        Some(variety) => format!("{} ‘{variety}’", capital(&plural(crop))),
+        None => capital(&plural(crop)),
+    };
+    Some(PlantingGlance {
+        planting: planting.id.clone(),
+        name,
+        crop: planting.crop.clone(),
+        place: planting.place.clone(),
+        count: planting.count,
+        since_ms: planting.from_ms,
+        ended_ms: planting.ended_ms,
+        state,
+        stages: stages.words(),
+        line_c: lines.severe_c,
+        past_line_c,
+        stress_today_h,
+        stress_season_h: rounded(account.stress_hours, 1),
+        degree_days: rounded(account.degree_days, 1),
+        rule: rule_of(crop).rule().map_or_else(String::new, |rule| rule.to_string()),
+        measured_share: rounded(account.measured_share(), 3),
+        warm_nights: account.warm_nights,
+    })
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -1,0 +1,116 @@
+//! The one sentence: chosen by rank. Safety and heat first, then blindness, then what comes, then all is well.
+
+use crate::glance::{NoticeView, PlaceGlance, ProbeGlance, Sentence, Tone};
+use crate::keeper::engine::Engine;
+use crate::minders::air::AIR;
+use crate::minders::dome::HEAT_DOME;
+use crate::minders::heat::{ON_COURSE, TOO_HOT};
+use crate::minders::night::WARM_NIGHT;
+use crate::minders::silent::SILENT;
+use crate::minders::words::limit;
+
+/// Rank of a minder on the lintel; lower stands first. A severe heat notice stands before all.
+fn rank(notice: &NoticeView) -> u8 {
+    use agronomy::crop::Severity;
+    match notice.minder.as_str() {
+        TOO_HOT if notice.severity >= Severity::Severe => 0,
+        ON_COURSE => 1,
+        SILENT if notice.severity >= Severity::Moderate => 2,
+        HEAT_DOME => 3,
+        TOO_HOT => 4,
+        WARM_NIGHT => 5,
+        SILENT => 6,
+        AIR => 7,
+        _ => 8,
+    }
+}
+
+fn tone(notice: &NoticeView) -> Tone {
+    match notice.minder.as_str() {
+        TOO_HOT => Tone::Past,
+        SILENT => Tone::Blind,
+        ON_COURSE | HEAT_DOME => Tone::Soon,
+        _ => Tone::Well,
+    }
+}
+
+/// Chooses the sentence.
+pub(super) fn sentence(
+    engine: &Engine,
+    open: &[NoticeView],
+    places: &[PlaceGlance],
+    probes: &[ProbeGlance],
+) -> Sentence {
+    let now_ms = engine.now_ms();
+    let free = |notice: &&NoticeView| notice.later_until_ms.is_none_or(|until| until <= now_ms);
+    let first = open.iter().filter(free).min_by_key(|notice| rank(notice));
+    if let Some((notice, step)) = first.and_then(|notice| notice.steps.last().map(|step| (notice, step))) {
+        return Sentence {
+            tone: tone(notice),
+            order: step.title.clone(),
+            why: refreshed(engine, notice, places).unwrap_or_else(|| step.text.clone()),
+            notice: Some(notice.id.clone()),
+        };
+    }
+    let seen = places.iter().any(|place| place.t_c.is_some());
+    if !seen && !probes.is_empty() {
+        return Sentence {
+            tone: Tone::Blind,
+            order: "Go and look: nothing is heard.".to_owned(),
+            why: "No probe gives a sound air temperature now. What is not measured is not known.".to_owned(),
+            notice: None,
+        };
+    }
+    if places.iter().all(|place| place.t_c.is_none() && place.by_hand.is_none()) {
+        return Sentence {
+            tone: Tone::Well,
+            order: "Say what stands where.".to_owned(),
+            why: "Add a place and a planting under Ground; hang a probe, or note a thermometer by hand.".to_owned(),
+            notice: None,
+        };
+    }
+    calm(engine, places)
+}
+
+/// The first numbers of a heat notice, as they are now rather than as they were when it was told.
+fn refreshed(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> Option<String> {
+    let place = places.iter().find(|place| place.place == notice.place)?;
+    let t_c = place.t_c.filter(|_| notice.minder == TOO_HOT)?;
+    let told = notice.steps.last()?;
+    let pace = crate::minders::words::pace(place.trend_c_per_h);
+    let rest = told.text.split_once("; ").map_or("", |(_, rest)| rest);
+    let rest = rest.split(" Let it blow").next().unwrap_or(rest);
+    let rest = rest.split(" Early and late").next().unwrap_or(rest);
+    let clock = engine.site.calendar.clock(place.heard_ms?);
+    Some(format!("{}: {t_c:.1} at {clock}{pace}; {rest}", place.name))
+}
+
+/// All well: how far the nearest limit is, and what is expected.
+fn calm(engine: &Engine, places: &[PlaceGlance]) -> Sentence {
+    let nearest = places
+        .iter()
+        .filter_map(|place| {
+            let line = place.lines.first()?;
+            Some((place, line, line.limit_c - place.t_c?))
+        })
+        .min_by(|a, b| a.2.total_cmp(&b.2));
+    let peak = places
+        .iter()
+        .filter_map(|place| {
+            let peak = place.expected.iter().max_by(|a, b| a.2.total_cmp(&b.2))?;
+            Some((place, *peak))
+        })
+        .max_by(|a, b| a.1.2.total_cmp(&b.1.2));
+    let mut why = String::new();
+    if let Some((place, line, left)) = nearest {
+        why = format!("{}: {:.1} °C below what {} bear ({}).", place.name, left, line.whose, limit(line.limit_c));
+    }
+    if let Some((place, (at, low, _, high))) = peak {
+        let clock = engine.site.calendar.clock(at);
+        why.push_str(&format!(" {} is expected to reach {low:.0} to {high:.0} about {clock}, a guess from its last days.", place.name));
+    }
+    if why.is_empty() {
+        why = "Nothing is past a limit and nothing is on its way.".to_owned();
+    }
+    Sentence { tone: Tone::Well, order: "All well for now.".to_owned(), why, notice: None }
+}
