@@ -1,4 +1,17 @@
-//! Air, degree days, heat stress and sun: pure functions with their sources.
+//! What a grower's figures mean: air and its dryness, degree days, the sun, heat on people.
+//!
+//! Everything here is a pure function of its arguments. Nothing reads a clock, a file or a socket, nothing
+//! allocates while it reckons, and nothing panics: a value that cannot be is refused when its type is made
+//! ([`units`]), and a question that has no answer gives an error value or `None`.
+//!
+//! Transcendental functions come from `libm`, so that a season reckoned on a small board and on a desk
+//! machine has the same bytes.
 
 pub mod crop;
+pub mod degree_days;
+pub mod people;
 pub mod quantity;
+pub mod series;
+pub mod sun;
+pub mod units;
+pub mod vapour;

@@ -1,0 +1,178 @@
+//! Degree days by every method against quadrature, the UC IPM calculator's published output, and single
+//! published figures.
+
+mod golden;
+
+use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use golden::{Row, close, table};
+use proptest::prelude::*;
+
+/// Columns of the synthetic table, by the names README of the tables gives them.
+const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
+    ("simple_avg", Method::Mean, false, Cutoff::Horizontal),
+    ("simple_avg_mean_capped", Method::MeanCapped, true, Cutoff::Horizontal),
+    ("avg_clipped_extremes", Method::ExtremesClipped, true, Cutoff::Horizontal),
+    ("single_triangle_none", Method::SingleTriangle, false, Cutoff::Horizontal),
+    ("single_triangle_horizontal", Method::SingleTriangle, true, Cutoff::Horizontal),
+    ("single_triangle_intermediate", Method::SingleTriangle, true, Cutoff::Intermediate),
+    ("single_triangle_vertical", Method::SingleTriangle, true, Cutoff::Vertical),
+    ("double_triangle_none", Method::DoubleTriangle, false, Cutoff::Horizontal),
+    ("double_triangle_horizontal", Method::DoubleTriangle, true, Cutoff::Horizontal),
+    ("double_triangle_intermediate", Method::DoubleTriangle, true, Cutoff::Intermediate),
+    ("double_triangle_vertical", Method::DoubleTriangle, true, Cutoff::Vertical),
+    ("single_sine_none", Method::SingleSine, false, Cutoff::Horizontal),
+    ("single_sine_horizontal", Method::SingleSine, true, Cutoff::Horizontal),
+    ("single_sine_intermediate", Method::SingleSine, true, Cutoff::Intermediate),
+    ("single_sine_vertical", Method::SingleSine, true, Cutoff::Vertical),
+    ("double_sine_none", Method::DoubleSine, false, Cutoff::Horizontal),
+    ("double_sine_horizontal", Method::DoubleSine, true, Cutoff::Horizontal),
+    ("double_sine_intermediate", Method::DoubleSine, true, Cutoff::Intermediate),
+    ("double_sine_vertical", Method::DoubleSine, true, Cutoff::Vertical),
+];
+
+#[test]
+fn every_method_agrees_with_quadrature_on_the_synthetic_days() {
+    for row in table("degree_days_synthetic.csv") {
+        let day = ["lower", "upper", "tmin", "tmax", "tmin_next"].map(|column| row.number(column));
+        let [lower, upper, min, max, next] = day;
+        for (column, method, capped, cutoff) in COLUMNS {
+            let rule = Rule::try_new(method, lower, capped.then_some(upper), cutoff).unwrap();
+            let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
+            close(got, row.number(column), 1e-6, format_args!("{column} of {day:?}"));
+        }
+    }
+}
+
+#[test]
+fn the_uc_ipm_calculators_year_comes_out_to_its_two_decimals() {
+    let methods = [
+        ("sngsine", Method::SingleSine),
+        ("dblsine", Method::DoubleSine),
+        ("sngtri", Method::SingleTriangle),
+        ("dbltri", Method::DoubleTriangle),
+    ];
+    let cutoffs =
+        [("horiz", Cutoff::Horizontal), ("vert", Cutoff::Vertical), ("intrmd", Cutoff::Intermediate)];
+    let rows = table("degree_days_ucipm.csv");
+    assert_eq!(rows.len(), 366);
+    let mut excluded = 0;
+    for row in &rows {
+        for (name, method) in methods {
+            for (suffix, cutoff) in cutoffs {
+                let got = in_fahrenheit(row, method, cutoff);
+                let what = format!("{} {name}_{suffix}", row.text("date"));
+                close(got, row.number(&format!("{name}_{suffix}_quad")), 1e-6, &what);
+                if DIFFERENT_BY_THEIR_RULE.contains(&what.as_str()) {
+                    excluded += 1;
+                } else {
+                    close(got, row.number(&format!("{name}_{suffix}_pub")), 0.0055, &what);
+                }
+            }
+        }
+    }
+    assert_eq!(excluded, DIFFERENT_BY_THEIR_RULE.len());
+}
+
+/// Cells in which the calculator does not let the stretch above the upper threshold count back; see the
+/// table's header.
+const DIFFERENT_BY_THEIR_RULE: [&str; 5] = [
+    "2020-07-11 sngsine_intrmd",
+    "2020-07-11 dblsine_intrmd",
+    "2020-08-15 sngsine_intrmd",
+    "2020-08-15 dblsine_intrmd",
+    "2020-09-06 dblsine_intrmd",
+];
+
+fn in_fahrenheit(row: &Row, method: Method, cutoff: Cutoff) -> f64 {
+    let rule = Rule::try_new(method, celsius(50.0), Some(celsius(70.0)), cutoff).unwrap();
+    let [min, max, next] = ["tmin_f", "tmax_f", "tmin_next_f"].map(|column| celsius(row.number(column)));
+    daily(&rule, min, max, Some(next)).unwrap().degree_days * 1.8
+}
+
+fn celsius(fahrenheit: f64) -> f64 {
+    (fahrenheit - 32.0) / 1.8
+}
+
+#[test]
+fn single_published_figures_agree_where_the_source_is_right() {
+    let mut compared = 0;
+    for row in table("degree_days_published.csv") {
+        if row.text("agrees") != "true" {
+            continue;
+        }
+        let method = match row.text("method") {
+            "single sine" => Method::SingleSine,
+            "double sine" => Method::DoubleSine,
+            "single triangle" => Method::SingleTriangle,
+            "double triangle" => Method::DoubleTriangle,
+            "average clipped" => Method::ExtremesClipped,
+            "simple average" => Method::Mean,
+            other => panic!("unknown method {other}"),
+        };
+        // The rules for maize and citrus are in Fahrenheit; sums convert as differences.
+        let fahrenheit = !row.text("source").contains("Celsius");
+        let to_celsius = |value: f64| if fahrenheit { celsius(value) } else { value };
+        let upper = (row.text("cutoff") != "none").then(|| to_celsius(row.number("upper")));
+        let rule = Rule::try_new(method, to_celsius(row.number("lower")), upper, Cutoff::Horizontal).unwrap();
+        let [min, max, next] = ["tmin", "tmax", "tmin_next"].map(|column| to_celsius(row.number(column)));
+        let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
+        let scale = if fahrenheit { 1.8 } else { 1.0 };
+        close(got * scale, row.number("published"), 0.01, format_args!("{method} of {min}..{max}"));
+        compared += 1;
+    }
+    assert_eq!(compared, 28);
+}
+
+fn any_method() -> impl Strategy<Value = Method> {
+    proptest::sample::select(Method::ALL.into_iter().filter(|m| *m != Method::Integral).collect::<Vec<_>>())
+}
+
+proptest! {
+    #[test]
+    fn a_horizontal_day_lies_between_nothing_and_upper_less_base(
+        method in any_method(), base in -5.0..20.0, width in 0.5..30.0,
+        min in -30.0..45.0, swing in 0.0..40.0, next in -30.0..60.0,
+    ) {
+        let rule = Rule::try_new(method, base, Some(base + width), Cutoff::Horizontal).unwrap();
+        let day = daily(&rule, min, min + swing, Some(next)).unwrap();
+        prop_assert!(day.degree_days >= -1e-9, "{day:?}");
+        if method != Method::Mean {
+            prop_assert!(day.degree_days <= width + 1e-9, "{day:?}");
+        }
+    }
+
+    #[test]
+    fn a_warmer_day_never_counts_less(
+        method in any_method(), min in -30.0..40.0, swing in 0.0..40.0, warmer in 0.0..10.0,
+    ) {
+        // The reflected maximum is made to count less on a hotter day.
+        prop_assume!(method != Method::MaximumReflected);
+        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        let cool = daily(&rule, min, min + swing, Some(min)).unwrap();
+        let warm = daily(&rule, min + warmer, min + swing + warmer, Some(min + warmer)).unwrap();
+        prop_assert!(warm.degree_days >= cool.degree_days - 1e-9, "{cool:?} {warm:?}");
+    }
+
+    #[test]
+    fn cutoffs_are_ordered_horizontal_then_the_others(
+        sine in any::<bool>(), min in -10.0..40.0, swing in 0.0..40.0,
+    ) {
+        let method = if sine { Method::SingleSine } else { Method::SingleTriangle };
+        let of = |cutoff| {
+            let rule = Rule::try_new(method, 10.0, Some(30.0), cutoff).unwrap();
+            daily(&rule, min, min + swing, None).unwrap().degree_days
+        };
+        prop_assert!(of(Cutoff::Horizontal) >= of(Cutoff::Intermediate) - 1e-9);
+        prop_assert!(of(Cutoff::Horizontal) >= of(Cutoff::Vertical) - 1e-9);
+    }
+
+    #[test]
+    fn any_number_at_all_gives_a_day_or_an_error_and_never_nan(
+        method in any_method(), min in any::<f64>(), max in any::<f64>(), next in any::<f64>(),
+    ) {
+        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        if let Ok(day) = daily(&rule, min, max, Some(next)) {
+            prop_assert!(day.degree_days.is_finite());
+        }
+    }
+}

@@ -1,0 +1,45 @@
+//! Reads the golden tables: CSV with comment lines, one row of column names, then figures.
+
+use std::collections::BTreeMap;
+
+/// One row of a table, by column name.
+pub(crate) struct Row {
+    cells: BTreeMap<String, String>,
+    table: &'static str,
+}
+
+impl Row {
+    /// The text of a cell.
+    pub(crate) fn text(&self, column: &str) -> &str {
+        self.cells.get(column).unwrap_or_else(|| panic!("{}: no column {column}", self.table))
+    }
+
+    /// The number in a cell.
+    pub(crate) fn number(&self, column: &str) -> f64 {
+        let text = self.text(column);
+        text.parse().unwrap_or_else(|_| panic!("{}: {column} is {text:?}", self.table))
+    }
+}
+
+/// All rows of `tests/reference/<table>`.
+pub(crate) fn table(table: &'static str) -> Vec<Row> {
+    let path = format!(concat!(env!("CARGO_MANIFEST_DIR"), "/../../tests/reference/{}"), table);
+    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_path(&path).expect(&path);
+    let names = reader.headers().unwrap().clone();
+    let rows: Vec<_> = reader
+        .records()
+        .map(|record| {
+            let record = record.unwrap();
+            let cells = names.iter().map(str::to_owned).zip(record.iter().map(str::to_owned));
+            Row { cells: cells.collect(), table }
+        })
+        .collect();
+    assert!(!rows.is_empty(), "{table} has no rows");
+    rows
+}
+
+/// Asserts that `got` lies within `tolerance` of the table's figure, naming the row.
+#[track_caller]
+pub(crate) fn close(got: f64, expected: f64, tolerance: f64, what: impl std::fmt::Display) {
+    assert!((got - expected).abs() <= tolerance, "{what}: got {got}, table says {expected} ± {tolerance}");
+}

@@ -1,0 +1,133 @@
+//! The sun against pvlib 0.16.1 (SPA) and PyEphem: 42 site-dates and 336 positions.
+
+mod golden;
+
+use agronomy::series::MS_PER_DAY;
+use agronomy::sun::{RiseSet, position, rise_set, rise_set_around};
+use agronomy::units::{Latitude, Longitude};
+use golden::{Row, close, table};
+use proptest::prelude::*;
+
+fn site(row: &Row) -> (Latitude, Longitude) {
+    (Latitude::try_new(row.number("lat")).unwrap(), Longitude::try_new(row.number("lon")).unwrap())
+}
+
+/// Days from 1970-01-01 of a proleptic Gregorian date `YYYY-MM-DD`.
+fn day_number(date: &str) -> i64 {
+    let mut parts = date.split('-').map(|part| part.parse::<i64>().unwrap());
+    let (mut year, mut month, day) = (parts.next().unwrap(), parts.next().unwrap(), parts.next().unwrap());
+    // Counted from March, so that the leap day comes last.
+    if month < 3 {
+        year -= 1;
+        month += 12;
+    }
+    365 * year + year / 4 - year / 100 + year / 400 + (153 * (month - 3) + 2) / 5 + day - 719_469
+}
+
+/// Milliseconds from 1970 of `YYYY-MM-DDTHH:MM:SSZ`.
+fn utc_ms(stamp: &str) -> i64 {
+    let (date, time) = stamp.trim_end_matches('Z').split_once('T').unwrap();
+    let seconds = time.split(':').fold(0, |sum, part| sum * 60 + part.parse::<i64>().unwrap());
+    day_number(date) * MS_PER_DAY + seconds * 1000
+}
+
+fn tolerance_ms(latitude: f64) -> f64 {
+    // The table's own bounds for a low-accuracy sun: 60 s below 60°, 5 min to 66°, 10 min beyond.
+    if latitude.abs() < 60.0 {
+        60_000.0
+    } else if latitude.abs() < 66.0 {
+        300_000.0
+    } else {
+        600_000.0
+    }
+}
+
+#[test]
+fn sunrise_and_sunset_are_those_of_the_almanac() {
+    for row in table("sun_events.csv") {
+        let (latitude, longitude) = site(&row);
+        let what = format!("{} {}", row.text("site"), row.text("local_date"));
+        // One island keeps the date of the other side of the date line.
+        let day = day_number(row.text("local_date")) - i64::from(row.text("site") == "Apia");
+        match (rise_set(day, latitude, longitude), row.text("state")) {
+            (RiseSet::PolarDay, "polar day") | (RiseSet::PolarNight, "polar night") => {}
+            (sun @ RiseSet::RisesAndSets { rise_ms_utc, set_ms_utc }, "normal") => {
+                let tolerance = tolerance_ms(latitude.get());
+                let near = |got: i64, column: &str| {
+                    close(
+                        got as f64,
+                        utc_ms(row.text(column)) as f64,
+                        tolerance,
+                        format_args!("{what} {column}"),
+                    );
+                };
+                near(rise_ms_utc, "sunrise_utc");
+                if utc_ms(row.text("sunset_utc")) > utc_ms(row.text("sunrise_utc")) {
+                    near(set_ms_utc, "sunset_utc");
+                    let up_ms = row.number("up_h") * 3_600_000.0;
+                    close(sun.day_length_ms() as f64, up_ms, 2.0 * tolerance, &what);
+                } else {
+                    // The last night before the midnight sun: that civil day's sunset is the day before's.
+                    let RiseSet::RisesAndSets { set_ms_utc, .. } = rise_set(day - 1, latitude, longitude)
+                    else {
+                        panic!("{what}: no sunset the evening before");
+                    };
+                    near(set_ms_utc, "sunset_utc");
+                }
+            }
+            (got, state) => panic!("{what}: got {got:?}, table says {state}"),
+        }
+    }
+}
+
+#[test]
+fn any_hour_near_noon_finds_the_same_noon() {
+    for row in table("sun_events.csv").iter().filter(|row| row.text("state") == "normal") {
+        let (latitude, longitude) = site(row);
+        let transit = utc_ms(row.text("transit_utc"));
+        let around = |hours: i64| rise_set_around(transit + hours * 3_600_000, latitude, longitude);
+        for hours in [-11, -3, 3, 11] {
+            let (RiseSet::RisesAndSets { rise_ms_utc: a, .. }, RiseSet::RisesAndSets { rise_ms_utc: b, .. }) =
+                (around(hours), around(0))
+            else {
+                panic!("{}: the sun rises and sets", row.text("site"));
+            };
+            assert!((a - b).abs() < 100, "{} {hours} h: {a} {b}", row.text("site"));
+        }
+    }
+}
+
+#[test]
+fn the_sun_stands_where_spa_says() {
+    for row in table("sun_positions.csv") {
+        let (latitude, longitude) = site(&row);
+        let got = position(utc_ms(row.text("utc")), latitude, longitude);
+        let what = format!("{} {}", row.text("site"), row.text("utc"));
+        let zenith = row.number("zenith");
+        close(90.0 - got.altitude_deg, zenith, 0.02, format_args!("zenith at {what}"));
+        if zenith > 3.0 && zenith < 177.0 {
+            let apart = (got.azimuth_deg - row.number("azimuth") + 180.0).rem_euclid(360.0) - 180.0;
+            let across = apart * libm::sin(zenith.to_radians());
+            assert!(across.abs() < 0.02, "azimuth at {what}: {apart} off");
+        }
+    }
+}
+
+proptest! {
+    #[test]
+    fn sunrise_comes_before_sunset_within_a_day_everywhere(
+        day in -30_000_i64..60_000, lat in -90.0..=90.0, lon in -180.0..=180.0,
+    ) {
+        let sun = rise_set(day, Latitude::try_new(lat).unwrap(), Longitude::try_new(lon).unwrap());
+        prop_assert!((0..=MS_PER_DAY).contains(&sun.day_length_ms()), "{sun:?}");
+    }
+
+    #[test]
+    fn day_length_grows_towards_the_summer_pole(lat in -60.0..59.0, north in 0.1..1.0) {
+        // 2024-06-20.
+        let length = |lat| {
+            rise_set(19_894, Latitude::try_new(lat).unwrap(), Longitude::try_new(0.0).unwrap()).day_length_ms()
+        };
+        prop_assert!(length(lat + north) > length(lat));
+    }
+}
