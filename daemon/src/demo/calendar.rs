@@ -44,8 +44,11 @@ impl Calendar {
 ///
 /// Times that no calendar holds become the beginning of 1970: the demo is hundreds of millions of years from them.
 pub fn local(at_ms: i64) -> DateTime<FixedOffset> {
-    let offset = FixedOffset::east_opt((OFFSET_MS / 1000) as i32).expect("one hour is a valid offset");
-    DateTime::from_timestamp_millis(at_ms).unwrap_or_default().with_timezone(&offset)
+    const OFFSET: FixedOffset = match FixedOffset::east_opt((OFFSET_MS / 1000) as i32) {
+        Some(offset) => offset,
+        None => panic!("an hour is a valid offset"),
+    };
+    DateTime::from_timestamp_millis(at_ms).unwrap_or_default().with_timezone(&OFFSET)
 }
 
 #[cfg(test)]

@@ -27,6 +27,8 @@ pub enum Stream {
     Instrument,
     /// Readings that get lost.
     Loss,
+    /// How long a probe waits before it tries again.
+    Pause,
 }
 
 /// A number between 0 and 1, the same for the same question.

@@ -12,6 +12,9 @@
 //!
 //! Each step takes the losses at its end (implicit Euler), so that no wind, however strong, makes it swing.
 
+use agronomy::units::Celsius;
+use agronomy::vapour::saturation_pressure;
+
 use super::weather::Outside;
 
 /// Floor area, m² (AGRONOMY 3.6).
@@ -97,7 +100,8 @@ impl House {
         let inside_sun = PASSES * outside.sun_w_m2 * under_net;
         let absorbed = ABSORBED * inside_sun;
         let latent = latent_w_m2(inside_sun, self.deficit_kpa(), setting);
-        let changes = LEAK_PER_H + vent_changes_per_h(setting.vents, self.air_c - outside.t_c, outside.wind_m_s);
+        let changes =
+            LEAK_PER_H + vent_changes_per_h(setting.vents, self.air_c - outside.t_c, outside.wind_m_s);
         let height = VOLUME_M3 / FLOOR_M2;
         let loss = COVER_LOSS * COVER_M2 / FLOOR_M2 + AIR_HEAT * changes * height / 3600.0;
 
@@ -138,9 +142,9 @@ fn vent_changes_per_h(vents: f64, warmer_k: f64, wind_m_s: f64) -> f64 {
     3600.0 * flow / VOLUME_M3
 }
 
-/// Saturation vapour pressure over water, kPa (FAO-56 equation 11).
-pub fn saturation_kpa(t_c: f64) -> f64 {
-    0.6108 * libm::exp(17.27 * t_c / (t_c + 237.3))
+/// Saturation vapour pressure over water, kPa, for a plain number of °C; nothing where no air can be.
+pub(super) fn saturation_kpa(t_c: f64) -> f64 {
+    Celsius::try_new(t_c).map_or(f64::NAN, |air| saturation_pressure(air).get())
 }
 
 /// Water vapour of saturated air, kg/m³ (the ideal gas law).
@@ -153,7 +157,8 @@ mod tests {
     use super::*;
 
     /// The weather of the reference case (AGRONOMY 3.6).
-    const REFERENCE: Outside = Outside { t_c: 36.0, rh_pct: 30.0, sun_w_m2: 850.0, wind_m_s: 1.5, p_kpa: 101.3 };
+    const REFERENCE: Outside =
+        Outside { t_c: 36.0, rh_pct: 30.0, sun_w_m2: 850.0, wind_m_s: 1.5, p_kpa: 101.3 };
 
     const WATERED: Setting = Setting { vents: 0.0, shade: false, leaf_area: 2.0, supply: 1.0 };
 
@@ -187,14 +192,20 @@ mod tests {
         for (setting, t_c, rh_pct) in cases {
             let house = settled(setting);
             assert!((house.air_c() - t_c).abs() < 0.3, "{setting:?}: {} instead of {t_c}", house.air_c());
-            assert!((house.rh_pct() - rh_pct).abs() < 2.0, "{setting:?}: {} instead of {rh_pct}", house.rh_pct());
+            assert!(
+                (house.rh_pct() - rh_pct).abs() < 2.0,
+                "{setting:?}: {} instead of {rh_pct}",
+                house.rh_pct()
+            );
         }
     }
 
     #[test]
     fn the_vents_change_the_air_as_often_as_in_the_reference_case() {
         // AGRONOMY 3.6, column N (which includes the leak of 1.5).
-        for (vents, warmer_k, changes) in [(0.12, 3.8, 41.0), (0.20, 2.9, 64.0), (0.12, 8.1, 49.0), (0.2, 6.0, 75.0)] {
+        for (vents, warmer_k, changes) in
+            [(0.12, 3.8, 41.0), (0.20, 2.9, 64.0), (0.12, 8.1, 49.0), (0.2, 6.0, 75.0)]
+        {
             let ours = vent_changes_per_h(vents, warmer_k, 1.5) + LEAK_PER_H;
             assert!((ours - changes).abs() < 1.0, "{ours} instead of {changes}");
         }

@@ -22,7 +22,6 @@ pub mod history;
 pub mod house;
 pub mod probes;
 pub mod site;
-mod sky;
 pub mod story;
 pub mod weather;
 pub mod world;

@@ -8,6 +8,10 @@ use crate::entry::{Began, Note, PlaceKind};
 pub const NAME: &str = "Quince Corner";
 /// When the story begins unless told otherwise: 2026-07-13, a Monday, 05:00 by the site's clock; UTC ms.
 pub const DEFAULT_START_MS: i64 = 1_783_915_200_000;
+/// Latitude, degrees north.
+pub const LATITUDE: f64 = 45.0;
+/// Longitude, degrees east: open water, so that it is nobody's garden.
+pub const LONGITUDE: f64 = 12.9;
 /// Height above the sea, m.
 pub const ALTITUDE_M: f64 = 40.0;
 /// The usual interval between two readings of every probe, s.
@@ -58,7 +62,7 @@ pub const HUMIDITY_POINTER: &str = "/air/humidity";
 
 /// A planting of the demo; days are counted from the day on which the story begins.
 struct Planting {
-    planting: &'static str,
+    key: &'static str,
     crop: &'static str,
     place: &'static str,
     variety: &'static str,
@@ -72,7 +76,7 @@ struct Planting {
 /// What stands where. Varieties are invented; dates are common practice for 45° N.
 const PLANTINGS: [Planting; 5] = [
     Planting {
-        planting: "tomatoes",
+        key: "tomatoes",
         crop: "tomato",
         place: HOUSE,
         variety: "Old Copper",
@@ -83,7 +87,7 @@ const PLANTINGS: [Planting; 5] = [
         first_ripe: Some(-8),
     },
     Planting {
-        planting: "peppers",
+        key: "peppers",
         crop: "sweet_pepper",
         place: HOUSE,
         variety: "Lantern Hill",
@@ -94,7 +98,7 @@ const PLANTINGS: [Planting; 5] = [
         first_ripe: None,
     },
     Planting {
-        planting: "cucumbers",
+        key: "cucumbers",
         crop: "cucumber",
         place: HOUSE,
         variety: "Long Patience",
@@ -105,7 +109,7 @@ const PLANTINGS: [Planting; 5] = [
         first_ripe: Some(-20),
     },
     Planting {
-        planting: "lettuce",
+        key: "lettuce",
         crop: "lettuce",
         place: DITCH_BED,
         variety: "Frog's Ear",
@@ -116,7 +120,7 @@ const PLANTINGS: [Planting; 5] = [
         first_ripe: None,
     },
     Planting {
-        planting: "beans",
+        key: "beans",
         crop: "bean_green",
         place: GATE_BED,
         variety: "Grey Heron",
@@ -127,11 +131,6 @@ const PLANTINGS: [Planting; 5] = [
         first_ripe: Some(-3),
     },
 ];
-
-/// The names of the plantings, as the diary knows them.
-pub fn plantings() -> impl Iterator<Item = &'static str> {
-    PLANTINGS.iter().map(|planting| planting.planting)
-}
 
 /// Leaf area over floor area of what stands in the house on a day: bare pots in April, a full canopy in July.
 pub fn leaf_area(day: f64) -> f64 {
@@ -156,7 +155,8 @@ pub fn season_notes(calendar: Calendar, weather: &Weather) -> Vec<(i64, Note)> {
 /// Places and probes, on the first morning of the season.
 fn ground(calendar: Calendar) -> Vec<(i64, Note)> {
     let first_ms = calendar.at(-SEASON_DAYS, 0, 0);
-    let places = PLACES.map(|(place, name, kind)| Note::Place { place: place.into(), name: name.into(), kind });
+    let places =
+        PLACES.map(|(place, name, kind)| Note::Place { place: place.into(), name: name.into(), kind });
     let hang = |probe: &str, place: &str, height_m, shelter: &str| Note::Hang {
         probe: probe.into(),
         place: place.into(),
@@ -174,7 +174,7 @@ fn ground(calendar: Calendar) -> Vec<(i64, Note)> {
 }
 
 fn milestones(calendar: Calendar, planting: &Planting) -> Vec<(i64, Note)> {
-    let name = || planting.planting.to_owned();
+    let name = || planting.key.to_owned();
     let began = Note::Planting {
         planting: name(),
         crop: planting.crop.into(),
@@ -205,7 +205,10 @@ fn vents_of(calendar: Calendar, weather: &Weather, day: i64) -> Vec<(i64, Note)>
     let minutes = (8 * 60 + 30 - (expected.high_c.clamp(10.0, 30.0) - 10.0) as i64 * 6).max(6 * 60 + 20);
     let vents = |open| Note::Vents { place: HOUSE.into(), open };
     let evening = if expected.low_c > 14.0 { 20 } else { 18 };
-    vec![(calendar.at(day, 0, minutes), vents(true)), (calendar.at(day, evening, 10 + day.rem_euclid(4) * 10), vents(false))]
+    vec![
+        (calendar.at(day, 0, minutes), vents(true)),
+        (calendar.at(day, evening, 10 + day.rem_euclid(4) * 10), vents(false)),
+    ]
 }
 
 /// Water for the house every other day once something stands there, daily in July; for the beds on dry days.

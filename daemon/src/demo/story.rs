@@ -4,7 +4,7 @@
 //! first day of the dome, so that notices open, worsen, ease and close. One probe falls silent on the third
 //! afternoon. All of it is data: [`acts`] gives the whole story with its times, [`narrate`] a line for each act.
 
-use super::calendar::{Calendar, DAY_MS, MINUTE_MS, local};
+use super::calendar::{Calendar, MINUTE_MS, local};
 use super::weather::{DOME, DOME_DAYS, LEAD_IN};
 use super::{World, site};
 use crate::entry::Note;
@@ -41,9 +41,10 @@ const LINES_C: [f64; 2] = [35.0, 40.0];
 const RELEASE_K: f64 = 1.5;
 /// The break after the dome.
 const BREAK: i64 = DOME + DOME_DAYS;
-/// The probe that falls silent, and from and until when: day, hour, minute.
-const SILENCE: (&str, (i64, i64, i64), (i64, i64, i64)) =
-    (site::BED_PROBES[0].probe, (DOME + 2, 14, 0), (DOME + 2, 14, 50));
+/// The probe that falls silent.
+const SILENT: &str = site::BED_PROBES[0].probe;
+/// From when until when it is silent: day, hour, minute.
+const SILENCE: [(i64, i64, i64); 2] = [(DOME + 2, 14, 0), (DOME + 2, 14, 50)];
 
 /// When the story is over, UTC ms: noon of the second cool day.
 pub fn end_ms(calendar: Calendar) -> i64 {
@@ -52,9 +53,13 @@ pub fn end_ms(calendar: Calendar) -> i64 {
 
 /// Whether a probe speaks at a moment, UTC ms.
 pub fn speaks(calendar: Calendar, probe: &str, at_ms: i64) -> bool {
-    let (silent, from, until) = SILENCE;
-    let moment = |(day, hour, minute)| calendar.at(day, hour, minute);
-    probe != silent || !(moment(from)..moment(until)).contains(&at_ms)
+    let [from_ms, until_ms] = silence(calendar);
+    probe != SILENT || !(from_ms..until_ms).contains(&at_ms)
+}
+
+/// The beginning and the end of the silence, UTC ms.
+fn silence(calendar: Calendar) -> [i64; 2] {
+    SILENCE.map(|(day, hour, minute)| calendar.at(day, hour, minute))
 }
 
 /// What the grower notes in the course of the story, oldest first: `(UTC ms, note)`.
@@ -102,8 +107,7 @@ pub fn notes(calendar: Calendar) -> Vec<(i64, Note)> {
 /// The whole story, oldest first: `(UTC ms, act)`.
 pub fn acts(world: &World) -> Vec<(i64, Act)> {
     let calendar = world.calendar();
-    let moment = |(day, hour, minute)| calendar.at(day, hour, minute);
-    let (silent, from, until) = SILENCE;
+    let [from_ms, until_ms] = silence(calendar);
     let on_it = |minder, place| Act::OnIt { minder, place };
     let mut acts = vec![
         (world.start_ms(), Act::Begins),
@@ -111,8 +115,8 @@ pub fn acts(world: &World) -> Vec<(i64, Act)> {
         (calendar.at(DOME, 14, 15), on_it("too-hot", Some(site::HOUSE))),
         (calendar.at(DOME + 1, 12, 30), on_it("too-hot", Some(site::HOUSE))),
         (calendar.at(DOME + 2, 14, 45), on_it("probe-silent", Some(site::GATE_BED))),
-        (moment(from), Act::FallsSilent(silent)),
-        (moment(until), Act::HeardAgain(silent)),
+        (from_ms, Act::FallsSilent(SILENT)),
+        (until_ms, Act::HeardAgain(SILENT)),
         (end_ms(calendar), Act::Ends),
     ];
     acts.extend(notes(calendar).into_iter().map(|(at_ms, note)| (at_ms, Act::Note(note))));
@@ -183,15 +187,9 @@ fn place_name(place: &str) -> &str {
     site::PLACES.iter().find(|(key, ..)| *key == place).map_or(place, |(_, name, _)| name)
 }
 
-/// The length of the story, ms: from its beginning to its end.
-pub fn length_ms(world: &World) -> i64 {
-    (end_ms(world.calendar()) - world.start_ms()).clamp(0, 30 * DAY_MS)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::demo::calendar::HOUR_MS;
     use crate::demo::site::DEFAULT_START_MS;
 
     fn world() -> World {
@@ -206,7 +204,10 @@ mod tests {
             .find(|(_, note)| matches!(note, Note::HeatWarning { .. }))
             .unwrap();
         let Note::HeatWarning { from, to, about_c, .. } = &note else { unreachable!() };
-        assert_eq!((local(at_ms).date_naive().to_string().as_str(), from.as_str()), ("2026-07-13", "2026-07-15"));
+        assert_eq!(
+            (local(at_ms).date_naive().to_string().as_str(), from.as_str()),
+            ("2026-07-13", "2026-07-15")
+        );
         assert_eq!(to, "2026-07-19");
         assert!((40.0..=45.0).contains(about_c));
         assert_eq!(
@@ -222,7 +223,7 @@ mod tests {
         assert_eq!(acts.last().map(|(_, act)| act), Some(&Act::Ends));
         assert!(acts.windows(2).all(|w| w[0].0 <= w[1].0));
         for (at_ms, act) in &acts {
-            assert!(!narrate(*at_ms, act).contains("noted: "), "{act:?} has words of its own");
+            assert!(!narrate(*at_ms, act).contains("  noted: "), "{act:?} has words of its own");
         }
     }
 
@@ -231,8 +232,11 @@ mod tests {
         let world = world();
         let acts = acts(&world);
         for day in DOME..DOME + DOME_DAYS {
-            let today: Vec<_> =
-                acts.iter().filter(|(at_ms, _)| world.calendar().day_of(*at_ms) == day).map(|(_, a)| a).collect();
+            let today: Vec<_> = acts
+                .iter()
+                .filter(|(at_ms, _)| world.calendar().day_of(*at_ms) == day)
+                .map(|(_, a)| a)
+                .collect();
             let count = |wanted: &Act| today.iter().filter(|act| **act == wanted).count();
             assert_eq!(count(&Act::Passes(40.0)), count(&Act::Clears(40.0)), "day {day}");
             assert!((1..=2).contains(&count(&Act::Passes(40.0))), "day {day}");
@@ -265,6 +269,5 @@ mod tests {
         };
         assert_eq!(silent_minutes("gate"), 50);
         assert_eq!(silent_minutes("ditch") + silent_minutes("post") + silent_minutes("ridge"), 0);
-        assert!(length_ms(&world()) > 8 * 24 * HOUR_MS);
     }
 }

@@ -173,7 +173,8 @@ mod tests {
     #[test]
     fn the_order_of_asking_changes_nothing() {
         let (forth, back) = (World::new(5, DEFAULT_START_MS), World::new(5, DEFAULT_START_MS));
-        let times: Vec<_> = (0..48).map(|step| forth.season_start_ms() + step * 37 * MINUTE_MS + 11_000).collect();
+        let times: Vec<_> =
+            (0..48).map(|step| forth.season_start_ms() + step * 37 * MINUTE_MS + 11_000).collect();
         let forwards: Vec<_> = times.iter().map(|t| forth.at(*t)).collect();
         let mut backwards: Vec<_> = times.iter().rev().map(|t| back.at(*t)).collect();
         backwards.reverse();
@@ -183,7 +184,10 @@ mod tests {
     #[test]
     fn another_seed_is_another_season() {
         let (one, two) = (World::new(1, DEFAULT_START_MS), World::new(2, DEFAULT_START_MS));
-        assert_ne!(one.at(one.season_start_ms() + DAY_MS).outside, two.at(two.season_start_ms() + DAY_MS).outside);
+        assert_ne!(
+            one.at(one.season_start_ms() + DAY_MS).outside,
+            two.at(two.season_start_ms() + DAY_MS).outside
+        );
     }
 
     #[test]
