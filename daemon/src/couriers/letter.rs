@@ -50,7 +50,10 @@ mod tests {
 
     #[test]
     fn a_board_that_starts_in_the_afternoon_writes_no_morning_letter() {
-        assert_eq!(due(None, utc_ms("2031-07-02T09:59:59+02:00"), 7200, six()).as_deref(), Some("2031-07-02"));
+        assert_eq!(
+            due(None, utc_ms("2031-07-02T09:59:59+02:00"), 7200, six()).as_deref(),
+            Some("2031-07-02")
+        );
         assert_eq!(due(None, utc_ms("2031-07-02T10:00:00+02:00"), 7200, six()), None);
     }
 

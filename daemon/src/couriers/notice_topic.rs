@@ -1,10 +1,10 @@
-//! MQTT: each errand is published on a topic of its notice, for people's displays and for records. Never for relays:
+//! MQTT: each step is published on a topic of its notice, for people's displays and for records. Never for relays:
 //! Glasshour advises and switches nothing.
 //!
 //! | topic | payload |
 //! | --- | --- |
-//! | `glasshour/SITE/notice/NOTICE` | one step as JSON, QoS 1, not retained: who comes late asks the page |
-//! | `glasshour/SITE/here` | `here` or, as last will, `away`; retained |
+//! | `PREFIX/notice/NOTICE` | one step as JSON, QoS 1, not retained: who comes late asks the page |
+//! | `PREFIX/here` | `here` or, as last will, `away`; retained |
 //!
 //! The JSON has `id` (the same at each try: drop what you have seen), `site`, `notice`, `step`, `minder`, `place`,
 //! `planting` (where the step is about one), `at` (RFC 3339, UTC), `turn`, `severity`, `push`, `title` and `text`.
@@ -39,7 +39,7 @@ const KEEP_ALIVE: Duration = Duration::from_secs(30);
 /// First and longest pause between two connections.
 const PAUSES: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(60));
 /// How long a try waits for a connection.
-const CONNECTION_LIMIT: Duration = Duration::from_secs(10);
+const CONNECTION_LIMIT: Duration = Duration::from_secs(5);
 
 /// What the site file says of the broker for notices.
 #[derive(Clone)]
@@ -50,8 +50,10 @@ pub struct Settings {
     pub port: u16,
     /// User and password, where the broker wants them.
     pub login: Option<(String, String)>,
-    /// The site's name, as it stands in topics.
+    /// The site's name.
     pub site: String,
+    /// What our topics begin with: `glasshour/garden`.
+    pub prefix: String,
 }
 
 impl Settings {
@@ -59,7 +61,7 @@ impl Settings {
         let client = format!("glasshour-{}-notices", word(&self.site));
         let mut options = MqttOptions::new(client, &self.host, self.port);
         options.set_keep_alive(KEEP_ALIVE).set_clean_session(true).set_last_will(LastWill::new(
-            here(&self.site),
+            here(&self.prefix),
             "away",
             QoS::AtLeastOnce,
             true,
@@ -93,6 +95,7 @@ pub struct Connection {
 /// The MQTT courier.
 pub struct NoticeTopic {
     site: String,
+    prefix: String,
     epoch: String,
     standing: watch::Receiver<Standing>,
     /// Messages published on which link so far.
@@ -102,7 +105,8 @@ pub struct NoticeTopic {
 /// The courier and its connection. `epoch` names the ledger.
 pub fn open(settings: Settings, epoch: String) -> (NoticeTopic, Connection) {
     let (standing, seen) = watch::channel(Err("not connected yet".to_owned()));
-    let courier = NoticeTopic { site: settings.site.clone(), epoch, standing: seen, published: (0, 0) };
+    let (site, prefix) = (settings.site.clone(), settings.prefix.clone());
+    let courier = NoticeTopic { site, prefix, epoch, standing: seen, published: (0, 0) };
     (courier, Connection { settings, standing })
 }
 
@@ -144,7 +148,7 @@ impl Connection {
             match events.poll().await {
                 Ok(Event::Incoming(Incoming::ConnAck(_))) => {
                     connected = true;
-                    let here = client.try_publish(here(&self.settings.site), QoS::AtMostOnce, true, "here");
+                    let here = client.try_publish(here(&self.settings.prefix), QoS::AtMostOnce, true, "here");
                     if let Err(error) = here {
                         return Ended { connected, why: error.to_string() };
                     }
@@ -177,7 +181,7 @@ struct Ended {
 impl NoticeTopic {
     async fn publish(&mut self, step: &Step, entry: i64) -> Result<(), String> {
         let mut link = self.link().await?;
-        let topic = format!("glasshour/{}/notice/{}", word(&self.site), word(&step.notice));
+        let topic = format!("{}/notice/{}", self.prefix, word(&step.notice));
         let payload = payload(step, &self.site, &public_id(entry, &self.epoch));
         link.client
             .try_publish(topic, QoS::AtLeastOnce, false, payload)
@@ -187,7 +191,9 @@ impl NoticeTopic {
         self.published = (link.number, mine);
         // A late answer to an earlier try that was given up has a lower number.
         let answered = link.acknowledged.wait_for(|highest| *highest >= mine).await;
-        answered.map(|_| ()).map_err(|_| "the connection was lost before the broker answered; it may have arrived".to_owned())
+        answered
+            .map(|_| ())
+            .map_err(|_| "the connection was lost before the broker answered; it may have arrived".to_owned())
     }
 
     /// Waits a little for a connection.
@@ -220,8 +226,8 @@ impl Courier for NoticeTopic {
     }
 }
 
-fn here(site: &str) -> String {
-    format!("glasshour/{}/here", word(site))
+fn here(prefix: &str) -> String {
+    format!("{prefix}/here")
 }
 
 /// One level of a topic: what is not a letter, digit, `_`, `-` or `.` becomes `_`, so that no name can reach another
@@ -231,8 +237,8 @@ fn word(text: &str) -> String {
 }
 
 fn payload(step: &Step, site: &str, id: &str) -> String {
-    let at = DateTime::from_timestamp_millis(step.at_ms)
-        .map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));
+    let at =
+        DateTime::from_timestamp_millis(step.at_ms).map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));
     let mut body = json!({
         "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
         "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,
@@ -251,7 +257,6 @@ mod tests {
     #[test]
     fn no_name_reaches_another_topic() {
         assert_eq!(word("too-hot.house-2"), "too-hot.house-2");
-        assert_eq!(word("a/b+#\n$ é"), "a_b_______");
-        assert_eq!(here("lower garden"), "glasshour/lower_garden/here");
+        assert_eq!(word("a/b+#\n$ é"), "a_b______");
     }
 }

@@ -216,7 +216,10 @@ mod tests {
 
     #[test]
     fn the_worst_notice_goes_first_then_the_oldest_and_the_letter_last() {
-        let letter = Waiting { errand: Errand::Letter { date: "2031-07-02".to_owned() }, ..row(1, "", Severity::Minor, 0) };
+        let letter = Waiting {
+            errand: Errand::Letter { date: "2031-07-02".to_owned() },
+            ..row(1, "", Severity::Minor, 0)
+        };
         let mut rows = vec![
             letter,
             row(2, "a", Severity::Minor, 0),
@@ -237,7 +240,8 @@ mod tests {
         let ladder = [30, 60, 120, 240, 480, 960, 1800, 1800, 1800];
         for entry in 1..200 {
             for (tries, seconds) in ladder.iter().enumerate() {
-                let Row::Waits { due_ms, tries: counted } = after(entry, tries as u32, &later(None), 7) else {
+                let Row::Waits { due_ms, tries: counted } = after(entry, tries as u32, &later(None), 7)
+                else {
                     panic!("it waits")
                 };
                 let full = seconds * 1000;

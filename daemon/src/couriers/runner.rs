@@ -111,7 +111,8 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
                 self.tell(entry, tries, Delivery::Never { why: why.to_owned() }).await?;
             }
             let Some(waiting) = plan.send else {
-                let nap = plan.next_ms.map_or(LONGEST_SLEEP, |next| Duration::from_millis((next - now) as u64));
+                let nap =
+                    plan.next_ms.map_or(LONGEST_SLEEP, |next| Duration::from_millis((next - now) as u64));
                 return Ok(self.clock.real(nap.min(LONGEST_SLEEP)));
             };
             let Some(delivery) = self.carry(&waiting).await else { break };
@@ -183,4 +184,4 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
 
 #[cfg(test)]
 #[path = "runner_tests.rs"]
-mod tests;
+pub(crate) mod tests;
