@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use glasshour::clock::FastClock;
-use glasshour::couriers::email::{Email, Letter, Protection, Settings};
+use glasshour::couriers::email::{Email, Protection, Settings};
 use glasshour::couriers::outbox::{Errand, Waiting};
 use glasshour::couriers::runner::{self, Courier};
 use glasshour::glance::Glance;
@@ -34,13 +34,10 @@ fn with_login(settings: Settings, password: &str) -> Settings {
 }
 
 /// Stands for the page's own letter: long enough to tell whether the whole of it arrives.
-fn write(glance: &Glance) -> Letter {
+fn write(glance: &Glance) -> (String, String, String) {
     let lines: Vec<String> = (0..200).map(|n| format!(".line {n} of the glance, {} °C", n % 45)).collect();
-    Letter {
-        subject: format!("Today in the {}", glance.site),
-        text: lines.join("\n"),
-        html: format!("<p>{}</p>", glance.sentence.order),
-    }
+    let subject = format!("Today in the {}", glance.site);
+    (subject, lines.join("\n"), format!("<p>{}</p>", glance.sentence.order))
 }
 
 fn courier(settings: &Settings) -> Email {
@@ -88,7 +85,7 @@ async fn a_step_arrives_encrypted_and_with_the_whole_glance() {
     // RFC 2045, section 4: without it the letter's encoding need not be understood.
     assert_eq!(header(letter, "mime-version"), ["1.0"]);
     assert_eq!(header(letter, "date"), ["Wed, 02 Jul 2031 12:00:00 +0000"]);
-    let whole = format!("Tomatoes: 36.1 °C, limit 35, since 13:40.\n\n{}", write(&glance()).text);
+    let whole = format!("Tomatoes: 36.1 °C, limit 35, since 13:40.\n\n{}", write(&glance()).1);
     assert!(same_lines(&letter["plain"], &whole), "{}", letter["plain"]);
 }
 
@@ -131,8 +128,8 @@ async fn the_morning_letter_has_the_glance_as_text_and_as_html() {
     assert_eq!(courier.carry(&Waiting { errand, ..first_step() }).await, Delivery::Sent);
     let letter = &server.letters()[0];
     assert_eq!(header(letter, "subject"), ["Today in the garden"]);
-    assert!(same_lines(&letter["plain"], &write(&glance()).text));
-    assert!(same_lines(&letter["html"], &write(&glance()).html));
+    assert!(same_lines(&letter["plain"], &write(&glance()).1));
+    assert!(same_lines(&letter["html"], &write(&glance()).2));
 }
 
 #[tokio::test]
@@ -149,7 +146,7 @@ async fn a_text_that_looks_like_headers_stays_a_text() {
     assert_eq!(header(letter, "subject"), ["Open it Bcc: thief@elsewhere.example Go away °"]);
     assert_eq!(header(letter, "bcc"), [""; 0]);
     assert_eq!(letter["readers"], serde_json::json!(["grower@garden.example", "neighbour@garden.example"]));
-    let text = format!(".\nRCPT TO:<thief@elsewhere.example>\n\n{}", write(&glance()).text);
+    let text = format!(".\nRCPT TO:<thief@elsewhere.example>\n\n{}", write(&glance()).1);
     assert!(same_lines(&letter["plain"], &text), "{letter}");
 }
 

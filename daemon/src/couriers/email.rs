@@ -86,19 +86,8 @@ pub enum Unusable {
     Tls(String, lettre::transport::smtp::Error),
 }
 
-/// A letter, ready to be read.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Letter {
-    /// Subject.
-    pub subject: String,
-    /// Plain text.
-    pub text: String,
-    /// The same for mail programs that show HTML.
-    pub html: String,
-}
-
-/// Writes the whole glance as a letter.
-pub type Write = fn(&Glance) -> Letter;
+/// Writes the whole glance as a letter: subject, plain text, HTML.
+pub type Write = fn(&Glance) -> (String, String, String);
 
 /// The mail courier.
 pub struct Email {
@@ -170,16 +159,16 @@ impl Email {
 
     fn message(&self, waiting: &Waiting) -> Result<Message, lettre::error::Error> {
         let glance = self.glance.borrow().clone();
-        let whole = (self.write)(&glance);
+        let (subject, text, html) = (self.write)(&glance);
         match &waiting.errand {
             Errand::Step(step) => self
                 .head(waiting, step.at_ms)
                 .subject(one_line(&step.title))
-                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.text, whole.text))),
+                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.text, text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)
-                .subject(one_line(&whole.subject))
-                .multipart(MultiPart::alternative_plain_html(whole.text, whole.html)),
+                .subject(one_line(&subject))
+                .multipart(MultiPart::alternative_plain_html(text, html)),
         }
     }
 }
@@ -285,7 +274,7 @@ mod tests {
 
     fn set_up(settings: &Settings) -> Result<Email, Unusable> {
         let (_, seen) = watch::channel(Arc::new(quiet_glance()));
-        let write = |_: &Glance| Letter { subject: String::new(), text: String::new(), html: String::new() };
+        let write = |_: &Glance| (String::new(), String::new(), String::new());
         Email::new(settings, "1".to_owned(), seen, write)
     }
 

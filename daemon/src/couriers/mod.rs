@@ -7,10 +7,12 @@
 //!
 //! - [`outbox`] decides what to send now, what to drop, and when to try again. No clock, no file, no socket.
 //! - [`runner`] is the task around one courier.
+//! - [`index`] says which step a row is about.
 //! - [`email`] and [`notice_topic`] are the couriers.
 //! - [`letter`] says when the morning letter is due.
 
 pub mod email;
+pub mod index;
 pub mod letter;
 pub mod notice_topic;
 pub mod outbox;
