@@ -1,1 +1,303 @@
-//! To come.
+//! The ledger: everything that happened, kept so that no power cut, crash or full disk loses what was acknowledged.
+//!
+//! One small SQLite file with a write-ahead log. Each commit is one row of readings, with the notes, notices and
+//! outbox changes that belong to them, in one transaction. Once a day those rows become chunks: one compressed row per
+//! series and week, hourly roll-ups beside it. Every body carries a checksum over itself and its row's numbers; a
+//! damaged row is fenced (skipped and named) and the rest is served.
+//!
+//! | file | knows |
+//! | --- | --- |
+//! | `commit` | what is written, and how |
+//! | `view`, `rollup`, `records`, `reader` | what is asked, and through whose connection |
+//! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
+//! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
+//! | `compaction` | batches into chunks |
+//! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
+//!
+//! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
+//! ([`Quantity::decimals`](agronomy::quantity::Quantity::decimals)); finer input is rounded to the nearest tick. A
+//! series never changes its decimals: should a release change those of a quantity, new series begin, and readers see
+//! both as one.
+
+mod batch;
+mod bytes;
+mod chunk;
+mod commit;
+mod compaction;
+mod dating;
+mod error;
+mod file;
+mod health;
+mod hours;
+mod merge;
+mod reader;
+mod records;
+mod rollup;
+mod schema;
+mod shared;
+mod view;
+mod week;
+
+use std::path::Path;
+use std::sync::Arc;
+
+use rusqlite::{Connection, TransactionBehavior};
+
+pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
+pub use compaction::{Compacted, Count};
+pub use error::LedgerError;
+pub use health::Sizes;
+pub use reader::Reader;
+pub use records::{OutboxRow, Page};
+pub use rollup::Hour;
+pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
+pub use view::{Batch, View};
+
+use commit::SeriesBook;
+use file::{Holder, Home, Role};
+use shared::Shared;
+
+/// Bundled SQLite is told to call `fdatasync`; built without this it would write three times as much.
+const _: &str =
+    env!("LIBSQLITE3_FLAGS", "build inside the workspace: .cargo/config.toml sets LIBSQLITE3_FLAGS");
+
+/// The log is copied into the file once it is longer than this.
+const LOG_PAGES: i64 = 2_000;
+
+/// What is frozen when a ledger is made.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Founding {
+    /// The site's standard offset from UTC, ms east: it fixes where days and weeks begin.
+    pub offset_ms: i64,
+    /// The program that makes it, with its version.
+    pub program: String,
+}
+
+/// The ledger's one writer.
+#[derive(Debug)]
+pub struct Ledger {
+    /// None between a closing after an error and the next opening that works.
+    conn: Option<Connection>,
+    shared: Arc<Shared>,
+    book: SeriesBook,
+    next_seq: i64,
+    founding: Founding,
+    _holder: Option<Holder>,
+}
+
+impl Ledger {
+    /// Opens the ledger in a folder, making both if absent.
+    ///
+    /// # Errors
+    ///
+    /// [`LedgerError::Held`] names the process that has it; otherwise what the file or the storage is at fault for.
+    pub fn open(folder: &Path, founding: &Founding) -> Result<Self, LedgerError> {
+        std::fs::create_dir_all(folder)?;
+        let holder = Holder::take(folder)?;
+        let home = Home::Folder(folder.to_owned());
+        home.drop_page_cache()?;
+        Self::begin(home, Some(holder), founding)
+    }
+
+    /// A ledger in memory, for replay: the same code, nothing durable.
+    ///
+    /// # Errors
+    ///
+    /// When memory is short.
+    pub fn in_memory(founding: &Founding) -> Result<Self, LedgerError> {
+        Self::begin(Home::memory(), None, founding)
+    }
+
+    fn begin(home: Home, holder: Option<Holder>, founding: &Founding) -> Result<Self, LedgerError> {
+        let conn = home.connect(Role::Founder)?;
+        schema::found(&conn, founding, holder.is_some())?;
+        home.flush_folder()?;
+        let shared = Arc::new(Shared::new(home, dating::frozen_offset_ms(&conn)?));
+        health::name_fenced_chunks(&conn, &shared)?;
+        let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
+        Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone(), _holder: holder })
+    }
+
+    /// Closes everything, makes the system forget what it holds of the files, opens again and checks all of it.
+    ///
+    /// To be called after [`LedgerError::needs_reopening`], before the next commit; until it succeeds, every call
+    /// answers [`LedgerError::Closed`]. What was not acknowledged may turn up all the same: commit it again, repeats
+    /// are told apart by probe, quantity, time and value. A ledger in memory has nothing to reopen.
+    ///
+    /// # Errors
+    ///
+    /// When the storage still refuses; try again in a minute.
+    pub fn reopen(&mut self) -> Result<(), LedgerError> {
+        let shared = Arc::clone(&self.shared);
+        if matches!(shared.home, Home::Memory(_)) {
+            return Ok(());
+        }
+        // Readers stay outside until the file is found well.
+        let mut gate = shared.shut();
+        drop(self.conn.take());
+        shared.home.drop_page_cache()?;
+        let conn = shared.home.connect(Role::Writer)?;
+        schema::found(&conn, &self.founding, true)?;
+        health::whole(&conn)?;
+        shared.forget_fences();
+        health::checksums(View { conn: &conn, shared: &shared })?;
+        self.book = commit::series_book(&conn)?;
+        self.next_seq = commit::next_seq(&conn)?;
+        self.conn = Some(conn);
+        *gate = true;
+        Ok(())
+    }
+
+    /// The site's standard offset as frozen in the ledger, ms east of UTC.
+    pub fn offset_ms(&self) -> i64 {
+        self.shared.offset_ms
+    }
+
+    /// The offset that was asked for at opening, ms, if it is not the one frozen in the ledger.
+    pub fn founding_differs(&self) -> Option<i64> {
+        Some(self.founding.offset_ms).filter(|asked| *asked != self.shared.offset_ms)
+    }
+
+    /// States how often a probe usually speaks, ms: a reading holds for at most twice that in hourly roll-ups.
+    /// Ten minutes for probes nobody states it for. Roll-ups already made stay as they are.
+    pub fn set_usual_interval(&self, probe: &str, interval_ms: i64) {
+        self.shared.set_usual_interval(probe, interval_ms);
+    }
+
+    /// Begins a boot and returns its number. `started_mono_ms` is the monotonic time now; `dated` is wall less
+    /// monotonic time, ms, and who vouches for it, where somebody does.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn begin_boot(
+        &mut self,
+        started_mono_ms: i64,
+        dated: Option<(i64, &str)>,
+    ) -> Result<i64, LedgerError> {
+        self.write(|conn, _, _| dating::begin(conn, started_mono_ms, dated))
+    }
+
+    /// Dates a boot: all its undated readings have UTC times from now on. `offset_ms` is wall less monotonic time.
+    /// A boot that has a date keeps it.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn date_boot(&mut self, boot: i64, offset_ms: i64, voucher: &str) -> Result<(), LedgerError> {
+        let shared = Arc::clone(&self.shared);
+        self.write(|conn, seq, _| {
+            let used = dating::date(View { conn, shared: &shared }, boot, offset_ms, voucher, *seq)?;
+            *seq += i64::from(used);
+            Ok(())
+        })
+    }
+
+    /// Makes everything in `commit` durable, or nothing of it. When it returns, it is: then acknowledge.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses; see [`LedgerError::needs_reopening`] for what to do.
+    pub fn commit(&mut self, commit: &Commit<'_>) -> Result<Committed, LedgerError> {
+        self.write(|conn, seq, book| {
+            let committed = commit::write(conn, commit, *seq, book)?;
+            *seq += i64::from(committed.seq.is_some());
+            Ok(committed)
+        })
+    }
+
+    /// Turns the batches committed before `before_ms` (UTC) into chunks, in one transaction.
+    ///
+    /// Commit the snapshot of the running state first: batches it does not cover could not be folded again.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses (nothing changed then; commits may go on), or a chunk cannot be put together.
+    pub fn compact(&mut self, before_ms: i64) -> Result<Compacted, LedgerError> {
+        let shared = Arc::clone(&self.shared);
+        self.write(|conn, _, _| compaction::compact(View { conn, shared: &shared }, before_ms))
+    }
+
+    /// Copies the log into the file once it is long. Call it after commits; most calls do nothing.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses: as after a commit. A reader in the middle of a question is no error; the next call
+    /// does the rest.
+    pub fn checkpoint(&mut self) -> Result<(), LedgerError> {
+        if matches!(self.shared.home, Home::Memory(_)) {
+            return Ok(());
+        }
+        let conn = self.conn.as_ref().ok_or(LedgerError::Closed)?;
+        let ask = |mode| {
+            let sql = format!("PRAGMA wal_checkpoint({mode})");
+            conn.query_row(&sql, [], |row| Ok((row.get::<_, i64>(1)?, row.get::<_, i64>(2)?)))
+        };
+        let (pages, copied) = ask("NOOP")?;
+        // A log that is copied whole is used from its start again by the next commit.
+        if pages <= LOG_PAGES || copied >= pages {
+            return Ok(());
+        }
+        let (pages, copied) = ask("PASSIVE")?;
+        if copied < pages && pages > 4 * LOG_PAGES {
+            tracing::warn!(pages, copied, "the ledger's log grows: a reader stays in it");
+        }
+        Ok(())
+    }
+
+    /// A reader with a connection of its own, for another thread.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger is closed.
+    pub fn reader(&self) -> Result<Reader, LedgerError> {
+        if self.conn.is_none() { Err(LedgerError::Closed) } else { Ok(Reader::new(Arc::clone(&self.shared))) }
+    }
+
+    /// The damaged rows met so far. They are skipped; everything else is served.
+    pub fn fenced(&self) -> Vec<Fence> {
+        self.shared.fences()
+    }
+
+    /// Looks at everything: the file's own structure and every checksum. The fences, with what is new.
+    ///
+    /// # Errors
+    ///
+    /// [`LedgerError::Damaged`] where the structure is, or when the storage refuses.
+    pub fn check(&self) -> Result<Vec<Fence>, LedgerError> {
+        let view = self.view()?;
+        health::whole(view.conn)?;
+        health::checksums(view)?;
+        Ok(self.fenced())
+    }
+
+    /// How much room everything takes.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn sizes(&self) -> Result<Sizes, LedgerError> {
+        health::sizes(self.view()?)
+    }
+
+    fn view(&self) -> Result<View<'_>, LedgerError> {
+        Ok(View { conn: self.conn.as_ref().ok_or(LedgerError::Closed)?, shared: &self.shared })
+    }
+
+    /// One transaction; what the writer remembers changes only if it is durable.
+    fn write<T>(
+        &mut self,
+        work: impl FnOnce(&Connection, &mut i64, &mut SeriesBook) -> Result<T, LedgerError>,
+    ) -> Result<T, LedgerError> {
+        let conn = self.conn.as_mut().ok_or(LedgerError::Closed)?;
+        let transaction = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let (mut next_seq, mut book) = (self.next_seq, self.book.clone());
+        let outcome = work(&transaction, &mut next_seq, &mut book)?;
+        transaction.commit()?;
+        (self.next_seq, self.book) = (next_seq, book);
+        Ok(outcome)
+    }
+}
+
+#[cfg(test)]
+mod tests;

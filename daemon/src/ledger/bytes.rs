@@ -1,0 +1,166 @@
+//! The small change of the body forms: variable-length numbers, compressed columns, and the checksum.
+//!
+//! A whole number is written seven bits at a time, lowest first, the eighth bit saying that more follow. A signed
+//! one is folded first (0, -1, 1, -2, ...), so that small steps either way stay short. Every body ends with a
+//! CRC-32 over the numbers of its row and the bytes before it: a good body in the wrong row must fail too.
+
+use pco::data_types::Number;
+use pco::standalone::{simple_compress, simple_decompress};
+
+/// Why a body cannot be read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub(super) enum Spoilt {
+    /// The checksum is another.
+    #[error("checksum does not fit")]
+    Checksum,
+    /// The bytes end too early, or say something impossible.
+    #[error("body cannot be read")]
+    Form,
+    /// A form this program does not know.
+    #[error("unknown form of body")]
+    Unknown,
+}
+
+/// Writes a whole number.
+pub(super) fn put(out: &mut Vec<u8>, mut number: u64) {
+    while number >= 0x80 {
+        out.push(number as u8 | 0x80);
+        number >>= 7;
+    }
+    out.push(number as u8);
+}
+
+/// Writes a signed number.
+pub(super) fn put_signed(out: &mut Vec<u8>, number: i64) {
+    put(out, ((number << 1) ^ (number >> 63)) as u64);
+}
+
+/// Writes a column compressed, with its length in bytes before it; an empty one is one zero.
+pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, column: &[T]) {
+    if column.is_empty() {
+        return put(out, 0);
+    }
+    let packed = simple_compress(column, &pco::ChunkConfig::default())
+        .expect("the default configuration is valid and memory takes every write");
+    put(out, packed.len() as u64);
+    out.extend_from_slice(&packed);
+}
+
+/// Appends the checksum over `row` and everything written so far.
+pub(super) fn seal(out: &mut Vec<u8>, row: &[i64]) {
+    let sum = checksum(out, row);
+    out.extend_from_slice(&sum.to_le_bytes());
+}
+
+/// What was sealed, once its checksum is found to fit.
+pub(super) fn unseal<'a>(body: &'a [u8], row: &[i64]) -> Result<Bytes<'a>, Spoilt> {
+    let (sealed, sum) = body.split_last_chunk::<4>().ok_or(Spoilt::Checksum)?;
+    if checksum(sealed, row) == u32::from_le_bytes(*sum) { Ok(Bytes(sealed)) } else { Err(Spoilt::Checksum) }
+}
+
+fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
+    let mut hasher = crc32fast::Hasher::new();
+    for number in row {
+        hasher.update(&number.to_le_bytes());
+    }
+    hasher.update(sealed);
+    hasher.finalize()
+}
+
+/// Bytes being read from the front.
+#[derive(Clone, Debug)]
+pub(super) struct Bytes<'a>(&'a [u8]);
+
+impl<'a> Bytes<'a> {
+    /// For looking at the front of a body without checking it.
+    pub(super) fn unchecked(body: &'a [u8]) -> Self {
+        Self(body)
+    }
+
+    /// How many are left: no honest count of anything can be larger.
+    pub(super) fn left(&self) -> usize {
+        self.0.len()
+    }
+
+    pub(super) fn byte(&mut self) -> Result<u8, Spoilt> {
+        let (first, rest) = self.0.split_first().ok_or(Spoilt::Form)?;
+        self.0 = rest;
+        Ok(*first)
+    }
+
+    pub(super) fn number(&mut self) -> Result<u64, Spoilt> {
+        let mut number = 0;
+        for shift in (0..64).step_by(7) {
+            let byte = self.byte()?;
+            number |= u64::from(byte & 0x7f) << shift;
+            if byte < 0x80 {
+                return Ok(number);
+            }
+        }
+        Err(Spoilt::Form)
+    }
+
+    pub(super) fn signed(&mut self) -> Result<i64, Spoilt> {
+        let folded = self.number()?;
+        Ok((folded >> 1) as i64 ^ -((folded & 1) as i64))
+    }
+
+    /// A number that counts something and is at most `most`.
+    pub(super) fn count(&mut self, most: usize) -> Result<usize, Spoilt> {
+        let count = self.number()? as usize;
+        if count <= most { Ok(count) } else { Err(Spoilt::Form) }
+    }
+
+    /// Passes over `length` bytes.
+    pub(super) fn skip(&mut self, length: usize) -> Result<(), Spoilt> {
+        self.0 = self.0.get(length..).ok_or(Spoilt::Form)?;
+        Ok(())
+    }
+
+    /// A compressed column of `rows` numbers.
+    pub(super) fn column<T: Number>(&mut self, rows: usize) -> Result<Vec<T>, Spoilt> {
+        let length = self.count(self.left())?;
+        let (packed, rest) = self.0.split_at(length);
+        self.0 = rest;
+        let column =
+            if length == 0 { Vec::new() } else { simple_decompress(packed).map_err(|_| Spoilt::Form)? };
+        if column.len() == rows { Ok(column) } else { Err(Spoilt::Form) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn the_checksum_is_the_common_crc_32() {
+        // Check value of CRC-32 over "123456789": ITU-T V.42 polynomial, as tabled in the catalogue of
+        // parametrised CRC algorithms (CRC-32/ISO-HDLC), from memory.
+        assert_eq!(checksum(b"123456789", &[]), 0xcbf4_3926);
+    }
+
+    #[test]
+    fn small_steps_either_way_take_one_byte() {
+        for step in -64..64 {
+            let mut out = Vec::new();
+            put_signed(&mut out, step);
+            assert_eq!(out.len(), 1, "{step}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn numbers_come_back(signed in any::<i64>(), whole in any::<u64>(), column in prop::collection::vec(any::<i32>(), 0..50)) {
+            let mut out = Vec::new();
+            put_signed(&mut out, signed);
+            put(&mut out, whole);
+            put_column(&mut out, &column);
+            let mut bytes = Bytes(&out);
+            prop_assert_eq!(bytes.signed(), Ok(signed));
+            prop_assert_eq!(bytes.number(), Ok(whole));
+            prop_assert_eq!(bytes.column::<i32>(column.len()), Ok(column));
+            prop_assert_eq!(bytes.left(), 0);
+        }
+    }
+}

@@ -1,0 +1,95 @@
+//! What can go wrong with the ledger, by what one would do about it.
+
+use rusqlite::ErrorCode;
+
+/// Why the ledger did not do what was asked.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum LedgerError {
+    /// No room is left: nothing was changed; the same call works again when there is room.
+    #[error("the disk is full")]
+    Full,
+    /// The file system takes no writes: it was mounted so, or it gave up after an error and needs a restart.
+    #[error("the disk takes no writes (read-only)")]
+    ReadOnly,
+    /// Reading or writing was refused: acknowledge nothing, call [`reopen`](super::Ledger::reopen).
+    #[error("the disk refused: {what}")]
+    Io {
+        /// What the system said.
+        what: String,
+    },
+    /// Closed after an error and not open again yet.
+    #[error("the ledger is closed after an error and not open again yet")]
+    Closed,
+    /// Another process (or another ledger in this one) holds it.
+    #[error("the ledger is held by {by}")]
+    Held {
+        /// Who.
+        by: String,
+    },
+    /// The file is something else.
+    #[error("{file} is not a ledger of this program")]
+    NotALedger {
+        /// Its path.
+        file: String,
+    },
+    /// Written by a newer program.
+    #[error("the ledger has schema {version}, newer than this program's {known}")]
+    Newer {
+        /// Its schema number.
+        version: i64,
+        /// The newest this program knows.
+        known: i64,
+    },
+    /// The file itself is damaged, beyond single rows.
+    #[error("the ledger is damaged: {what}")]
+    Damaged {
+        /// How.
+        what: String,
+    },
+    /// The database refused a statement: a fault of this program.
+    #[error("the database refused: {what}")]
+    Refused {
+        /// What it said.
+        what: String,
+    },
+}
+
+impl LedgerError {
+    /// Whether the storage refused, so that it may work later: hold what is unacknowledged and try again.
+    pub fn is_storage_refusal(&self) -> bool {
+        matches!(self, Self::Full | Self::ReadOnly | Self::Io { .. } | Self::Closed)
+    }
+
+    /// Whether memory and disk may disagree now, so that the ledger must be reopened before the next commit.
+    pub fn needs_reopening(&self) -> bool {
+        matches!(self, Self::ReadOnly | Self::Io { .. } | Self::Closed | Self::Damaged { .. })
+    }
+}
+
+impl From<rusqlite::Error> for LedgerError {
+    fn from(error: rusqlite::Error) -> Self {
+        let what = error.to_string();
+        match error.sqlite_error_code() {
+            Some(ErrorCode::DiskFull) => Self::Full,
+            Some(ErrorCode::ReadOnly) => Self::ReadOnly,
+            Some(ErrorCode::SystemIoFailure | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
+                Self::Io { what }
+            }
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Held { by: what },
+            Some(ErrorCode::NotADatabase) => Self::NotALedger { file: super::file::NAME.to_owned() },
+            Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { what },
+            _ => Self::Refused { what },
+        }
+    }
+}
+
+impl From<std::io::Error> for LedgerError {
+    fn from(error: std::io::Error) -> Self {
+        match error.kind() {
+            std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded => Self::Full,
+            std::io::ErrorKind::ReadOnlyFilesystem => Self::ReadOnly,
+            _ => Self::Io { what: error.to_string() },
+        }
+    }
+}

@@ -1,0 +1,108 @@
+//! A reader: its own connection, for any thread; it never blocks the writer, nor the writer it.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use agronomy::quantity::Quantity;
+
+use super::file::Role;
+use super::shared::{Shared, Slot, occupy};
+use super::{Batch, Hour, LedgerError, OutboxRow, Page, View};
+use crate::entry::Entry;
+use crate::reading::Reading;
+
+/// A reader of the ledger. It sees every commit that has returned. While the ledger is closed after an error it
+/// answers [`LedgerError::Closed`], and goes on by itself afterwards.
+#[derive(Clone, Debug)]
+pub struct Reader {
+    shared: Arc<Shared>,
+    slot: Arc<Slot>,
+}
+
+impl Reader {
+    pub(super) fn new(shared: Arc<Shared>) -> Self {
+        let slot = shared.admit();
+        Self { shared, slot }
+    }
+
+    /// Asks one question, or several in a row.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger is closed, or what the question returns.
+    pub fn look<T>(&self, ask: impl FnOnce(View<'_>) -> Result<T, LedgerError>) -> Result<T, LedgerError> {
+        let _inside = self.shared.enter()?;
+        let mut slot = occupy(&self.slot);
+        let conn = match slot.take() {
+            Some(conn) => conn,
+            None => self.shared.home.connect(Role::Reader)?,
+        };
+        let answer = ask(View { conn: &conn, shared: &self.shared });
+        *slot = Some(conn);
+        answer
+    }
+}
+
+/// Each question of [`View`] by itself.
+macro_rules! questions {
+    ($($(#[$doc:meta])* $name:ident($($arg:ident: $type:ty),*) -> $answer:ty;)*) => {
+        impl Reader {
+            $(
+                $(#[$doc])*
+                ///
+                /// # Errors
+                ///
+                /// When the storage refuses or the ledger is closed.
+                pub fn $name(&self, $($arg: $type),*) -> Result<$answer, LedgerError> {
+                    self.look(|view| view.$name($($arg),*))
+                }
+            )*
+        }
+
+        impl super::Ledger {
+            $(
+                $(#[$doc])*
+                ///
+                /// # Errors
+                ///
+                /// When the storage refuses or the ledger is closed.
+                pub fn $name(&self, $($arg: $type),*) -> Result<$answer, LedgerError> {
+                    self.view()?.$name($($arg),*)
+                }
+            )*
+        }
+    };
+}
+
+questions! {
+    /// See [`View::readings`].
+    readings(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<Reading>;
+    /// See [`View::late`].
+    late(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(Reading, i64)>;
+    /// See [`View::newest`].
+    newest(probe: &str, quantity: Quantity) -> Option<Reading>;
+    /// See [`View::span`].
+    span(probe: &str, quantity: Quantity) -> Option<(i64, i64)>;
+    /// See [`View::hourly`].
+    hourly(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<Hour>;
+    /// See [`View::series`].
+    series() -> Vec<(String, Quantity)>;
+    /// See [`View::batches_after`].
+    batches_after(seq: i64, limit: usize) -> Vec<Batch>;
+    /// See [`View::newest_commit_ms`].
+    newest_commit_ms() -> Option<i64>;
+    /// See [`View::undated`].
+    undated() -> u64;
+    /// See [`View::cursor`].
+    cursor(name: &str) -> i64;
+    /// See [`View::entries`].
+    entries() -> Vec<Entry>;
+    /// See [`View::entries_after`].
+    entries_after(id: i64) -> Vec<Entry>;
+    /// See [`View::outbox`].
+    outbox() -> Vec<OutboxRow>;
+    /// See [`View::pages`].
+    pages(edition: &str) -> Vec<Page>;
+    /// See [`View::state`].
+    state(edition: &str) -> Option<(i64, Vec<u8>)>;
+}

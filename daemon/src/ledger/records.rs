@@ -1,0 +1,110 @@
+//! What is asked about everything but readings: entries, outbox, pages, snapshot.
+
+use rusqlite::{OptionalExtension, Row};
+
+use super::commit::OutboxState;
+use super::{LedgerError, View};
+use crate::entry::Entry;
+
+/// A delivery that is not finished.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OutboxRow {
+    /// The step's entry number.
+    pub step: i64,
+    /// The courier.
+    pub courier: String,
+    /// When to try (again), UTC ms.
+    pub due_ms: i64,
+    /// After this it is not sent any more, UTC ms.
+    pub expires_ms: i64,
+    /// Attempts so far.
+    pub tries: u32,
+    /// How far it has come.
+    pub state: OutboxState,
+}
+
+/// A reckoned page of one day, as kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Page {
+    /// A place or planting.
+    pub subject: String,
+    /// Days since 1970 in the site's standard offset.
+    pub day: i64,
+    /// JSON.
+    pub body: String,
+}
+
+impl View<'_> {
+    /// Every entry, in commit order.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses. An entry that cannot be read is skipped and fenced.
+    pub fn entries(&self) -> Result<Vec<Entry>, LedgerError> {
+        self.entries_after(0)
+    }
+
+    /// The entries with numbers above `id`, in commit order.
+    ///
+    /// # Errors
+    ///
+    /// As [`entries`](Self::entries).
+    pub fn entries_after(&self, id: i64) -> Result<Vec<Entry>, LedgerError> {
+        let sql = "SELECT id, at_ms, from_ms, body FROM entry WHERE id > ?1 ORDER BY id";
+        let mut statement = self.conn.prepare(sql)?;
+        let mut rows = statement.query([id])?;
+        let mut entries = Vec::new();
+        while let Some(row) = rows.next()? {
+            let (id, body): (i64, String) = (row.get(0)?, row.get(3)?);
+            match serde_json::from_str(&body) {
+                Ok(note) => entries.push(Entry { id, at_ms: row.get(1)?, from_ms: row.get(2)?, note }),
+                Err(error) => self.shared.fence("entry", id, &error),
+            }
+        }
+        Ok(entries)
+    }
+
+    /// Every delivery that is not finished, in the order in which the steps were told.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn outbox(&self) -> Result<Vec<OutboxRow>, LedgerError> {
+        let sql = "SELECT step, courier, due_ms, expires_ms, tries, state FROM outbox WHERE state = 0
+            ORDER BY step, courier";
+        let mut statement = self.conn.prepare(sql)?;
+        let row = |row: &Row<'_>| {
+            Ok(OutboxRow {
+                step: row.get(0)?,
+                courier: row.get(1)?,
+                due_ms: row.get(2)?,
+                expires_ms: row.get(3)?,
+                tries: row.get(4)?,
+                state: OutboxState::from_code(row.get(5)?),
+            })
+        };
+        Ok(statement.query_map([], row)?.collect::<Result<_, _>>()?)
+    }
+
+    /// The pages of one edition, by subject and day.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn pages(&self, edition: &str) -> Result<Vec<Page>, LedgerError> {
+        let sql = "SELECT subject, day, body FROM day_page WHERE edition = ?1 ORDER BY subject, day";
+        let mut statement = self.conn.prepare(sql)?;
+        let page = |row: &Row<'_>| Ok(Page { subject: row.get(0)?, day: row.get(1)?, body: row.get(2)? });
+        Ok(statement.query_map([edition], page)?.collect::<Result<_, _>>()?)
+    }
+
+    /// The snapshot of the running state and the batch after which it was taken; none if it is of another edition.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn state(&self, edition: &str) -> Result<Option<(i64, Vec<u8>)>, LedgerError> {
+        let sql = "SELECT seq, body FROM state WHERE edition = ?1";
+        Ok(self.conn.query_row(sql, [edition], |row| Ok((row.get(0)?, row.get(1)?))).optional()?)
+    }
+}
