@@ -1,1 +1,4 @@
-//! stub
+//! What the whole-program tests share.
+
+pub mod servers;
+pub mod stand_in;

@@ -1,1 +1,30 @@
-//! To come.
+//! Couriers: the ways a notice travels out of the house.
+//!
+//! What is to be told lies in the ledger's outbox, one row for each step and courier, written in the same commit as
+//! the step. A courier's task takes the row that is due, tries once, and tells the keeper how it went; only the keeper
+//! writes. So nothing counts as sent before the far end took it, a try that was cut off is made again under the same
+//! id, and whoever receives it twice can tell.
+//!
+//! - [`outbox`] decides what to send now, what to drop, and when to try again. No clock, no file, no socket.
+//! - [`runner`] is the task around one courier.
+//! - [`index`] says which step a row is about.
+//! - [`email`] and [`notice_topic`] are the couriers.
+//! - [`letter`] says when the morning letter is due.
+
+pub mod email;
+pub mod index;
+pub mod letter;
+pub mod notice_topic;
+pub mod outbox;
+pub mod runner;
+
+/// The life of a step that may buzz a phone: after six hours it is no news any more, ms.
+pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;
+
+/// The id under which everybody outside knows an errand: the same at each try, and never again for anything else.
+///
+/// `entry` is its number in the ledger; `epoch` names the ledger, so that a restored copy does not speak in the name of
+/// the one it was copied from.
+pub fn public_id(entry: i64, epoch: &str) -> String {
+    format!("step-{entry}.{epoch}")
+}

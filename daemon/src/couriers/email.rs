@@ -1,0 +1,327 @@
+//! E-mail: the first courier.
+//!
+//! Each errand is one letter with the whole glance in it, so that the place can be judged from the letter alone. Its
+//! Message-ID is the errand's public id (RFC 5322, 3.6.4): the same at each try, so a letter that arrives twice because
+//! an answer was lost shows once in most mail programs. All letters of a notice refer to its first step, and so form one
+//! thread. `Auto-Submitted` (RFC 3834) keeps absence replies away.
+//!
+//! The connection is encrypted before anything is said on it, or it does not leave the machine. Headers are built by
+//! the library from typed parts, so no text of ours or anybody's can add a line to them.
+
+use std::net::IpAddr;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, UNIX_EPOCH};
+
+use lettre::message::header::{HeaderName, HeaderValue};
+use lettre::message::{Mailbox, MessageBuilder, MultiPart, SinglePart};
+use lettre::transport::smtp::authentication::Credentials;
+use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
+use lettre::transport::smtp::extension::ClientId;
+use lettre::{AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
+use tokio::sync::watch;
+
+use super::outbox::{Errand, Waiting};
+use super::public_id;
+use super::runner::Courier;
+use crate::glance::Glance;
+use crate::keeper::event::Delivery;
+
+/// The courier's name in the outbox.
+pub const NAME: &str = "e-mail";
+
+/// How long one exchange with the server may take; shorter than a whole try, so that its own words reach the grower.
+const EXCHANGE_LIMIT: Duration = Duration::from_secs(12);
+/// When to ask again after the account was refused or the mailbox was full: somebody has to do something first, ms.
+const SLOW_MS: i64 = 30 * 60_000;
+
+/// How the way to the server is protected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Protection {
+    /// Plain at first, then STARTTLS, which must succeed (RFC 3207; usually port 587).
+    StartTls,
+    /// TLS from the first byte (RFC 8314; usually port 465).
+    Wrapped,
+    /// None: only to this machine itself.
+    None,
+}
+
+/// What the site file says of the mail account.
+#[derive(Clone)]
+pub struct Settings {
+    /// Name or address of the server.
+    pub host: String,
+    /// Its port.
+    pub port: u16,
+    /// How the way there is protected.
+    pub protection: Protection,
+    /// User and password, where the server wants them.
+    pub login: Option<(String, String)>,
+    /// PEM file with further authorities to trust, beside those of the system.
+    pub authority: Option<PathBuf>,
+    /// Who writes: `Name <address>` or an address.
+    pub from: String,
+    /// Who reads: at least one.
+    pub to: Vec<String>,
+}
+
+/// Why the mail account cannot be used.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Unusable {
+    /// An unprotected way that leaves the machine.
+    #[error("mail to {0} without TLS: that is allowed to this machine only (127.0.0.1, ::1, localhost)")]
+    Unprotected(String),
+    /// Not an address.
+    #[error("{0:?} is no mail address: {1}")]
+    Address(String, lettre::address::AddressError),
+    /// Nobody to write to.
+    #[error("nobody to write to: give at least one address")]
+    Nobody,
+    /// The file with authorities cannot be used.
+    #[error("authority file {0}: {1}")]
+    Authority(PathBuf, String),
+    /// TLS cannot be set up for this host.
+    #[error("TLS with {0}: {1}")]
+    Tls(String, lettre::transport::smtp::Error),
+}
+
+/// Writes the whole glance as a letter: subject, plain text, HTML.
+pub type Write = fn(&Glance) -> (String, String, String);
+
+/// The mail courier.
+pub struct Email {
+    transport: AsyncSmtpTransport<Tokio1Executor>,
+    encrypted: bool,
+    from: Mailbox,
+    to: Vec<Mailbox>,
+    epoch: String,
+    glance: watch::Receiver<Arc<Glance>>,
+    write: Write,
+}
+
+impl Email {
+    /// Sets the courier up; nothing is sent or looked up yet.
+    ///
+    /// `epoch` names the ledger (letters, digits, `_`, `-`, `.`).
+    ///
+    /// # Errors
+    ///
+    /// [`Unusable`], in words for the grower.
+    pub fn new(
+        settings: &Settings,
+        epoch: String,
+        glance: watch::Receiver<Arc<Glance>>,
+        write: Write,
+    ) -> Result<Self, Unusable> {
+        let mailbox = |text: &String| text.parse().map_err(|error| Unusable::Address(text.clone(), error));
+        let to = settings.to.iter().map(mailbox).collect::<Result<Vec<Mailbox>, _>>()?;
+        if to.is_empty() {
+            return Err(Unusable::Nobody);
+        }
+        let mut transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(&settings.host)
+            .port(settings.port)
+            .hello_name(ClientId::Domain("glasshour".to_owned()))
+            .timeout(Some(EXCHANGE_LIMIT))
+            .tls(tls(settings)?);
+        if let Some((user, password)) = &settings.login {
+            transport = transport.credentials(Credentials::new(user.clone(), password.clone()));
+        }
+        Ok(Self {
+            transport: transport.build(),
+            encrypted: settings.protection != Protection::None,
+            from: mailbox(&settings.from)?,
+            to,
+            epoch,
+            glance,
+            write,
+        })
+    }
+
+    fn head(&self, waiting: &Waiting, at_ms: i64) -> MessageBuilder {
+        let id = |entry| format!("<{}@glasshour>", public_id(entry, &self.epoch));
+        let mut head = Message::builder()
+            .from(self.from.clone())
+            .message_id(Some(id(waiting.entry)))
+            // The moment of the decision, not of the try: each try is the same letter.
+            .date(UNIX_EPOCH + Duration::from_millis(at_ms.max(0) as u64));
+        for to in &self.to {
+            head = head.to(to.clone());
+        }
+        if waiting.first != waiting.entry {
+            head = head.in_reply_to(id(waiting.first)).references(id(waiting.first));
+        }
+        head.raw_header(HeaderValue::new(
+            HeaderName::new_from_ascii_str("Auto-Submitted"),
+            "auto-generated".to_owned(),
+        ))
+    }
+
+    fn message(&self, waiting: &Waiting) -> Result<Message, lettre::error::Error> {
+        let glance = self.glance.borrow().clone();
+        let (subject, text, html) = (self.write)(&glance);
+        match &waiting.errand {
+            Errand::Step(step) => self
+                .head(waiting, step.at_ms)
+                .subject(one_line(&step.title))
+                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.text, text))),
+            Errand::Letter { .. } => self
+                .head(waiting, glance.at_ms)
+                .subject(one_line(&subject))
+                .multipart(MultiPart::alternative_plain_html(text, html)),
+        }
+    }
+}
+
+impl Courier for Email {
+    fn name(&self) -> &'static str {
+        NAME
+    }
+
+    fn needs_the_time(&self) -> bool {
+        self.encrypted
+    }
+
+    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+        let message = match self.message(waiting) {
+            Ok(message) => message,
+            Err(error) => return Delivery::Never { why: format!("the letter cannot be written: {error}") },
+        };
+        match self.transport.send(message).await {
+            Ok(_) => Delivery::Sent,
+            Err(error) => judge(error.status().map(u16::from), with_causes(&error)),
+        }
+    }
+}
+
+/// What a refusal means for the errand (RFC 5321, 4.2.1; RFC 4954, 6).
+///
+/// A 4xx, or no answer at all: later. A 5xx: never, but for those that somebody can put right while the errand is
+/// still of use: the account (530, 534, 535, 538) and the full mailbox (552); these are asked again slowly.
+fn judge(code: Option<u16>, why: String) -> Delivery {
+    match code {
+        Some(530 | 534 | 535 | 538 | 552) => Delivery::Later { why, after_ms: Some(SLOW_MS) },
+        Some(500..) => Delivery::Never { why },
+        _ => Delivery::Later { why, after_ms: None },
+    }
+}
+
+/// An error with what caused it, in one line.
+fn with_causes(error: &dyn std::error::Error) -> String {
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(inner) = cause {
+        let inner_text = inner.to_string();
+        if !text.contains(&inner_text) {
+            text = format!("{text}: {inner_text}");
+        }
+        cause = inner.source();
+    }
+    one_line(&text)
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn tls(settings: &Settings) -> Result<Tls, Unusable> {
+    let host = &settings.host;
+    if settings.protection == Protection::None {
+        return if is_this_machine(host) { Ok(Tls::None) } else { Err(Unusable::Unprotected(host.clone())) };
+    }
+    one_provider();
+    let mut parameters = TlsParameters::builder(host.clone());
+    if let Some(path) = &settings.authority {
+        let unusable = |why: String| Unusable::Authority(path.clone(), why);
+        let pem = std::fs::read(path).map_err(|error| unusable(error.to_string()))?;
+        let certificate = Certificate::from_pem(&pem).map_err(|error| unusable(error.to_string()))?;
+        parameters = parameters.add_root_certificate(certificate);
+    }
+    let parameters = parameters.build_rustls().map_err(|error| Unusable::Tls(host.clone(), error))?;
+    Ok(match settings.protection {
+        Protection::StartTls => Tls::Required(parameters),
+        Protection::Wrapped | Protection::None => Tls::Wrapper(parameters),
+    })
+}
+
+/// Installs the one provider of cryptography. Whoever comes second finds it there already, which is as good.
+fn one_provider() {
+    if rustls::crypto::ring::default_provider().install_default().is_err() {
+        tracing::debug!("the provider of cryptography was installed before");
+    }
+}
+
+fn is_this_machine(host: &str) -> bool {
+    host == "localhost" || host.parse::<IpAddr>().is_ok_and(|address| address.is_loopback())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::couriers::runner::tests::quiet_glance;
+
+    fn settings() -> Settings {
+        Settings {
+            host: "mail.garden.example".to_owned(),
+            port: 587,
+            protection: Protection::StartTls,
+            login: None,
+            authority: None,
+            from: "house@garden.example".to_owned(),
+            to: vec!["grower@garden.example".to_owned()],
+        }
+    }
+
+    fn set_up(settings: &Settings) -> Result<Email, Unusable> {
+        let (_, seen) = watch::channel(Arc::new(quiet_glance()));
+        let write = |_: &Glance| (String::new(), String::new(), String::new());
+        Email::new(settings, "1".to_owned(), seen, write)
+    }
+
+    #[test]
+    fn without_tls_mail_stays_on_this_machine() {
+        let open = Settings { protection: Protection::None, ..settings() };
+        for host in
+            ["mail.garden.example", "192.0.2.7", "localhost.garden.example", "127.0.0.1.garden.example"]
+        {
+            let refused = set_up(&Settings { host: host.to_owned(), ..open.clone() });
+            assert!(matches!(refused, Err(Unusable::Unprotected(_))), "{host}");
+        }
+        for host in ["localhost", "127.0.0.1", "127.8.8.8", "::1"] {
+            assert!(set_up(&Settings { host: host.to_owned(), ..open.clone() }).is_ok(), "{host}");
+        }
+    }
+
+    #[test]
+    fn what_cannot_work_is_told_before_anything_is_sent() {
+        assert!(set_up(&settings()).is_ok());
+        assert!(matches!(set_up(&Settings { to: vec![], ..settings() }), Err(Unusable::Nobody)));
+        let to = vec!["a@b.example\r\nBcc: c@d.example".to_owned()];
+        assert!(matches!(set_up(&Settings { to, ..settings() }), Err(Unusable::Address(..))));
+        let from = "the house".to_owned();
+        assert!(matches!(set_up(&Settings { from, ..settings() }), Err(Unusable::Address(..))));
+        let authority = Some(PathBuf::from("/nowhere/authority.pem"));
+        assert!(matches!(set_up(&Settings { authority, ..settings() }), Err(Unusable::Authority(..))));
+    }
+
+    #[test]
+    fn the_first_digit_of_an_answer_decides_but_for_what_can_be_put_right() {
+        // RFC 5321, 4.2.1: 4yz transient, 5yz permanent. RFC 4954, 6: 530, 534, 535. RFC 5321, 4.2.3: 552.
+        for code in [421, 450, 451, 452, 454] {
+            assert!(
+                matches!(judge(Some(code), String::new()), Delivery::Later { after_ms: None, .. }),
+                "{code}"
+            );
+        }
+        for code in [500, 550, 553, 554] {
+            assert!(matches!(judge(Some(code), String::new()), Delivery::Never { .. }), "{code}");
+        }
+        for code in [530, 534, 535, 538, 552] {
+            assert!(
+                matches!(judge(Some(code), String::new()), Delivery::Later { after_ms: Some(_), .. }),
+                "{code}"
+            );
+        }
+        assert!(matches!(judge(None, String::new()), Delivery::Later { after_ms: None, .. }));
+    }
+}

@@ -1,0 +1,262 @@
+//! MQTT: each step is published on a topic of its notice, for people's displays and for records. Never for relays:
+//! Glasshour advises and switches nothing.
+//!
+//! | topic | payload |
+//! | --- | --- |
+//! | `PREFIX/notice/NOTICE` | one step as JSON, QoS 1, not retained: who comes late asks the page |
+//! | `PREFIX/here` | `here` or, as last will, `away`; retained |
+//!
+//! The JSON has `id` (the same at each try: drop what you have seen), `site`, `notice`, `step`, `minder`, `place`,
+//! `planting` (where the step is about one), `at` (RFC 3339, UTC), `turn`, `severity`, `push`, `title` and `text`.
+//!
+//! A step counts as delivered when the broker's PUBACK has come, not when the client library has taken it. There is a
+//! new client for each connection, so nothing of an old connection can be mistaken for an answer on a new one. MQTT
+//! 3.1.1 has no word for "you may not publish here": a broker acknowledges and drops, which nobody can see from here.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use chrono::{DateTime, SecondsFormat};
+use rumqttc::{AsyncClient, Event, EventLoop, Incoming, LastWill, MqttOptions, Outgoing, QoS};
+use serde_json::json;
+use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
+
+use super::outbox::{Errand, Waiting};
+use super::public_id;
+use super::runner::Courier;
+use crate::entry::Step;
+use crate::keeper::event::Delivery;
+use crate::supervise::Outcome;
+
+/// The courier's name in the outbox.
+pub const NAME: &str = "notice topic";
+
+/// Requests the client may hold: one step at a time, and the word that we are here.
+const ROOM: usize = 4;
+/// Silence after which broker and we ask whether the other still lives.
+const KEEP_ALIVE: Duration = Duration::from_secs(30);
+/// First and longest pause between two connections.
+const PAUSES: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(60));
+/// How long a try waits for a connection.
+const CONNECTION_LIMIT: Duration = Duration::from_secs(5);
+
+/// What the site file says of the broker for notices.
+#[derive(Clone)]
+pub struct Settings {
+    /// Name or address of the broker.
+    pub host: String,
+    /// Its port. The way there is not encrypted: keep it within the local network.
+    pub port: u16,
+    /// User and password, where the broker wants them.
+    pub login: Option<(String, String)>,
+    /// The site's name.
+    pub site: String,
+    /// What our topics begin with: `glasshour/garden`.
+    pub prefix: String,
+}
+
+impl Settings {
+    fn options(&self) -> MqttOptions {
+        let client = format!("glasshour-{}-notices", word(&self.site));
+        let mut options = MqttOptions::new(client, &self.host, self.port);
+        options.set_keep_alive(KEEP_ALIVE).set_clean_session(true).set_last_will(LastWill::new(
+            here(&self.prefix),
+            "away",
+            QoS::AtLeastOnce,
+            true,
+        ));
+        if let Some((user, password)) = &self.login {
+            options.set_credentials(user, password);
+        }
+        options
+    }
+}
+
+/// A connection that stands.
+#[derive(Clone)]
+struct Link {
+    /// Which one, counted from 1.
+    number: u64,
+    client: AsyncClient,
+    /// How many of the QoS 1 messages of this connection were acknowledged: the number of the highest.
+    acknowledged: watch::Receiver<u64>,
+}
+
+/// The link, or why there is none.
+type Standing = Result<Link, String>;
+
+/// Keeps the connection to the broker; a task of its own beside the courier's.
+pub struct Connection {
+    settings: Settings,
+    standing: watch::Sender<Standing>,
+}
+
+/// The MQTT courier.
+pub struct NoticeTopic {
+    site: String,
+    prefix: String,
+    epoch: String,
+    standing: watch::Receiver<Standing>,
+    /// Messages published on which link so far.
+    published: (u64, u64),
+}
+
+/// The courier and its connection. `epoch` names the ledger.
+pub fn open(settings: Settings, epoch: String) -> (NoticeTopic, Connection) {
+    let (standing, seen) = watch::channel(Err("not connected yet".to_owned()));
+    let (site, prefix) = (settings.site.clone(), settings.prefix.clone());
+    let courier = NoticeTopic { site, prefix, epoch, standing: seen, published: (0, 0) };
+    (courier, Connection { settings, standing })
+}
+
+impl Connection {
+    /// Connects, and connects again, until `stop`. Dropping the connection then is what makes the broker say `away`.
+    ///
+    /// # Errors
+    ///
+    /// None: a broker that is away is not the end of the program.
+    pub async fn run(self, stop: CancellationToken) -> Outcome {
+        let mut pause = PAUSES.0;
+        for number in 1.. {
+            let (client, events) = AsyncClient::new(self.settings.options(), ROOM);
+            let ended = tokio::select! {
+                ended = self.serve(number, client, events) => ended,
+                () = stop.cancelled() => break,
+            };
+            pause = if ended.connected { PAUSES.0 } else { PAUSES.1.min(pause * 2) };
+            self.stands(Err(format!("no connection to the broker: {}", ended.why)));
+            tokio::select! {
+                () = tokio::time::sleep(pause) => {}
+                () = stop.cancelled() => break,
+            }
+        }
+        Ok(())
+    }
+
+    fn stands(&self, now: Standing) {
+        self.standing.send_modify(|standing| *standing = now);
+    }
+
+    /// Serves one connection to its end.
+    async fn serve(&self, number: u64, client: AsyncClient, mut events: EventLoop) -> Ended {
+        let (acknowledged, seen) = watch::channel(0);
+        let mut count = 0;
+        let mut on_the_way: BTreeMap<u16, u64> = BTreeMap::new();
+        let mut connected = false;
+        loop {
+            match events.poll().await {
+                Ok(Event::Incoming(Incoming::ConnAck(_))) => {
+                    connected = true;
+                    let here = client.try_publish(here(&self.settings.prefix), QoS::AtMostOnce, true, "here");
+                    if let Err(error) = here {
+                        return Ended { connected, why: error.to_string() };
+                    }
+                    let link = Link { number, client: client.clone(), acknowledged: seen.clone() };
+                    self.stands(Ok(link));
+                }
+                // Messages of QoS 0 have the packet identifier 0.
+                Ok(Event::Outgoing(Outgoing::Publish(identifier))) if identifier != 0 => {
+                    count += 1;
+                    on_the_way.insert(identifier, count);
+                }
+                Ok(Event::Incoming(Incoming::PubAck(ack))) => {
+                    if let Some(nth) = on_the_way.remove(&ack.pkid) {
+                        acknowledged.send_modify(|highest| *highest = nth.max(*highest));
+                    }
+                }
+                Ok(_) => {}
+                Err(error) => return Ended { connected, why: error.to_string() },
+            }
+        }
+    }
+}
+
+/// How a connection ended.
+struct Ended {
+    connected: bool,
+    why: String,
+}
+
+impl NoticeTopic {
+    async fn publish(&mut self, step: &Step, entry: i64) -> Result<(), String> {
+        let mut link = self.link().await?;
+        let topic = format!("{}/notice/{}", self.prefix, word(&step.notice));
+        let payload = payload(step, &self.site, &public_id(entry, &self.epoch));
+        link.client
+            .try_publish(topic, QoS::AtLeastOnce, false, payload)
+            .map_err(|error| format!("the client is stuck: {error}"))?;
+        let before = if self.published.0 == link.number { self.published.1 } else { 0 };
+        let mine = before + 1;
+        self.published = (link.number, mine);
+        // A late answer to an earlier try that was given up has a lower number.
+        let answered = link.acknowledged.wait_for(|highest| *highest >= mine).await;
+        answered
+            .map(|_| ())
+            .map_err(|_| "the connection was lost before the broker answered; it may have arrived".to_owned())
+    }
+
+    /// Waits a little for a connection.
+    async fn link(&mut self) -> Result<Link, String> {
+        let standing = self.standing.wait_for(Result::is_ok);
+        if let Ok(standing) = tokio::time::timeout(CONNECTION_LIMIT, standing).await {
+            return standing.map_err(|_| "the connection's task has stopped".to_owned())?.clone();
+        }
+        self.standing.borrow().clone()
+    }
+}
+
+impl Courier for NoticeTopic {
+    fn name(&self) -> &'static str {
+        NAME
+    }
+
+    fn needs_the_time(&self) -> bool {
+        false
+    }
+
+    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+        let Errand::Step(step) = &waiting.errand else {
+            return Delivery::Never { why: "letters travel by mail only".to_owned() };
+        };
+        match self.publish(step, waiting.entry).await {
+            Ok(()) => Delivery::Sent,
+            Err(why) => Delivery::Later { why, after_ms: None },
+        }
+    }
+}
+
+fn here(prefix: &str) -> String {
+    format!("{prefix}/here")
+}
+
+/// One level of a topic: what is not a letter, digit, `_`, `-` or `.` becomes `_`, so that no name can reach another
+/// topic or act as a wildcard (MQTT 3.1.1, 4.7).
+fn word(text: &str) -> String {
+    text.chars().map(|c| if c.is_ascii_alphanumeric() || "_-.".contains(c) { c } else { '_' }).collect()
+}
+
+fn payload(step: &Step, site: &str, id: &str) -> String {
+    let at =
+        DateTime::from_timestamp_millis(step.at_ms).map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));
+    let mut body = json!({
+        "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
+        "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,
+        "title": step.title, "text": step.text,
+    });
+    if let Some(planting) = &step.planting {
+        body["planting"] = json!(planting);
+    }
+    body.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_name_reaches_another_topic() {
+        assert_eq!(word("too-hot.house-2"), "too-hot.house-2");
+        assert_eq!(word("a/b+#\n$ é"), "a_b______");
+    }
+}

@@ -1,0 +1,274 @@
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use agronomy::crop::Severity;
+use tokio::sync::{mpsc, watch};
+use tokio::time::Instant;
+
+use super::*;
+use crate::couriers::outbox::{Errand, Row};
+use crate::entry::{Step, Turn};
+use crate::glance::{BoardGlance, Glance, Sentence, Tone};
+use crate::supervise::Tasks;
+
+/// A glance on which nothing is to be seen.
+pub(crate) fn quiet_glance() -> Glance {
+    let sentence =
+        Sentence { tone: Tone::Well, order: "All well".to_owned(), why: String::new(), notice: None };
+    Glance {
+        at_ms: 0,
+        site: "garden".to_owned(),
+        civil_offset_s: 0,
+        standard_offset_s: 0,
+        sentence,
+        open: vec![],
+        closed_lately: vec![],
+        places: vec![],
+        plantings: vec![],
+        probes: vec![],
+        entries: vec![],
+        board: BoardGlance::default(),
+    }
+}
+
+/// The clock of the test runtime, which moves only when everybody waits.
+pub(crate) struct PausedClock {
+    start: Instant,
+    pub(crate) vouched: AtomicBool,
+}
+
+impl PausedClock {
+    #[expect(clippy::disallowed_methods, reason = "the paused time of the test runtime, not the machine's")]
+    pub(crate) fn new() -> Arc<Self> {
+        Arc::new(Self { start: Instant::now(), vouched: AtomicBool::new(true) })
+    }
+}
+
+impl Clock for PausedClock {
+    fn wall_ms(&self) -> i64 {
+        self.monotonic_ms()
+    }
+    fn monotonic_ms(&self) -> i64 {
+        self.start.elapsed().as_millis() as i64
+    }
+    fn vouched_by(&self) -> Option<String> {
+        self.vouched.load(Ordering::Relaxed).then(|| "the test".to_owned())
+    }
+}
+
+type Rows = Arc<Mutex<Vec<Waiting>>>;
+
+struct Shelf(Rows);
+
+impl Outbox for Shelf {
+    fn waiting(&mut self, courier: &str) -> Result<Vec<Waiting>, String> {
+        assert_eq!(courier, "scripted");
+        Ok(self.0.lock().unwrap().clone())
+    }
+}
+
+/// Answers each try by the next line of its script: after how long, and what.
+struct Scripted {
+    script: Vec<(u64, Delivery)>,
+    carried: Arc<Mutex<Vec<i64>>>,
+    encrypted: bool,
+}
+
+impl Courier for Scripted {
+    fn name(&self) -> &'static str {
+        "scripted"
+    }
+    fn needs_the_time(&self) -> bool {
+        self.encrypted
+    }
+    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+        self.carried.lock().unwrap().push(waiting.entry);
+        let (seconds, delivery) = self.script.remove(0);
+        tokio::time::sleep(Duration::from_secs(seconds)).await;
+        delivery
+    }
+}
+
+fn later() -> Delivery {
+    Delivery::Later { why: "451 come back".to_owned(), after_ms: None }
+}
+
+fn waiting(entry: i64, expires_ms: i64) -> Waiting {
+    let step = Step {
+        notice: format!("notice-{entry}"),
+        number: 1,
+        minder: "too-hot".to_owned(),
+        place: "house".to_owned(),
+        planting: None,
+        at_ms: 0,
+        turn: Turn::Opened,
+        severity: Severity::Severe,
+        push: true,
+        title: "Open the far door".to_owned(),
+        text: "The house is at 36.1.".to_owned(),
+    };
+    Waiting { entry, errand: Errand::Step(step), first: entry, due_ms: 0, expires_ms, tries: 0 }
+}
+
+/// The runner with the test in the keeper's chair.
+struct Bench {
+    tasks: Tasks,
+    rows: Rows,
+    carried: Arc<Mutex<Vec<i64>>>,
+    clock: Arc<PausedClock>,
+    events: mpsc::Receiver<Event>,
+    glance: watch::Sender<Arc<Glance>>,
+}
+
+impl Bench {
+    fn new(rows: Vec<Waiting>, script: Vec<(u64, Delivery)>, encrypted: bool, vouched: bool) -> Self {
+        let rows = Arc::new(Mutex::new(rows));
+        let carried = Arc::new(Mutex::new(Vec::new()));
+        let clock = PausedClock::new();
+        clock.vouched.store(vouched, Ordering::Relaxed);
+        let (sender, events) = mpsc::channel(8);
+        let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
+        let courier = Scripted { script, carried: carried.clone(), encrypted };
+        let (shelf, keeper, time) =
+            (Shelf(rows.clone()), Handle { events: sender, glance: seen }, clock.clone());
+        let mut tasks = Tasks::new();
+        tasks.spawn("courier", |stop| run(courier, shelf, keeper, time, stop));
+        Self { tasks, rows, carried, clock, events, glance }
+    }
+
+    /// The next event that is a try; what was said about being away is left out.
+    async fn tried(&mut self) -> (i64, Delivery) {
+        loop {
+            match self.events.recv().await.unwrap() {
+                Event::Tried { step, delivery, .. } => return (step, delivery),
+                Event::Away { .. } => {}
+                _ => panic!("neither a try nor away"),
+            }
+        }
+    }
+
+    /// What the keeper does with a try: the row, then a new glance.
+    fn commit(&self, step: i64, delivery: &Delivery) {
+        let now = self.clock.wall_ms();
+        let mut rows = self.rows.lock().unwrap();
+        rows.retain_mut(|row| {
+            if row.entry != step {
+                return true;
+            }
+            match outbox::after(step, row.tries, delivery, now) {
+                Row::Sent | Row::Dropped => false,
+                Row::Waits { due_ms, tries } => {
+                    (row.due_ms, row.tries) = (due_ms, tries);
+                    true
+                }
+            }
+        });
+        drop(rows);
+        self.poke();
+    }
+
+    fn poke(&self) {
+        self.glance.send_replace(Arc::new(quiet_glance()));
+    }
+
+    fn carried(&self) -> Vec<i64> {
+        self.carried.lock().unwrap().clone()
+    }
+
+    async fn end(self) {
+        self.tasks.stop().cancel();
+        self.tasks.join(Duration::from_secs(5)).await.unwrap();
+    }
+}
+
+const LONG: i64 = i64::MAX;
+
+#[tokio::test(start_paused = true)]
+async fn a_fruitless_try_is_made_again_after_its_pause_and_then_counts_once() {
+    let mut bench = Bench::new(vec![waiting(1, LONG)], vec![(0, later()), (0, Delivery::Sent)], false, true);
+    let (step, delivery) = bench.tried().await;
+    bench.commit(step, &delivery);
+    assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    let waited = bench.clock.wall_ms();
+    assert!((27_000..=30_001).contains(&waited), "{waited}");
+    bench.commit(1, &Delivery::Sent);
+    tokio::time::sleep(Duration::from_secs(3600)).await;
+    assert_eq!(bench.carried(), [1, 1]);
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_keeper_that_has_not_committed_yet_never_makes_it_send_twice() {
+    let mut bench = Bench::new(vec![waiting(1, LONG)], vec![(0, Delivery::Sent)], false, true);
+    assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    for _ in 0..100 {
+        bench.poke();
+        tokio::time::sleep(Duration::from_secs(120)).await;
+    }
+    assert_eq!(bench.carried(), [1]);
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_far_end_that_says_nothing_is_given_up_after_the_limit() {
+    let mut bench = Bench::new(vec![waiting(1, LONG)], vec![(1_000_000, Delivery::Sent)], false, true);
+    let (_, delivery) = bench.tried().await;
+    assert!(
+        matches!(&delivery, Delivery::Later { why, .. } if why.contains("may have arrived")),
+        "{delivery:?}"
+    );
+    assert_eq!(bench.clock.wall_ms(), 30_000);
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn one_try_at_a_time_and_all_of_them_in_the_end() {
+    let rows = (1..=5).map(|entry| waiting(entry, LONG)).collect();
+    let mut bench = Bench::new(rows, vec![(7, Delivery::Sent); 5], false, true);
+    for entry in 1..=5 {
+        assert_eq!(bench.tried().await, (entry, Delivery::Sent));
+        bench.commit(entry, &Delivery::Sent);
+    }
+    // Five tries of 7 s, none beside another.
+    assert_eq!(bench.clock.wall_ms(), 35_000);
+    assert_eq!(bench.carried(), [1, 2, 3, 4, 5]);
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn what_has_expired_is_told_and_not_carried() {
+    let mut bench = Bench::new(vec![waiting(1, 0)], vec![], false, true);
+    assert_eq!(bench.tried().await, (1, Delivery::Never { why: outbox::EXPIRED.to_owned() }));
+    assert_eq!(bench.carried(), [0; 0]);
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_courier_with_certificates_waits_for_a_trusted_time_and_says_so() {
+    let mut bench = Bench::new(vec![waiting(1, LONG)], vec![(0, Delivery::Sent)], true, false);
+    let Event::Away { source, why: Some(why) } = bench.events.recv().await.unwrap() else {
+        panic!("not away")
+    };
+    assert_eq!((source.as_str(), why.as_str()), ("scripted", "waits until somebody vouches for the time"));
+    assert_eq!(bench.carried(), [0; 0]);
+    bench.clock.vouched.store(true, Ordering::Relaxed);
+    bench.poke();
+    assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn a_courier_without_certificates_does_not_wait_for_the_time() {
+    let mut bench = Bench::new(vec![waiting(1, 0)], vec![(0, Delivery::Sent)], false, false);
+    assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_answer_on_its_way_when_the_program_stops_is_still_heard() {
+    let mut bench = Bench::new(vec![waiting(1, LONG)], vec![(2, Delivery::Sent)], false, true);
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    bench.tasks.stop().cancel();
+    assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    bench.end().await;
+}

@@ -1,0 +1,6 @@
+//! Real servers for tests, each in a folder of its own, on a port of its own, gone with the test.
+
+pub mod broker;
+pub mod metrics;
+pub mod process;
+pub mod smtp;
