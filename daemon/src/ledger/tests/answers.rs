@@ -214,7 +214,7 @@ fn by_brute_force(readings: &[Reading], usual_ms: i64, start_ms: i64) -> Option<
     let mut held = Vec::new();
     for second in 0..3_600 {
         let now = start_ms + second * 1_000;
-        let last = readings.iter().filter(sound).filter(|reading| reading.at_ms <= now).next_back();
+        let last = readings.iter().filter(sound).rfind(|reading| reading.at_ms <= now);
         held.extend(last.filter(|last| now < last.at_ms + 2 * usual_ms).map(|last| last.value));
     }
     let min = held.iter().copied().reduce(f64::min)?;
