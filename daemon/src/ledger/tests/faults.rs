@@ -155,6 +155,32 @@ impl Drop for Small<'_> {
     }
 }
 
+#[test]
+fn a_disk_that_takes_no_writes_is_named_and_commits_go_on_after_it_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let Some(_mounted) = Small::mount(folder.path()) else {
+        let _ =
+            writeln!(std::io::stderr(), "SKIPPED: read-only disk: mounting a small file system takes root");
+        return;
+    };
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
+    put(&mut ledger, boot, JUNE, &[air("tunnel", JUNE, 20.0)]);
+    drop(ledger);
+    let remount = |how: &str| {
+        let done = Command::new("mount").args(["-o", how]).arg(folder.path()).status();
+        assert!(done.unwrap().success(), "{how}");
+    };
+    remount("remount,ro");
+    let refused = Ledger::open(folder.path(), &founding()).unwrap_err();
+    assert_eq!(refused, LedgerError::ReadOnly);
+    assert!(refused.is_storage_refusal() && refused.needs_reopening());
+    remount("remount,rw");
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    put(&mut ledger, boot, JUNE + MINUTE, &[air("tunnel", JUNE + MINUTE, 20.0)]);
+    assert_eq!(all(&ledger, "tunnel").len(), 2);
+}
+
 /// Takes up all the room there is.
 fn fill_up(path: &Path) {
     let mut ballast = std::fs::File::create(path).unwrap();
