@@ -67,7 +67,9 @@ fn put_times(out: &mut Vec<u8>, kept: &[Kept]) {
         kept.windows(2).map(|two| two[1].at_ms.wrapping_sub(two[0].at_ms) as u64).collect();
     let quantum = steps.iter().copied().fold(0, divisor).max(1);
     put(out, quantum);
-    steps.iter_mut().for_each(|step| *step /= quantum);
+    for step in &mut steps {
+        *step /= quantum;
+    }
     let mut plain = vec![STEPS];
     put_column(&mut plain, &steps);
     let other = multiples(&steps);
@@ -113,7 +115,9 @@ fn take_times(bytes: &mut Bytes<'_>, count: usize) -> Result<Vec<i64>, Spoilt> {
         way @ (MULTIPLES | MULTIPLES_AND_OFFSETS) => {
             let median = bytes.number()?;
             let mut steps = bytes.column::<u64>(count - 1)?;
-            steps.iter_mut().for_each(|step| *step = step.wrapping_mul(median));
+            for step in &mut steps {
+                *step = step.wrapping_mul(median);
+            }
             if way == MULTIPLES_AND_OFFSETS {
                 let offsets = bytes.column::<i64>(count - 1)?;
                 steps.iter_mut().zip(offsets).for_each(|(step, by)| *step = step.wrapping_add(by as u64));

@@ -15,7 +15,7 @@ use super::dating::{self, Boots};
 use super::hours::{self, HOURS, roll};
 use super::merge::{Kept, merge};
 use super::view::blob;
-use super::week::{chunk_id, of_chunk, start_ms, week};
+use super::week::{LAST_WEEK, WEEK_MS, chunk_id, of_chunk, start_ms, week};
 use super::{LedgerError, View, chunk, schema};
 use crate::reading::{ProbeName, Reason};
 use agronomy::quantity::Quantity;
@@ -108,7 +108,7 @@ fn take(view: View<'_>, before_ms: i64) -> Result<Taken, LedgerError> {
         };
         match boots.commit_ms(&content) {
             Some(commit_ms) if commit_ms < before_ms => {
-                taken.dated(view, seq, &boots.date(content), commit_ms)
+                taken.dated(view, seq, &boots.date(content), commit_ms);
             }
             None if running != Some(content.boot) => taken.undated(seq, &content),
             _ => break,
@@ -168,11 +168,17 @@ fn write_chunk(view: View<'_>, id: i64, last_seq: i64, arrivals: &[Kept]) -> Res
     Ok(())
 }
 
-/// A reading holds into the week after its own: the hours of a chunk that follows a rewritten one are made afresh.
+/// A reading may hold into later weeks: the hours of chunks that follow a rewritten one are made afresh.
 fn renew_following(view: View<'_>, written: &BTreeSet<i64>) -> Result<(), LedgerError> {
-    for id in written.iter().map(|id| id + 1).filter(|id| !written.contains(id)) {
-        if let Some((last_seq, Ok(kept))) = stored(view.conn, id)? {
-            let hours = hours::encode(&[id, last_seq], &hours_of(view, id, &kept)?);
+    let mut following = BTreeSet::new();
+    for id in written {
+        let (series, week) = of_chunk(*id);
+        let reach = usual_ms(view, series)?.saturating_mul(2) / WEEK_MS + 1;
+        following.extend((1..=reach.min(LAST_WEEK - week)).map(|weeks| id + weeks));
+    }
+    for id in following.difference(written) {
+        if let Some((last_seq, Ok(kept))) = stored(view.conn, *id)? {
+            let hours = hours::encode(&[*id, last_seq], &hours_of(view, *id, &kept)?);
             view.conn.execute("UPDATE chunk SET hours = ?2 WHERE id = ?1", (id, hours))?;
         }
     }
@@ -181,16 +187,18 @@ fn renew_following(view: View<'_>, written: &BTreeSet<i64>) -> Result<(), Ledger
 
 fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hours::HourTicks>, LedgerError> {
     let (series, week) = of_chunk(id);
-    let probe: Option<String> = view
-        .conn
-        .query_row("SELECT probe FROM series WHERE id = ?1", [series], |row| row.get(0))
-        .optional()?;
-    let usual_ms = view.shared.usual_interval_ms(&probe.unwrap_or_default());
+    let usual_ms = usual_ms(view, series)?;
     let start_ms = start_ms(week, view.shared.offset_ms);
     let earlier = start_ms.saturating_sub(usual_ms.saturating_mul(2))..start_ms;
     let mut all = view.kept_of(series, &earlier, &[])?;
     all.extend_from_slice(kept);
     Ok(roll(&all, start_ms, HOURS, usual_ms))
+}
+
+fn usual_ms(view: View<'_>, series: i64) -> Result<i64, LedgerError> {
+    let sql = "SELECT probe FROM series WHERE id = ?1";
+    let probe: Option<String> = view.conn.query_row(sql, [series], |row| row.get(0)).optional()?;
+    Ok(view.shared.usual_interval_ms(&probe.unwrap_or_default()))
 }
 
 type Stored = (i64, Result<Vec<Kept>, Spoilt>);
@@ -241,10 +249,10 @@ fn counts(conn: &Connection, counted: &BTreeMap<(i64, Reason), u64>) -> Result<V
     for ((series, reason), count) in counted {
         let name =
             statement.query_row([series], |row| Ok((row.get::<_, String>(0)?, row.get::<_, String>(1)?)));
-        if let Some((probe, quantity)) = name.optional()? {
-            if let Ok(quantity) = quantity.parse() {
-                counts.push(Count { probe: probe.into(), quantity, reason: *reason, count: *count });
-            }
+        if let Some((probe, quantity)) = name.optional()?
+            && let Ok(quantity) = quantity.parse()
+        {
+            counts.push(Count { probe: probe.into(), quantity, reason: *reason, count: *count });
         }
     }
     counts.sort_by(|a, b| (&a.probe, a.quantity, a.reason).cmp(&(&b.probe, b.quantity, b.reason)));

@@ -80,7 +80,9 @@ pub(super) fn date(
     if items.is_empty() {
         return Ok(false);
     }
-    items.iter_mut().for_each(|item| item.at_ms = at(item.at_ms, offset_ms));
+    for item in &mut items {
+        item.at_ms = at(item.at_ms, offset_ms);
+    }
     let wall_ms = items.iter().map(|item| item.at_ms).max().unwrap_or(0);
     let content = Content { boot, wall_ms, mono_ms: wall_ms.saturating_sub(offset_ms), dated: true, items };
     commit::insert_batch(conn, seq, &content)?;

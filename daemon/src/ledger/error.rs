@@ -69,7 +69,9 @@ impl LedgerError {
 
 impl From<rusqlite::Error> for LedgerError {
     fn from(error: rusqlite::Error) -> Self {
-        let what = error.to_string();
+        let code =
+            error.sqlite_error().map(|error| format!(" (code {})", error.extended_code)).unwrap_or_default();
+        let what = format!("{error}{code}");
         match error.sqlite_error_code() {
             Some(ErrorCode::DiskFull) => Self::Full,
             Some(ErrorCode::ReadOnly) => Self::ReadOnly,

@@ -56,6 +56,7 @@ impl Home {
     pub(super) fn connect(&self, role: Role) -> Result<Connection, LedgerError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let flags = if role == Role::Founder { flags | OpenFlags::SQLITE_OPEN_CREATE } else { flags };
+        self.refuse_orphaned_log()?;
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
             Self::Folder(folder) => {
@@ -99,6 +100,17 @@ impl Home {
             }
         }
         Ok(())
+    }
+
+    /// SQLite throws a log away when it finds no file, or an empty one, beside it: acknowledged commits may be in it.
+    fn refuse_orphaned_log(&self) -> Result<(), LedgerError> {
+        let (file, log) = self.lengths();
+        if file > 0 || log == 0 {
+            return Ok(());
+        }
+        let what =
+            format!("{NAME} is gone or empty but {LOG} is there: bring the file back, or move both away");
+        Err(LedgerError::Damaged { what })
     }
 
     /// Makes the names of new files last through a power cut.

@@ -82,7 +82,6 @@ pub struct Ledger {
     book: SeriesBook,
     next_seq: i64,
     founding: Founding,
-    _holder: Option<Holder>,
 }
 
 impl Ledger {
@@ -112,10 +111,10 @@ impl Ledger {
         let conn = home.connect(Role::Founder)?;
         schema::found(&conn, founding, holder.is_some())?;
         home.flush_folder()?;
-        let shared = Arc::new(Shared::new(home, dating::frozen_offset_ms(&conn)?));
+        let shared = Arc::new(Shared::new(home, holder, dating::frozen_offset_ms(&conn)?));
         health::name_fenced_chunks(&conn, &shared)?;
         let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
-        Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone(), _holder: holder })
+        Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone() })
     }
 
     /// Closes everything, makes the system forget what it holds of the files, opens again and checks all of it.
@@ -137,7 +136,9 @@ impl Ledger {
         drop(self.conn.take());
         shared.home.drop_page_cache()?;
         let conn = shared.home.connect(Role::Writer)?;
-        schema::found(&conn, &self.founding, true)?;
+        if !schema::stands(&conn)? {
+            return Err(LedgerError::Damaged { what: "the file is empty".to_owned() });
+        }
         health::whole(&conn)?;
         shared.forget_fences();
         health::checksums(View { conn: &conn, shared: &shared })?;

@@ -114,10 +114,10 @@ impl View<'_> {
         let offset_ms = self.shared.offset_ms;
         let range = start_ms(week, offset_ms).saturating_sub(usual_ms.saturating_mul(2))
             ..start_ms(week + 1, offset_ms);
-        if !fresh.iter().any(|kept| range.contains(&kept.at_ms)) {
-            if let Some(hours) = self.stored_hours(chunk_id(series, week))? {
-                return Ok(hours);
-            }
+        if !fresh.iter().any(|kept| range.contains(&kept.at_ms))
+            && let Some(hours) = self.stored_hours(chunk_id(series, week))?
+        {
+            return Ok(hours);
         }
         let kept = self.kept_of(series, &range, fresh)?;
         Ok(roll(&kept, start_ms(week, offset_ms), HOURS, usual_ms))

@@ -64,11 +64,11 @@ pub(super) fn number(conn: &Connection, pragma: &str) -> Result<i64, LedgerError
     Ok(conn.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get(0))?)
 }
 
-/// Makes the tables unless they are there; refuses what is not ours and what is newer than we are.
-pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Result<(), LedgerError> {
+/// Whether the tables are there; refuses what is not ours and what is newer than we are.
+pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
     let (application, version) = (number(conn, "application_id")?, number(conn, "user_version")?);
     match (application, version) {
-        (APPLICATION, VERSION) => return Ok(()),
+        (APPLICATION, VERSION) => return Ok(true),
         (APPLICATION, newer) if newer > VERSION => {
             return Err(LedgerError::Newer { version: newer, known: VERSION });
         }
@@ -79,8 +79,16 @@ pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Resul
     let strange: Option<String> = conn
         .query_row("SELECT name FROM sqlite_schema WHERE name <> 'filling' LIMIT 1", [], |row| row.get(0))
         .optional()?;
-    if strange.is_some() {
-        return Err(LedgerError::NotALedger { file: super::file::NAME.to_owned() });
+    match strange {
+        Some(_) => Err(LedgerError::NotALedger { file: super::file::NAME.to_owned() }),
+        None => Ok(false),
+    }
+}
+
+/// Makes the tables unless they are there; in a file, fills it and its log first.
+pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Result<(), LedgerError> {
+    if stands(conn)? {
+        return Ok(());
     }
     conn.execute_batch("PRAGMA auto_vacuum = NONE; DROP TABLE IF EXISTS filling;")?;
     if fill {
@@ -93,7 +101,11 @@ pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Resul
     set(&making, "program", &founding.program)?;
     making
         .execute_batch(&format!("PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION};"))?;
-    Ok(making.commit()?)
+    making.commit()?;
+    if fill {
+        conn.query_row("PRAGMA wal_checkpoint(RESTART)", [], |_| Ok(()))?;
+    }
+    Ok(())
 }
 
 /// Writes every block of log and file once. A write that is refused and then heals leaves a growing file with blocks
@@ -114,5 +126,5 @@ pub(super) fn set(conn: &Connection, key: &str, value: &dyn rusqlite::ToSql) -> 
 
 /// Reads one number about the ledger itself.
 pub(super) fn get(conn: &Connection, key: &str) -> Result<Option<i64>, LedgerError> {
-    Ok(conn.query_row("SELECT value FROM meta WHERE key = ?1", [key], |row| row.get(0)).optional()?)
+    Ok(conn.query_row("SELECT value FROM meta WHERE key = ?1", [key], |row| row.get(0)).optional()?.flatten())
 }

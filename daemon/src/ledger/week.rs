@@ -6,12 +6,14 @@ pub(super) const WEEK_MS: i64 = 604_800_000;
 pub(super) const HOUR_MS: i64 = 3_600_000;
 /// Weeks that have a number: a chunk's id leaves sixteen bits for them, until the year 3226.
 const WEEKS: i64 = 65_536;
+/// The last of them.
+pub(super) const LAST_WEEK: i64 = WEEKS - 1;
 /// The latest time that can be stored, UTC ms, whatever the offset.
 pub(super) const MOST_MS: i64 = (WEEKS - 2) * WEEK_MS;
 
 /// The week of a time.
 pub(super) fn week(at_ms: i64, offset_ms: i64) -> i64 {
-    at_ms.saturating_add(offset_ms).div_euclid(WEEK_MS).clamp(0, WEEKS - 1)
+    at_ms.saturating_add(offset_ms).div_euclid(WEEK_MS).clamp(0, LAST_WEEK)
 }
 
 /// When a week starts, UTC ms.

@@ -44,7 +44,10 @@ fn a_second_opener_is_told_who_holds_the_ledger() {
     let ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let by = format!("process {}", std::process::id());
     assert_eq!(Ledger::open(folder.path(), &founding()).err(), Some(LedgerError::Held { by }));
+    let reader = ledger.reader().unwrap();
     drop(ledger);
+    assert!(Ledger::open(folder.path(), &founding()).is_err(), "a reader still has the file open");
+    drop(reader);
     Ledger::open(folder.path(), &founding()).unwrap();
 }
 
@@ -148,12 +151,14 @@ fn the_log_is_copied_once_it_is_long_and_readers_see_it_all() {
 
 #[test]
 fn a_reader_works_on_another_thread_while_the_writer_writes() {
-    fn is_send<T: Send + Sync>(_: &T) {}
+    fn is_shared<T: Send + Sync>(_: &T) {}
+    fn is_sent<T: Send>(_: &T) {}
     let folder = tempfile::tempdir().unwrap();
     let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
     let reader = ledger.reader().unwrap();
-    is_send(&reader);
+    is_shared(&reader);
+    is_sent(&ledger);
     std::thread::scope(|scope| {
         let watching = scope.spawn(move || {
             let mut seen = 0;

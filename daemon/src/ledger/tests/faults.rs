@@ -99,18 +99,43 @@ fn a_ledger_that_went_away_is_closed_until_it_is_back_and_readers_go_on() {
     let reader = ledger.reader().unwrap();
     let ask = || reader.readings("tunnel", Quantity::AirTemperature, 0..i64::MAX);
     assert_eq!(ask().unwrap().len(), 1);
-    let (here, away) = (folder.path().join("ledger"), folder.path().join("away"));
-    std::fs::rename(&here, &away).unwrap();
+    let away = tempfile::tempdir().unwrap();
+    let move_both = |from: &Path, to: &Path| {
+        for name in ["ledger", "ledger-wal"] {
+            std::fs::rename(from.join(name), to.join(name)).unwrap();
+        }
+    };
+    move_both(folder.path(), away.path());
     let refused = ledger.reopen().unwrap_err();
     assert!(refused.is_storage_refusal() && refused.needs_reopening(), "{refused:?}");
     let late = [air("tunnel", JUNE + MINUTE, 21.0)];
     let commit = Commit { readings: &late, ..Commit::empty(boot, JUNE + MINUTE, MINUTE) };
     assert_eq!(ledger.commit(&commit).err(), Some(LedgerError::Closed));
     assert_eq!(ask().err(), Some(LedgerError::Closed));
-    std::fs::rename(&away, &here).unwrap();
+    std::fs::write(folder.path().join("ledger"), b"").unwrap();
+    assert!(
+        matches!(ledger.reopen(), Err(LedgerError::Damaged { .. })),
+        "an empty file is not founded again"
+    );
+    move_both(away.path(), folder.path());
     ledger.reopen().unwrap();
     assert_eq!(ledger.commit(&commit).unwrap().seq, Some(2));
     assert_eq!(ask().unwrap().len(), 2);
+}
+
+#[test]
+fn a_log_without_its_file_is_not_thrown_away() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(Ledger::open(folder.path(), &founding()).unwrap());
+    let log = std::fs::metadata(folder.path().join("ledger-wal")).unwrap().len();
+    std::fs::remove_file(folder.path().join("ledger")).unwrap();
+    for empty in [false, true] {
+        if empty {
+            std::fs::write(folder.path().join("ledger"), b"").unwrap();
+        }
+        assert!(matches!(Ledger::open(folder.path(), &founding()), Err(LedgerError::Damaged { .. })));
+        assert_eq!(std::fs::metadata(folder.path().join("ledger-wal")).unwrap().len(), log);
+    }
 }
 
 /// A small file system of its own; unmounted when done.
@@ -128,6 +153,32 @@ impl Drop for Small<'_> {
     fn drop(&mut self) {
         let _ = Command::new("umount").arg(self.0).status();
     }
+}
+
+#[test]
+fn a_disk_that_takes_no_writes_is_named_and_commits_go_on_after_it_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let Some(_mounted) = Small::mount(folder.path()) else {
+        let _ =
+            writeln!(std::io::stderr(), "SKIPPED: read-only disk: mounting a small file system takes root");
+        return;
+    };
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
+    put(&mut ledger, boot, JUNE, &[air("tunnel", JUNE, 20.0)]);
+    drop(ledger);
+    let remount = |how: &str| {
+        let done = Command::new("mount").args(["-o", how]).arg(folder.path()).status();
+        assert!(done.unwrap().success(), "{how}");
+    };
+    remount("remount,ro");
+    let refused = Ledger::open(folder.path(), &founding()).unwrap_err();
+    assert_eq!(refused, LedgerError::ReadOnly);
+    assert!(refused.is_storage_refusal() && refused.needs_reopening());
+    remount("remount,rw");
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    put(&mut ledger, boot, JUNE + MINUTE, &[air("tunnel", JUNE + MINUTE, 20.0)]);
+    assert_eq!(all(&ledger, "tunnel").len(), 2);
 }
 
 /// Takes up all the room there is.
@@ -156,7 +207,8 @@ fn on_a_full_disk_commits_go_on_for_long_then_are_refused_whole_and_go_on_when_t
             Ok(_) => done += 1,
             Err(error) => break error,
         }
-        ledger.checkpoint().unwrap();
+        // Copying the log may be refused some time before commits are.
+        assert!(matches!(ledger.checkpoint(), Ok(()) | Err(LedgerError::Full)));
         assert!(done < 100_000, "the disk never became full");
     };
     assert_eq!(refused, LedgerError::Full);
