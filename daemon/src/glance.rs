@@ -80,6 +80,9 @@ pub struct PlaceGlance {
     pub dryness: Option<String>,
     /// Dew point now, °C.
     pub dew_point_c: Option<f64>,
+    /// What it feels like to a person in shade and a light breeze (heat index), °C; none where it does not apply or is not known.
+    #[serde(default)]
+    pub heat_index_c: Option<f64>,
     /// Trend of the last half hour, °C per hour.
     pub trend_c_per_h: Option<f64>,
     /// When the newest sound air reading was measured, UTC ms.

@@ -1,1 +1,41 @@
-//! To come.
+//! The page: what a phone sees, the forms behind it, and the JSON interface for the command line.
+//!
+//! Everything is rendered here from the newest glance, which the keeper publishes; only seasons, exports and notes
+//! go to the keeper itself. Five views hang from one frame: Now, Season, Ground, Diary and the letter. They work
+//! without script; a few lines of it fetch the page again whenever `/live` says that the glance changed.
+//!
+//! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `cloth`, `placing`,
+//! `rungs` and `sums` draw; `now`, `season`, `ground`, `diary` and `letter` are the views; `cautions` the words on
+//! people's safety; `entries` notes in words; `forms` turns filled-in forms into notes; `guard` says who may ask;
+//! `routes`, `interface` and `live` answer; `serve` keeps the connections.
+
+mod cautions;
+mod cloth;
+mod diary;
+mod entries;
+mod figures;
+mod forms;
+mod frame;
+mod ground;
+mod guard;
+mod interface;
+mod letter;
+mod live;
+mod now;
+mod placing;
+mod routes;
+mod rungs;
+mod season;
+mod serve;
+mod sums;
+mod threads;
+
+#[cfg(test)]
+mod fixtures;
+#[cfg(test)]
+mod service_tests;
+
+pub use guard::Listening;
+pub use letter::letter_text;
+pub use routes::router;
+pub use serve::{serve, serve_unix};

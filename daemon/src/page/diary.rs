@@ -1,0 +1,172 @@
+//! Diary: what the grower did or saw, noted in two taps, newest first.
+
+use maud::{Markup, html};
+
+use super::entries;
+use super::figures::{Civil, half};
+use super::frame::{Did, Lintel, View, page, undo};
+use crate::entry::{Entry, Note};
+use crate::glance::{Glance, Tone};
+
+/// What can be noted: its word in the address and on the page.
+pub(crate) const ACTS: [(&str, &str); 9] = [
+    ("watered", "Watered"),
+    ("opened", "Opened"),
+    ("closed", "Closed"),
+    ("shade-on", "Shade on"),
+    ("shade-off", "Shade off"),
+    ("first-flower", "First flower"),
+    ("first-ripe", "First ripe"),
+    ("thermometer", "Read the thermometer"),
+    ("remark", "Something else"),
+];
+
+/// The page Diary; `act`: what was tapped.
+pub(crate) fn view(glance: &Glance, act: Option<&str>, did: Did) -> Markup {
+    let lintel = Lintel {
+        tone: Tone::Well,
+        place: glance.site.clone(),
+        order: "Tap what you did, then to what.".to_owned(),
+        why: "It is dated now unless you say otherwise; each entry can be undone.".to_owned(),
+        more: html! {},
+    };
+    let chosen = ACTS.iter().find(|known| Some(known.0) == act);
+    let main = html! {
+        section.pg aria-labelledby="what" {
+            h2 id="what" { "What did you do?" }
+            p.taps {
+                @for (key, word) in ACTS {
+                    a href={ "/diary?did=" (key) "#to-what" } aria-current=[(Some(key) == act).then_some("true")] { (word) }
+                }
+            }
+            @if let Some((key, word)) = chosen { (second(glance, key, word)) }
+        }
+        (list(glance))
+    };
+    page(View::Diary, glance, did, &lintel, &main)
+}
+
+/// The second tap: to what; with the figures that belong to it before.
+fn second(glance: &Glance, act: &str, word: &str) -> Markup {
+    html! {
+        form.fields id="to-what" method="post" action="/diary" {
+            input type="hidden" name="did" value=(act);
+            @match act {
+                "watered" => label { "litres in all" input name="litres" inputmode="decimal" value=(last_litres(glance)) required; },
+                "thermometer" => {
+                    label { "now, °C" input name="now" inputmode="decimal"; }
+                    label { "lowest, °C" input name="low" inputmode="decimal"; }
+                    label { "highest, °C" input name="high" inputmode="decimal"; }
+                },
+                "remark" => label.whole { "in your words" input.wide name="text" maxlength="500" required; },
+                _ => {},
+            }
+            label { "when, empty for now" input.wide type="datetime-local" name="when"; }
+            fieldset.answers {
+                legend { (word) @if act == "remark" { "" } @else { ": what?" } }
+                @for (subject, called) in subjects(glance, act) { button name="subject" value=(subject) { (called) } }
+                @if act == "remark" { button.first { "note it" } }
+            }
+        }
+    }
+}
+
+/// What an act can be done to: identifiers and names.
+fn subjects(glance: &Glance, act: &str) -> Vec<(String, String)> {
+    let covered = glance.places.iter().any(|place| place.kind.under_cover());
+    let places = |all: bool| {
+        let wanted = glance.places.iter().filter(move |place| all || !covered || place.kind.under_cover());
+        wanted.map(|place| (place.place.clone(), place.name.clone())).collect::<Vec<_>>()
+    };
+    let plantings = || {
+        let named = glance.plantings.iter().map(|one| (one.planting.clone(), one.name.clone()));
+        named.collect::<Vec<_>>()
+    };
+    match act {
+        "watered" => plantings().into_iter().chain(places(true)).collect(),
+        "opened" | "closed" | "shade-on" | "shade-off" => places(false),
+        "first-flower" | "first-ripe" => plantings(),
+        "thermometer" => places(true),
+        _ => Vec::new(),
+    }
+}
+
+/// The litres of the last watering: the likeliest answer.
+fn last_litres(glance: &Glance) -> String {
+    let last = glance.entries.iter().find_map(|entry| match entry.note {
+        Note::Watered { litres, .. } => Some(half(litres)),
+        _ => None,
+    });
+    last.unwrap_or_else(|| "10".to_owned())
+}
+
+fn list(glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let mut diary: Vec<&Entry> =
+        glance.entries.iter().filter(|entry| matches!(entry.note.kind(), "diary" | "outlook")).collect();
+    diary.sort_by_key(|entry| (std::cmp::Reverse(entry.from_ms), std::cmp::Reverse(entry.id)));
+    let mut day = String::new();
+    html! {
+        section.pg aria-labelledby="noted-lately" {
+            h2 id="noted-lately" { "Noted" }
+            @if diary.is_empty() { p { "Nothing yet." } }
+            @for entry in diary {
+                @let its_day = civil.long_day(entry.from_ms);
+                @if its_day != day { h3 { ({ day = its_day; day.as_str() }) } }
+                (row(entry, glance))
+            }
+        }
+    }
+}
+
+fn row(entry: &Entry, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let (words, more) = entries::words(&entry.note, glance);
+    let late = entry.at_ms - entry.from_ms > 10 * 60_000;
+    html! {
+        div.entry {
+            div {
+                p { time { (civil.clock(entry.from_ms)) } " " (words) }
+                @if !more.is_empty() || late {
+                    small { (more) @if late { @if !more.is_empty() { "; " } "noted " (civil.when(entry.at_ms, glance.at_ms)) } }
+                }
+            }
+            (undo(entry.id, "/diary", "undo"))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+
+    #[test]
+    fn the_first_tap_opens_the_second_with_the_likeliest_litres() {
+        let glance = fixtures::calm();
+        let html = view(&glance, Some("watered"), Did::default()).into_string();
+        assert!(html.contains("name=\"litres\" inputmode=\"decimal\" value=\"12\""));
+        assert!(html.contains("value=\"tomato-1\"") && html.contains("value=\"bed\""));
+        assert!(!view(&glance, None, Did::default()).into_string().contains("to-what\" method"));
+    }
+
+    #[test]
+    fn vents_are_offered_for_places_under_cover_only() {
+        let html = view(&fixtures::calm(), Some("opened"), Did::default()).into_string();
+        assert!(html.contains("value=\"house\"") && !html.contains("name=\"subject\" value=\"bed\""));
+    }
+
+    #[test]
+    fn entries_stand_newest_first_with_their_undo() {
+        let html = view(&fixtures::calm(), None, Did { noted: Some(9), undone: None }).into_string();
+        assert!(html.find("Watered Tomato").unwrap() < html.find("Opened Long House").unwrap());
+        assert!(html.contains("noted 12:15") && html.contains("name=\"entry\" value=\"9\""));
+        assert!(!html.contains("planted out in Long House</p>"), "ground entries stand on the page Ground");
+    }
+
+    #[test]
+    fn an_unknown_act_in_the_address_is_ignored() {
+        let html = view(&fixtures::calm(), Some("\"><script>"), Did::default()).into_string();
+        assert!(!html.contains("\"><script>"));
+    }
+}

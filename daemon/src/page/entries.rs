@@ -1,0 +1,124 @@
+//! Notes in words: what the diary, the ground and the line "noted 13:16" say of an entry.
+
+use super::figures::{day_words, half, tenth};
+use crate::entry::{Began, Note, PlaceKind};
+use crate::glance::Glance;
+
+/// What a kind of place is called.
+pub(crate) fn kind_words(kind: PlaceKind) -> &'static str {
+    match kind {
+        PlaceKind::House => "house of glass or film",
+        PlaceKind::Bed => "bed",
+        PlaceKind::Seedbed => "seedbed",
+        PlaceKind::Pots => "pots",
+        PlaceKind::Heap => "heap",
+        PlaceKind::Shed => "shed",
+        PlaceKind::Outdoors => "outdoors",
+    }
+}
+
+/// All kinds of place with their names in forms.
+pub(crate) const KINDS: [(&str, PlaceKind); 7] = [
+    ("house", PlaceKind::House),
+    ("bed", PlaceKind::Bed),
+    ("seedbed", PlaceKind::Seedbed),
+    ("pots", PlaceKind::Pots),
+    ("heap", PlaceKind::Heap),
+    ("shed", PlaceKind::Shed),
+    ("outdoors", PlaceKind::Outdoors),
+];
+
+/// What the grower calls a place or planting; its identifier where the glance does not know it (any more).
+pub(crate) fn name(glance: &Glance, subject: &str) -> String {
+    let place = glance.places.iter().find(|place| place.place == subject).map(|place| &place.name);
+    let planting = glance.plantings.iter().find(|planting| planting.planting == subject).map(|one| &one.name);
+    place.or(planting).cloned().unwrap_or_else(|| subject.to_owned())
+}
+
+/// A crop's key as a word: `sweet_pepper` reads "sweet pepper".
+pub(crate) fn crop_words(crop: &str) -> String {
+    crop.replace('_', " ")
+}
+
+/// The note in words, and what else it says.
+pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
+    let named = |subject: &str| name(glance, subject);
+    match note {
+        Note::Place { name, kind, .. } => (format!("{name} added"), kind_words(*kind).to_owned()),
+        Note::Planting { crop, place, variety, count, began, .. } => {
+            let verb = if *began == Began::Sown { "sown" } else { "planted out" };
+            let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
+            let count = count.map(|count| format!("{count} plants")).unwrap_or_default();
+            (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), count)
+        }
+        Note::End { planting } => (format!("{} ended", named(planting)), String::new()),
+        Note::Hang { probe, place, height_m, shelter, .. } => {
+            let height = height_m.map(|height| format!("{} m up", tenth(height)));
+            let more: Vec<_> = height.into_iter().chain(shelter.clone()).collect();
+            (format!("Probe {probe} hangs in {}", named(place)), more.join(", "))
+        }
+        Note::Undo { entry } => (format!("Entry {entry} undone"), String::new()),
+        Note::Vents { place, open } => (
+            format!("{} {}", if *open { "Opened" } else { "Closed" }, named(place)),
+            "vents or doors".to_owned(),
+        ),
+        Note::Shade { place, on } => {
+            (format!("Shade {} {}", if *on { "on" } else { "off" }, named(place)), String::new())
+        }
+        Note::Watered { subject, litres } => {
+            (format!("Watered {}", named(subject)), format!("{} litres", half(*litres)))
+        }
+        Note::FirstFlower { planting } => (format!("First flower: {}", named(planting)), String::new()),
+        Note::FirstRipe { planting } => (format!("First ripe: {}", named(planting)), String::new()),
+        Note::Thermometer { place, now_c, low_c, high_c } => {
+            let part = |word: &str, value: Option<f64>| value.map(|value| format!("{word} {}", tenth(value)));
+            let parts: Vec<_> = [part("now", *now_c), part("low", *low_c), part("high", *high_c)]
+                .into_iter()
+                .flatten()
+                .collect();
+            (format!("Read the thermometer: {}", named(place)), parts.join(", "))
+        }
+        Note::HeatWarning { from, to, about_c, said_by } => {
+            let by = said_by.as_ref().map(|by| format!(", said by {by}")).unwrap_or_default();
+            let days = format!("{} to {}", day_words(from), day_words(to));
+            ("Heard a heat warning".to_owned(), format!("{days}, about {} °C{by}", half(*about_c)))
+        }
+        Note::Remark { text } => (text.clone(), String::new()),
+        Note::Reply { on_it, .. } => {
+            (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
+        }
+        Note::Step(step) => (step.title.clone(), step.text.clone()),
+    }
+}
+
+/// Whether the grower may undo a note.
+pub(crate) fn undoable(note: &Note) -> bool {
+    !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Reply { .. })
+}
+
+/// The first letter made a capital.
+pub(crate) fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+
+    #[test]
+    fn a_note_is_said_with_the_growers_own_names() {
+        let glance = fixtures::calm();
+        let watered = Note::Watered { subject: "tomato-1".to_owned(), litres: 12.25 };
+        assert_eq!(words(&watered, &glance), ("Watered Tomato ‘Amber Thimble’".into(), "12.5 litres".into()));
+        let gone = Note::End { planting: "bean-9".to_owned() };
+        assert_eq!(words(&gone, &glance).0, "bean-9 ended");
+    }
+
+    #[test]
+    fn what_was_told_cannot_be_undone() {
+        assert!(!undoable(&Note::Undo { entry: 3 }));
+        assert!(undoable(&Note::End { planting: "x".to_owned() }));
+    }
+}

@@ -1,0 +1,73 @@
+//! The JSON interface, for the command line and for whoever wants to read along.
+
+use std::sync::Arc;
+
+use axum::Json;
+use axum::extract::rejection::JsonRejection;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+
+use super::routes::Shared;
+use crate::entry::Note;
+
+/// A note as it is sent.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Wish {
+    note: Note,
+    #[serde(default)]
+    from_ms: Option<i64>,
+}
+
+/// The answer to a note: its entry number.
+#[derive(Debug, Serialize)]
+struct Noted {
+    entry: i64,
+}
+
+fn refused(status: StatusCode, why: &str) -> Response {
+    (status, Json(json!({ "refused": why }))).into_response()
+}
+
+/// `GET /api/now`: the glance.
+pub(crate) async fn now(State(shared): State<Arc<Shared>>) -> Response {
+    Json(&*shared.handle.now()).into_response()
+}
+
+/// `GET /api/season/{planting}`.
+pub(crate) async fn season(State(shared): State<Arc<Shared>>, Path(planting): Path<String>) -> Response {
+    match shared.handle.season(planting).await {
+        Ok(Some(season)) => Json(season).into_response(),
+        Ok(None) => refused(StatusCode::NOT_FOUND, "no such planting"),
+        Err(stopped) => refused(StatusCode::SERVICE_UNAVAILABLE, &stopped.to_string()),
+    }
+}
+
+/// `GET /api/export`: the same JSON as `replay`.
+pub(crate) async fn export(State(shared): State<Arc<Shared>>) -> Response {
+    match shared.handle.export().await {
+        Ok(export) => Json(export).into_response(),
+        Err(stopped) => refused(StatusCode::SERVICE_UNAVAILABLE, &stopped.to_string()),
+    }
+}
+
+/// `POST /api/note`: `{"note": ..., "from_ms": ...}` becomes `{"entry": number}`.
+pub(crate) async fn note(
+    State(shared): State<Arc<Shared>>,
+    wish: Result<Json<Wish>, JsonRejection>,
+) -> Response {
+    let Wish { note, from_ms } = match wish {
+        Ok(Json(wish)) => wish,
+        Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
+    };
+    if matches!(note, Note::Step(_)) {
+        return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
+    }
+    match shared.handle.note(note, from_ms).await {
+        Ok(entry) => Json(Noted { entry }).into_response(),
+        Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
+    }
+}

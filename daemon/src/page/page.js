@@ -1,0 +1,82 @@
+// Keeps the page fresh. Everything else works without it.
+// When the board says that its glance changed, the page is fetched again and lintel and main are exchanged;
+// between two fetches the page's own timer lets the shown ages grow.
+(() => {
+  "use strict";
+  const OLD_S = 600;
+  const STALE_S = 900;
+  let fetched = performance.now();
+  let shown = document.body.dataset.at;
+  let wanted = shown;
+  let busy = false;
+
+  const span = (seconds) =>
+    seconds < 7200 ? `${Math.max(1, Math.round(seconds / 60))} min` : `${Math.round(seconds / 3600)} h`;
+
+  const age = () => {
+    const since = (performance.now() - fetched) / 1000;
+    for (const place of document.querySelectorAll("[data-age]")) {
+      const old = Number(place.dataset.age) + since;
+      place.classList.toggle("old", old > OLD_S);
+      const words = place.querySelector("[data-ago]");
+      if (words) words.textContent = old >= 90 ? `, ${span(old)} ago` : "";
+    }
+    const stale = document.getElementById("stale");
+    document.body.classList.toggle("stale-page", since > STALE_S);
+    if (stale) {
+      stale.hidden = since <= STALE_S;
+      stale.textContent = since > STALE_S ? `This page is ${span(since)} old. Go and look.` : "";
+    }
+  };
+
+  // Nobody's half-filled form is taken away.
+  const writing = () => {
+    const form = document.activeElement && document.activeElement.closest("form");
+    if (form && /^(INPUT|SELECT|TEXTAREA)$/.test(document.activeElement.tagName)) return true;
+    return [...document.querySelectorAll("main input, .lintel input")].some(
+      (field) => field.type !== "hidden" && field.value !== field.defaultValue);
+  };
+
+  const exchange = (fresh) => {
+    const open = [...document.querySelectorAll("details[open][id]")].map((one) => one.id);
+    const focus = document.activeElement && document.activeElement.id;
+    for (const id of ["lintel", "main"]) {
+      const [was, is] = [document.getElementById(id), fresh.getElementById(id)];
+      if (was && is) was.replaceWith(document.adoptNode(is));
+    }
+    for (const id of open) {
+      const one = document.getElementById(id);
+      if (one) one.open = true;
+    }
+    if (focus && document.getElementById(focus)) document.getElementById(focus).focus({ preventScroll: true });
+  };
+
+  const refresh = async () => {
+    if (busy || wanted === shown || writing() || document.hidden) return;
+    busy = true;
+    try {
+      const answer = await fetch(location.pathname + location.search, { cache: "no-store" });
+      if (answer.ok) {
+        const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+        exchange(fresh);
+        shown = fresh.body.dataset.at;
+        document.body.dataset.at = shown;
+        fetched = performance.now();
+        age();
+      }
+    } catch {
+      // Out of reach: the ages go on growing, and the stream tries again by itself.
+    } finally {
+      busy = false;
+    }
+  };
+
+  new EventSource("/live").addEventListener("glance", (event) => {
+    wanted = event.data;
+    refresh();
+  });
+  document.addEventListener("visibilitychange", refresh);
+  document.addEventListener("focusout", () => setTimeout(refresh, 200));
+  setInterval(() => { refresh(); age(); }, 1000);
+  age();
+})();

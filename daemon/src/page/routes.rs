@@ -1,0 +1,199 @@
+//! Which address leads where.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
+use axum::http::{StatusCode, header};
+use axum::middleware::from_fn_with_state;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum::routing::{get, post};
+use maud::Markup;
+use serde::Deserialize;
+use tokio::sync::Semaphore;
+use tokio_util::sync::CancellationToken;
+use tower_http::compression::CompressionLayer;
+use tower_http::timeout::TimeoutLayer;
+
+use super::forms::{self, Fields, Filled};
+use super::frame::{self, Did};
+use super::ground::Taps;
+use super::guard::{Listening, guard};
+use super::{diary, ground, interface, letter, live, now, season};
+use crate::entry::Note;
+use crate::glance::Glance;
+use crate::keeper::handle::Handle;
+
+/// Pages that may listen to `/live` at the same time.
+const SEATS: usize = 32;
+/// Longest time an answer may take, s: a keeper with a full queue is busy, not gone.
+const PATIENCE: Duration = Duration::from_secs(20);
+/// Largest form or note taken, bytes.
+const BODY_LIMIT: usize = 64 * 1024;
+
+/// What every handler needs.
+pub(crate) struct Shared {
+    pub(crate) handle: Handle,
+    pub(crate) crops: Vec<(String, String)>,
+    pub(crate) seats: Arc<Semaphore>,
+    pub(crate) stop: CancellationToken,
+}
+
+/// The whole service. `crops` are key and name of each crop of the book, as offered when planting; `stop` ends the
+/// event streams.
+pub fn router(
+    handle: Handle,
+    listening: Listening,
+    crops: impl IntoIterator<Item = (String, String)>,
+    stop: CancellationToken,
+) -> Router {
+    let crops = ground::named(crops);
+    let shared = Arc::new(Shared { handle, crops, seats: Arc::new(Semaphore::new(SEATS)), stop });
+    Router::new()
+        .route("/", get(now_page))
+        .route("/season", get(season_list))
+        .route("/season/{planting}", get(season_page))
+        .route("/ground", get(ground_page).post(ground_form))
+        .route("/diary", get(diary_page).post(diary_form))
+        .route("/letter", get(letter_page))
+        .route("/heard-warning", post(heard_form))
+        .route("/reply", post(reply_form))
+        .route("/undo", post(undo_form))
+        .route("/live", get(live::live))
+        .route("/api/now", get(interface::now))
+        .route("/api/season/{planting}", get(interface::season))
+        .route("/api/export", get(interface::export))
+        .route("/api/note", post(interface::note))
+        .route("/page.css", get(|| file("text/css; charset=utf-8", include_str!("page.css"))))
+        .route("/page.js", get(|| file("text/javascript; charset=utf-8", include_str!("page.js"))))
+        .route("/mark.svg", get(|| file("image/svg+xml", include_str!("mark.svg"))))
+        .fallback(lost)
+        .with_state(shared)
+        .layer(DefaultBodyLimit::max(BODY_LIMIT))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
+        .layer(from_fn_with_state(Arc::new(listening), guard))
+        .layer(CompressionLayer::new().gzip(true))
+}
+
+async fn file(kind: &'static str, text: &'static str) -> Response {
+    ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-cache")], text).into_response()
+}
+
+/// What the address of a page may say after the question mark.
+#[derive(Debug, Default, Deserialize)]
+pub(crate) struct Asked {
+    noted: Option<i64>,
+    undone: Option<i64>,
+    place: Option<String>,
+    crop: Option<String>,
+    did: Option<String>,
+}
+
+impl Asked {
+    fn outcome(&self) -> Did {
+        Did { noted: self.noted, undone: self.undone }
+    }
+}
+
+/// An address with nonsense after the question mark is the address without it.
+fn asked(query: Result<Query<Asked>, QueryRejection>) -> Asked {
+    query.map(|Query(asked)| asked).unwrap_or_default()
+}
+
+async fn now_page(State(shared): State<Arc<Shared>>, query: Result<Query<Asked>, QueryRejection>) -> Markup {
+    now::view(&shared.handle.now(), asked(query).outcome())
+}
+
+async fn season_list(State(shared): State<Arc<Shared>>) -> Markup {
+    season::list(&shared.handle.now())
+}
+
+async fn season_page(State(shared): State<Arc<Shared>>, Path(planting): Path<String>) -> Response {
+    let glance = shared.handle.now();
+    match shared.handle.season(planting).await {
+        Ok(Some(season)) => season::one(&glance, &season).into_response(),
+        Ok(None) => {
+            let page = frame::other(&glance, "No such planting.", "It may have been undone.", "/season");
+            (StatusCode::NOT_FOUND, page).into_response()
+        }
+        Err(stopped) => {
+            let page = frame::other(&glance, "The board is stopping.", &format!("{stopped}."), "/");
+            (StatusCode::SERVICE_UNAVAILABLE, page).into_response()
+        }
+    }
+}
+
+async fn ground_page(
+    State(shared): State<Arc<Shared>>,
+    query: Result<Query<Asked>, QueryRejection>,
+) -> Markup {
+    let asked = asked(query);
+    let did = asked.outcome();
+    ground::view(&shared.handle.now(), &shared.crops, &Taps { place: asked.place, crop: asked.crop }, did)
+}
+
+async fn diary_page(
+    State(shared): State<Arc<Shared>>,
+    query: Result<Query<Asked>, QueryRejection>,
+) -> Markup {
+    let asked = asked(query);
+    diary::view(&shared.handle.now(), asked.did.as_deref(), asked.outcome())
+}
+
+async fn letter_page(State(shared): State<Arc<Shared>>) -> Markup {
+    letter::view(&shared.handle.now())
+}
+
+async fn ground_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    let glance = shared.handle.now();
+    store(&shared, &glance, forms::ground(&fields, &glance), "/ground").await
+}
+
+async fn diary_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    let glance = shared.handle.now();
+    store(&shared, &glance, forms::diary(&fields, &glance), "/diary").await
+}
+
+async fn heard_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    store(&shared, &shared.handle.now(), forms::heard_warning(&fields), "/").await
+}
+
+async fn reply_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    store(&shared, &shared.handle.now(), forms::reply(&fields), "/").await
+}
+
+async fn undo_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    let back = match fields.get("back").map(String::as_str) {
+        Some("/ground") => "/ground",
+        Some("/diary") => "/diary",
+        _ => "/",
+    };
+    store(&shared, &shared.handle.now(), forms::undo(&fields), back).await
+}
+
+/// Notes what a form says and leads back to its page; what is refused is said on a page of its own.
+async fn store(shared: &Shared, glance: &Glance, filled: Filled, back: &str) -> Response {
+    let noted = match filled {
+        Ok((note, from_ms)) => {
+            let undone = if let Note::Undo { entry } = note { Some(entry) } else { None };
+            shared.handle.note(note, from_ms).await.map(|entry| (entry, undone))
+        }
+        Err(refusal) => Err(refusal),
+    };
+    match noted {
+        Ok((_, Some(undone))) => Redirect::to(&format!("{back}?undone={undone}#noted")).into_response(),
+        Ok((entry, None)) => Redirect::to(&format!("{back}?noted={entry}#noted")).into_response(),
+        Err(refusal) => {
+            let page = frame::other(glance, "That was not noted.", &refusal, back);
+            (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+        }
+    }
+}
+
+async fn lost(State(shared): State<Arc<Shared>>) -> Response {
+    let page =
+        frame::other(&shared.handle.now(), "Nothing hangs here.", "This address leads to no page.", "/");
+    (StatusCode::NOT_FOUND, page).into_response()
+}

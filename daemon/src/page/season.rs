@@ -1,0 +1,155 @@
+//! Season: the account of one planting, and the list of plantings.
+
+use maud::{Markup, html};
+
+use super::figures::{Civil, day_words, share, tenth, whole};
+use super::frame::{Did, Lintel, View, page};
+use super::sums;
+use crate::glance::{Glance, Tone};
+use crate::keeper::handle::Season;
+
+/// The plantings that stand now, each a way to its season.
+pub(crate) fn list(glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let lintel = Lintel {
+        tone: Tone::Well,
+        place: glance.site.clone(),
+        order: if glance.plantings.is_empty() { "Nothing is planted yet." } else { "Choose a planting." }
+            .to_owned(),
+        why: "Its degree days, milestones, and hours past its line.".to_owned(),
+        more: html! {},
+    };
+    let main = html! {
+        div.pg {
+            @if glance.plantings.is_empty() { p { a.big href="/ground" { "Plant something on the page Ground" } } }
+            ul.list {
+                @for planting in &glance.plantings {
+                    li {
+                        a.big href={ "/season/" (planting.planting) } { (planting.name) }
+                        small {
+                            "since " (civil.date(planting.since_ms, glance.at_ms)) "; "
+                            (whole(planting.degree_days)) " degree days, " (planting.rule) "; "
+                            (tenth(planting.stress_season_h)) " h past its line"
+                        }
+                    }
+                }
+            }
+        }
+    };
+    page(View::Season, glance, Did::default(), &lintel, &main)
+}
+
+/// The season of one planting.
+pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
+    let planting = &season.planting;
+    let civil = Civil(glance.civil_offset_s);
+    let count = planting.count.map(|count| format!(", {count}")).unwrap_or_default();
+    let lintel = Lintel {
+        tone: Tone::Well,
+        place: format!("{}{count}", planting.name),
+        order: sentence(season),
+        why: format!(
+            "{} degree days ({}), {} of the time measured; {} h past {}° so far.",
+            whole(planting.degree_days),
+            planting.rule,
+            share(planting.measured_share),
+            tenth(planting.stress_season_h),
+            super::cloth::tenth_or_whole(planting.line_c),
+        ),
+        more: html! {},
+    };
+    let main = html! {
+        section aria-labelledby="sums-head" {
+            h2.unseen id="sums-head" { "Degree days, day by day" }
+            (sums::sums(season))
+        }
+        section.pg aria-labelledby="account" {
+            h2 id="account" { "The account" }
+            (account(season, civil, glance))
+            (by_hand(season))
+            (sums::figures(season))
+            p { a href="/season" { "All plantings" } }
+        }
+    };
+    page(View::Season, glance, Did::default(), &lintel, &main)
+}
+
+/// What the season says in one sentence: the milestone last seen or reached, or the next one.
+fn sentence(season: &Season) -> String {
+    if season.planting.ended_ms.is_some() {
+        return "This planting has ended.".to_owned();
+    }
+    let came = season.milestones.iter().rev().find_map(|milestone| {
+        let day = milestone.noted.as_ref().or(milestone.reached.as_ref())?;
+        let verb = if milestone.noted.is_some() { "on" } else { "by the sum on" };
+        Some(format!("{} {verb} {}.", super::entries::capital(&milestone.what), day_words(day)))
+    });
+    came.unwrap_or_else(|| match season.milestones.first() {
+        Some(next) => format!("{} at about {}.", super::entries::capital(&next.what), whole(next.from_dd)),
+        None => "The sum so far.".to_owned(),
+    })
+}
+
+fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
+    let planting = &season.planting;
+    let highs = season.days.iter().filter_map(|day| Some((day.t_max_c?, &day.date)));
+    let hottest = highs.max_by(|a, b| a.0.total_cmp(&b.0));
+    html! {
+        table.account {
+            tbody {
+                tr { th scope="row" { "Stands since" } td { b { (civil.date(planting.since_ms, glance.at_ms)) } } }
+                @if let Some(ended) = planting.ended_ms {
+                    tr { th scope="row" { "Ended" } td { b { (civil.date(ended, glance.at_ms)) } } }
+                }
+                @for milestone in &season.milestones {
+                    tr {
+                        th scope="row" { (super::entries::capital(&milestone.what)) small { "book: " (whole(milestone.from_dd)) " to " (whole(milestone.to_dd)) } }
+                        td {
+                            @if let Some(day) = &milestone.noted { b { (day_words(day)) } small { "seen" } }
+                            @if let Some(day) = &milestone.reached { b { (day_words(day)) } small { "by the sum" } }
+                            @if milestone.noted.is_none() && milestone.reached.is_none() { "to come" }
+                        }
+                    }
+                }
+                tr { th scope="row" { "Degree days" small { (planting.rule) } } td { b { (whole(planting.degree_days)) } } }
+                tr { th scope="row" { "Hours past its line" } td { b { (tenth(planting.stress_season_h)) } } }
+                tr { th scope="row" { "Warm nights" } td { b { (planting.warm_nights) } } }
+                @if let Some((t, day)) = hottest { tr { th scope="row" { "Hottest" } td { b { (tenth(t)) } small { (day_words(day)) } } } }
+                tr { th scope="row" { "Share of time measured" } td { b { (share(planting.measured_share)) } } }
+            }
+        }
+    }
+}
+
+fn by_hand(season: &Season) -> Markup {
+    let hand = season.days.iter().filter(|day| day.by_hand).count();
+    let unknown = season.days.iter().filter(|day| day.degree_days.is_none()).count();
+    html! {
+        @if hand > 0 { p.source { (hand) @if hand == 1 { " day is" } @else { " days are" } " made from lows and highs read by hand: they say how hot it was, not for how long." } }
+        @if unknown > 0 { p.source { (unknown) @if unknown == 1 { " day is" } @else { " days are" } " not in the sum: too little was measured." } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+
+    #[test]
+    fn the_season_says_what_is_measured_by_hand_and_missing() {
+        let html = one(&fixtures::calm(), &fixtures::season()).into_string();
+        for wanted in
+            ["First ripe by the sum on 1 July.", "1 day is made from lows", "1 day is not in the sum", "31.5"]
+        {
+            assert!(html.contains(wanted), "{wanted} missing");
+        }
+    }
+
+    #[test]
+    fn the_list_leads_to_each_planting_and_an_empty_one_to_the_ground() {
+        let mut glance = fixtures::calm();
+        assert!(list(&glance).into_string().contains("href=\"/season/tomato-1\""));
+        glance.plantings.clear();
+        assert!(list(&glance).into_string().contains("Nothing is planted yet."));
+    }
+}

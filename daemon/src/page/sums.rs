@@ -1,0 +1,249 @@
+//! The season's drawing: days run down, the sum of degree days reaches out from the left, stress hours from the right.
+
+use std::fmt::Write;
+
+use maud::{Markup, html};
+
+use super::figures::{day_words, tenth, whole};
+use crate::keeper::handle::{Season, SeasonMilestone};
+
+/// Height of a day, px.
+const DAY_PX: f64 = 4.0;
+/// Height of a line of words, px.
+const LINE_PX: f64 = 18.0;
+/// Share of the width that 24 hours past the line would take, from the right.
+const STRESS_SHARE: f64 = 0.5;
+/// Narrowest phone, px: decides on which side of a string its tag stands.
+const NARROW_PX: f64 = 280.0;
+
+/// The scale of the drawing.
+struct Scale {
+    days: usize,
+    top: f64,
+    head_px: f64,
+}
+
+impl Scale {
+    fn of(season: &Season) -> Self {
+        let sum = season.days.last().map_or(0.0, |day| day.total).max(100.0);
+        let next = season.milestones.iter().map(|milestone| milestone.to_dd).find(|&to| to > sum);
+        let top = next.map_or(sum * 1.15, |next| next.min(sum * 2.0) * 1.08).max(sum * 1.15);
+        Self { days: season.days.len(), top, head_px: 10.0 + LINE_PX * shown(season, top).len() as f64 }
+    }
+
+    fn height(&self) -> f64 {
+        self.head_px + (self.days as f64 * DAY_PX).max(120.0) + 44.0
+    }
+
+    fn across(&self, sum: f64) -> String {
+        format!("{:.2}%", (sum / self.top * 100.0).min(100.0))
+    }
+
+    fn down(&self, day: usize) -> f64 {
+        self.head_px + (day + 1) as f64 * DAY_PX
+    }
+}
+
+/// The milestones within the drawing, by degree days.
+fn shown(season: &Season, top: f64) -> Vec<&SeasonMilestone> {
+    season.milestones.iter().filter(|milestone| milestone.from_dd <= top).collect()
+}
+
+/// The drawing of a season; none before the first day is closed.
+pub(crate) fn sums(season: &Season) -> Markup {
+    let scale = Scale::of(season);
+    let Some(last) = season.days.last() else {
+        return html! { p.pg { "The first day closes tonight: sums begin then." } };
+    };
+    let foot = scale.down(scale.days - 1);
+    html! {
+        div.drawing {
+            svg.cloth width="100%" height=(scale.height()) role="img" aria-labelledby="sums-title sums-words" {
+                title id="sums-title" { "Degree days of " (season.planting.name) ", day by day" }
+                desc id="sums-words" { (description(season)) }
+                svg x="0" y=(scale.head_px) width="100%" height=(scale.days as f64 * DAY_PX)
+                    viewBox={ "0 0 " (format!("{:.0}", scale.top)) " " (scale.days) } preserveAspectRatio="none" {
+                    path.woven d=(area(season)) {}
+                    path.edge d=(edge(season)) {}
+                }
+                (bars(season, &scale))
+                (strings(season, &scale))
+                (months(season, &scale))
+                @for milestone in shown(season, scale.top) { (knots(milestone, season, &scale)) }
+                line.now-line x1="0" x2="100%" y1=(foot) y2=(foot) {}
+                text.now-clock.cased x="100%" dx="-12" y=(foot + 16.0) { "degree days" }
+                text.now-figure.cased x="100%" dx="-12" y=(foot + 40.0) { (whole(last.total)) }
+            }
+        }
+        p.key { "Days run down, the sum grows to the right. Strings: milestones of the crop book. Bars at the right: hours past the line that day." }
+    }
+}
+
+fn description(season: &Season) -> String {
+    let mut words = String::new();
+    for milestone in &season.milestones {
+        let _ = write!(words, "{} at {}", milestone.what, whole(milestone.from_dd));
+        if let Some(day) = &milestone.reached {
+            let _ = write!(words, ", reached {}", day_words(day));
+        }
+        if let Some(day) = &milestone.noted {
+            let _ = write!(words, ", seen {}", day_words(day));
+        }
+        words.push_str(". ");
+    }
+    if let Some(last) = season.days.last() {
+        let _ = write!(words, "{} by {}.", whole(last.total), day_words(&last.date));
+    }
+    words
+}
+
+fn edge(season: &Season) -> String {
+    let mut path = "M0 0".to_owned();
+    for (index, day) in season.days.iter().enumerate() {
+        let _ = write!(path, "L{:.1} {}", day.total, index + 1);
+    }
+    path
+}
+
+fn area(season: &Season) -> String {
+    format!("{}L0 {}Z", edge(season), season.days.len())
+}
+
+fn bars(season: &Season, scale: &Scale) -> Markup {
+    html! {
+        @for (index, day) in season.days.iter().enumerate() {
+            @if day.stress_h > 0.0 {
+                @let left = 100.0 - (day.stress_h / 24.0 * STRESS_SHARE * 100.0).min(100.0);
+                line.stress x1=(format!("{left:.2}%")) x2="100%" y1=(scale.down(index) - 2.0) y2=(scale.down(index) - 2.0) {}
+            }
+        }
+    }
+}
+
+fn strings(season: &Season, scale: &Scale) -> Markup {
+    let foot = scale.down(scale.days.saturating_sub(1));
+    html! {
+        @for (index, milestone) in shown(season, scale.top).into_iter().enumerate() {
+            @let x = scale.across(milestone.from_dd);
+            @let y = 14.0 + index as f64 * LINE_PX;
+            @let left = milestone.from_dd / scale.top * NARROW_PX > 190.0;
+            line.casing x1=(x) x2=(x) y1="0" y2=(foot) {}
+            line.string x1=(x) x2=(x) y1="0" y2=(foot) {}
+            line.tag x1=(x) x2=(x) y1=(y - 12.0) y2=(y + 4.0) {}
+            text.tag-words.start[!left] x=(x) dx=(if left { "-6" } else { "6" }) y=(y) {
+                (milestone.what) " " tspan.strong { (whole(milestone.from_dd)) }
+            }
+        }
+    }
+}
+
+fn months(season: &Season, scale: &Scale) -> Markup {
+    html! {
+        @for (index, day) in season.days.iter().enumerate() {
+            @if day.date.ends_with("-01") && day.stress_h == 0.0 {
+                text.hour x="100%" dx="-6" y=(scale.down(index)) dy="4" {
+                    (day_words(&day.date).trim_start_matches("1 "))
+                }
+            }
+        }
+    }
+}
+
+/// A round knot where the sum came to the milestone, a lozenge where the grower saw it.
+fn knots(milestone: &SeasonMilestone, season: &Season, scale: &Scale) -> Markup {
+    let on = |date: &Option<String>| {
+        let date = date.as_ref()?;
+        let index = season.days.iter().position(|day| &day.date == date)?;
+        Some((index, day_words(date)))
+    };
+    let x = scale.across(milestone.from_dd);
+    let room = milestone.from_dd / scale.top * NARROW_PX > 130.0;
+    let side = |y: f64, words: String| {
+        html! {
+            @if room {
+                line.thin x1="0" x2=(x) y1=(y) y2=(y) {}
+                text.word y=(y - 4.0) { (words) }
+            } @else {
+                text.beside.cased x=(x) dx="12" y=(y + 5.0) { (words) }
+            }
+        }
+    };
+    html! {
+        @if let Some((index, day)) = on(&milestone.reached) {
+            @let y = scale.down(index);
+            (side(y, format!("{day} by the sum")))
+            circle.knot cx=(x) cy=(y) r="4.5" {}
+        }
+        @if let Some((index, day)) = on(&milestone.noted) {
+            @let y = scale.down(index);
+            @let apart = on(&milestone.reached).is_none_or(|reached| scale.down(reached.0).max(y) - scale.down(reached.0).min(y) > LINE_PX);
+            @if apart { (side(y, format!("{day} seen"))) }
+            svg x=(x) y=(y) overflow="visible" { path.knot d="M0-6L6 0L0 6L-6 0Z" {} }
+        }
+    }
+}
+
+/// The figures of the drawing, newest first.
+pub(crate) fn figures(season: &Season) -> Markup {
+    html! {
+        details.figures id="in-figures" {
+            summary { "In figures" }
+            div.table role="region" tabindex="0" aria-label="The season day by day" {
+                table.narrow {
+                    thead { tr {
+                        th scope="col" { "day" }
+                        th scope="col" { "degree days" }
+                        th scope="col" { "sum" }
+                        th scope="col" { "low, high °C" }
+                        th scope="col" { "hours past" }
+                        th scope="col" { "measured" }
+                    } }
+                    tbody { @for day in season.days.iter().rev() {
+                        tr {
+                            th scope="row" { (day_words(&day.date)) @if day.by_hand { small { "by hand" } } @if day.warm_night { small { "warm night" } } }
+                            td { @if let Some(sum) = day.degree_days { (tenth(sum)) } @else { "not known" } }
+                            td { (whole(day.total)) }
+                            td { (pair(day.t_min_c, day.t_max_c)) }
+                            td { (tenth(day.stress_h)) }
+                            td { (super::figures::share(day.measured_share)) }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+fn pair(low: Option<f64>, high: Option<f64>) -> String {
+    match (low, high) {
+        (Some(low), Some(high)) => format!("{}, {}", tenth(low), tenth(high)),
+        _ => "not known".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+
+    #[test]
+    fn the_drawing_carries_milestones_their_dates_and_the_bars_of_hot_days() {
+        let drawn = sums(&fixtures::season()).into_string();
+        assert!(drawn.contains("first flower") && drawn.contains("1 July by the sum"));
+        assert_eq!(drawn.matches("class=\"stress\"").count(), 13);
+        assert!(!drawn.contains("style="));
+    }
+
+    #[test]
+    fn a_day_without_enough_readings_is_not_known_in_the_table() {
+        let table = figures(&fixtures::season()).into_string();
+        assert!(table.contains("not known") && table.contains("by hand") && table.contains("warm night"));
+    }
+
+    #[test]
+    fn a_season_without_days_says_when_it_begins() {
+        let mut season = fixtures::season();
+        season.days.clear();
+        assert!(sums(&season).into_string().contains("first day closes tonight"));
+    }
+}
