@@ -17,6 +17,7 @@
 
 pub mod bus;
 pub mod door;
+mod message;
 pub mod mqtt;
 pub mod pause;
 pub mod payload;

@@ -332,9 +332,7 @@ impl TopicRules {
 
     /// What a message says, by each rule that meets its topic; empty when none does.
     pub fn hear(&self, topic: &str, payload: &[u8], repeated: bool) -> Vec<Said> {
-        self.meeting(topic)
-            .map(|rule| (rule.probe.clone(), read_payload(rule, payload, repeated)))
-            .collect()
+        self.meeting(topic).map(|rule| (rule.probe.clone(), read_payload(rule, payload, repeated))).collect()
     }
 }
 

@@ -54,7 +54,9 @@ fn the_fixed_points_of_other_scales_become_those_of_ours() {
 
 #[test]
 fn what_looks_like_a_number_and_is_none_is_refused_by_name() {
-    for payload in ["NaN", "inf", "-Infinity", "23,4", "23.4°C", "\u{feff}23.4", "0x17", "2 3", "--1", "e", "."] {
+    for payload in
+        ["NaN", "inf", "-Infinity", "23,4", "23.4°C", "\u{feff}23.4", "0x17", "2 3", "--1", "e", "."]
+    {
         assert_eq!(value(&bare("°C"), payload), Err(Malformed::NotANumber), "{payload}");
     }
     assert_eq!(value(&bare("°C"), "1e999"), Err(Malformed::NotFinite));
@@ -158,8 +160,7 @@ fn rules_that_would_hear_a_message_twice_are_refused() {
     let named = |filter: &str| TopicRule { filter: filter.to_owned(), ..bare("°C") };
     let twice = TopicRules::new(vec![named("garden/+/air"), named("garden/house/#")]);
     assert!(matches!(twice, Err(RuleFault::Overlap { .. })), "{twice:?}");
-    let half =
-        vec![named("a"), TopicRule { filter: "a".to_owned(), ..fields(Some(TimeFormat::Rfc3339)) }];
+    let half = vec![named("a"), TopicRule { filter: "a".to_owned(), ..fields(Some(TimeFormat::Rfc3339)) }];
     assert_eq!(TopicRules::new(half), Err(RuleFault::HalfStamped("a".to_owned())));
     let shared = TopicRules::new(vec![named("a"), named("a"), named("b")]).unwrap();
     assert_eq!(shared.filters(), ["a", "b"]);
