@@ -1,5 +1,6 @@
 //! The keeper's end of a source, as a test holds it.
 
+use std::collections::VecDeque;
 use std::time::Duration;
 
 use glasshour::keeper::event::{Acknowledge, Event};
@@ -36,54 +37,78 @@ impl Message {
     }
 }
 
-/// The next event.
-///
-/// # Panics
-///
-/// When none comes in time or the source has ended.
-pub async fn next(events: &mut Receiver<Event>) -> Event {
-    timeout(DEADLINE, events.recv()).await.expect("an event in time").expect("a source that lives")
+/// Events as they come, with those that were passed over kept for later.
+pub struct Inbox {
+    events: Receiver<Event>,
+    passed: VecDeque<Event>,
 }
 
-/// The next message that could be read; everything else is passed over.
-///
-/// # Panics
-///
-/// As [`next`].
-pub async fn message(events: &mut Receiver<Event>) -> Message {
-    loop {
-        if let Event::Heard { readings, done, .. } = next(events).await {
-            return Message { readings, done };
-        }
+impl Inbox {
+    /// The keeper's end of a queue.
+    pub fn new(events: Receiver<Event>) -> Self {
+        Self { events, passed: VecDeque::new() }
     }
-}
 
-/// The next word on whether the source called `source` is away.
-///
-/// # Panics
-///
-/// As [`next`].
-pub async fn away(events: &mut Receiver<Event>, source: &str) -> Option<String> {
-    loop {
-        match next(events).await {
-            Event::Away { source: named, why } if named == source => return why,
-            _ => {}
+    /// The next event that is wanted; the others wait, in order.
+    async fn next(&mut self, wanted: impl Fn(&Event) -> bool) -> Event {
+        if let Some(found) = self.passed.iter().position(&wanted) {
+            return self.passed.remove(found).expect("the position just found");
         }
-    }
-}
-
-/// The next message that could not be read: whose, and what is shown of it. It is acknowledged.
-///
-/// # Panics
-///
-/// As [`next`].
-pub async fn malformed(events: &mut Receiver<Event>) -> (String, String) {
-    loop {
-        if let Event::Malformed { probe, sample, done } = next(events).await {
-            if let Some(done) = done {
-                done();
+        loop {
+            let event = timeout(DEADLINE, self.events.recv()).await.expect("an event in time");
+            let event = event.expect("a source that lives");
+            if wanted(&event) {
+                return event;
             }
-            return (probe.to_string(), sample);
+            self.passed.push_back(event);
         }
+    }
+
+    /// The next message that could be read.
+    ///
+    /// # Panics
+    ///
+    /// When none comes in time or the source has ended.
+    pub async fn message(&mut self) -> Message {
+        match self.next(|event| matches!(event, Event::Heard { .. })).await {
+            Event::Heard { readings, done, .. } => Message { readings, done },
+            _ => unreachable!("it was asked for"),
+        }
+    }
+
+    /// The next word on whether the source called `source` is away.
+    ///
+    /// # Panics
+    ///
+    /// When none comes in time or the source has ended.
+    pub async fn away(&mut self, source: &str) -> Option<String> {
+        let about = |event: &Event| matches!(event, Event::Away { source: named, .. } if named == source);
+        match self.next(about).await {
+            Event::Away { why, .. } => why,
+            _ => unreachable!("it was asked for"),
+        }
+    }
+
+    /// The next message that could not be read: whose, and what is shown of it. It is acknowledged.
+    ///
+    /// # Panics
+    ///
+    /// When none comes in time or the source has ended.
+    pub async fn malformed(&mut self) -> (String, String) {
+        match self.next(|event| matches!(event, Event::Malformed { .. })).await {
+            Event::Malformed { probe, sample, done } => {
+                if let Some(done) = done {
+                    done();
+                }
+                (probe.to_string(), sample)
+            }
+            _ => unreachable!("it was asked for"),
+        }
+    }
+
+    /// Whether nothing waits here.
+    pub fn is_empty(&mut self) -> bool {
+        self.passed.extend(std::iter::from_fn(|| self.events.try_recv().ok()));
+        self.passed.is_empty()
     }
 }

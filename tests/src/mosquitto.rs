@@ -2,7 +2,7 @@
 
 use std::io::Write as _;
 use std::net::{TcpListener, TcpStream};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
@@ -34,25 +34,30 @@ impl Mosquitto {
     ///
     /// When an installed broker does not start within ten seconds.
     pub fn start() -> Option<Self> {
-        Self::start_with("message_size_limit 65536\nallow_anonymous true\n")
+        Self::start_with(|_| "message_size_limit 65536\nallow_anonymous true\n".to_owned())
     }
 
-    /// Starts a broker with further settings of one's own.
+    /// Starts a broker with settings of one's own, which may lie in files of its folder; where they name one of
+    /// those we ship they replace it.
     ///
     /// # Panics
     ///
     /// As [`Self::start`].
-    pub fn start_with(settings: &str) -> Option<Self> {
+    pub fn start_with(settings: impl FnOnce(&Path) -> String) -> Option<Self> {
         let program = need("mosquitto", "mosquitto")?;
         let folder = tempfile::tempdir().expect("a temporary folder");
         let port = free_port();
         let path = folder.path().display();
+        let settings = settings(folder.path());
+        let replaced = |line: &&str| line.split(' ').next().is_none_or(|key| !settings.contains(key));
+        let shipped: Vec<_> = SHIPPED.lines().filter(replaced).collect();
         // Started by root it would otherwise change to a user who may not write here.
         let user = Command::new("id").arg("-un").output().expect("id is everywhere").stdout;
         let user = String::from_utf8_lossy(&user);
         let text = format!(
-            "listener {port} 127.0.0.1\npersistence_location {path}/\nuser {}\n{SHIPPED}{settings}",
-            user.trim()
+            "listener {port} 127.0.0.1\npersistence_location {path}/\nuser {}\n{}\n{settings}",
+            user.trim(),
+            shipped.join("\n")
         );
         let mut file = std::fs::File::create(folder.path().join("settings")).expect("a new file");
         file.write_all(text.as_bytes()).expect("room for the settings");

@@ -8,25 +8,24 @@ use std::time::Duration;
 
 use agronomy::quantity::Quantity;
 use glasshour::clock::SystemClock;
-use glasshour::keeper::event::Event;
 use glasshour::reading::ProbeName;
 use glasshour::sources::door::{Door, DoorFault, DoorLimits};
 use glasshour::sources::payload::{Shape, TopicRule};
 use rumqttc::{
     AsyncClient, ConnectReturnCode, ConnectionError, MqttOptions, Packet, QoS, SubscribeReasonCode,
 };
-use tests::events::{DEADLINE, malformed, message};
+use tests::events::{DEADLINE, Inbox};
 use tests::need;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::mpsc::{Receiver, channel};
+use tokio::sync::mpsc::channel;
 use tokio::task::JoinSet;
 use tokio::time::timeout;
 use tokio_util::sync::CancellationToken;
 
 /// An open door for the probes `house` and `bed`.
 struct Opened {
-    events: Receiver<Event>,
+    events: Inbox,
     address: SocketAddr,
     task: JoinSet<Result<(), String>>,
     stop: CancellationToken,
@@ -54,7 +53,7 @@ impl Opened {
         let stop = CancellationToken::new();
         let mut task = JoinSet::new();
         task.spawn(door.run(sender, Arc::new(SystemClock::new(None)), stop.clone()));
-        Self { events, address, task, stop }
+        Self { events: Inbox::new(events), address, task, stop }
     }
 
     async fn plain() -> Self {
@@ -94,7 +93,7 @@ async fn an_ordinary_client_is_acknowledged_when_the_reading_is_durable_and_not_
     let mut door = Opened::plain().await;
     let arguments = ["-q", "1", "-t", "garden/house", "-m", "23.4"];
     let Some(mut client) = door.mosquitto_pub(&arguments) else { return };
-    let reading = message(&mut door.events).await;
+    let reading = door.events.message().await;
     assert_eq!((&*reading.readings[0].probe, reading.value()), ("house", 23.4));
     // It waits for its acknowledgement as long as it is not given.
     let waited = timeout(Duration::from_millis(300), client.join_next()).await;
@@ -108,7 +107,7 @@ async fn an_ordinary_client_is_acknowledged_when_the_reading_is_durable_and_not_
 async fn a_message_at_qos_0_is_taken_and_nobody_waits() {
     let mut door = Opened::plain().await;
     let Some(client) = door.mosquitto_pub(&["-q", "0", "-t", "garden/bed", "-m", "18"]) else { return };
-    let reading = message(&mut door.events).await;
+    let reading = door.events.message().await;
     assert!(reading.done.is_none());
     assert_eq!((&*reading.readings[0].probe, reading.value()), ("bed", 18.0));
     assert!(ended(client).await.status.success());
@@ -147,7 +146,7 @@ async fn two_hundred_in_flight_are_acknowledged_in_any_order() {
                 order.push(ack.pkid);
                 acknowledged.insert(ack.pkid);
             },
-            reading = message(&mut door.events), if held.len() < COUNT => {
+            reading = door.events.message(), if held.len() < COUNT => {
                 assert!(acknowledged.is_empty());
                 held.push(Some(reading));
                 if held.len() == COUNT {
@@ -189,11 +188,11 @@ async fn a_probe_speaks_for_itself_alone() {
     let mut door = Opened::new(passwords(), DoorLimits::default(), 64).await;
     let house = ["-u", "house", "-P", "sunny", "-q", "1", "-m", "30", "-t"];
     let Some(client) = door.mosquitto_pub(&[&house[..], &["garden/bed"]].concat()) else { return };
-    let told = malformed(&mut door.events).await;
+    let told = door.events.malformed().await;
     assert_eq!(told, ("house".to_owned(), "may not speak on the topic garden/bed".to_owned()));
     assert!(ended(client).await.status.success(), "MQTT 3.1.1 has no word for it: acknowledged and dropped");
     let client = door.mosquitto_pub(&[&house[..], &["garden/house"]].concat()).unwrap();
-    let reading = message(&mut door.events).await;
+    let reading = door.events.message().await;
     assert_eq!(&*reading.readings[0].probe, "house");
     reading.acknowledge();
     assert!(ended(client).await.status.success());
@@ -214,7 +213,7 @@ async fn a_wrong_password_opens_nothing() {
             matches!(answer, Err(ConnectionError::ConnectionRefused(ConnectReturnCode::NotAuthorized)));
         assert!(refused, "{answer:?}");
     }
-    assert!(door.events.try_recv().is_err());
+    assert!(door.events.is_empty());
     door.close().await;
 }
 
@@ -236,13 +235,13 @@ async fn without_passwords_it_opens_on_the_board_itself_only() {
 async fn topics_that_no_rule_names_are_told_acknowledged_and_dropped() {
     let mut door = Opened::plain().await;
     let Some(client) = door.mosquitto_pub(&["-q", "1", "-t", "attic/air", "-m", "1"]) else { return };
-    let told = malformed(&mut door.events).await;
+    let told = door.events.malformed().await;
     assert_eq!(told, ("door".to_owned(), "no rule names the topic attic/air".to_owned()));
     assert!(ended(client).await.status.success());
     // The same again is only counted, and still acknowledged.
     let client = door.mosquitto_pub(&["-q", "1", "-t", "attic/air", "-m", "1"]).unwrap();
     assert!(ended(client).await.status.success());
-    assert!(door.events.try_recv().is_err());
+    assert!(door.events.is_empty());
     door.close().await;
 }
 
@@ -361,7 +360,7 @@ async fn a_slow_client_and_a_deaf_one_harm_nobody() {
             event = link.poll() => {
                 acknowledged = matches!(event.unwrap(), rumqttc::Event::Incoming(Packet::PubAck(_)));
             }
-            reading = message(&mut door.events) => reading.acknowledge(),
+            reading = door.events.message() => reading.acknowledge(),
         }
     }
     door.close().await;
@@ -379,12 +378,12 @@ async fn a_client_is_not_read_past_its_limit_of_unanswered_messages() {
     tasks.spawn(async move { while link.poll().await.is_ok() {} });
     let mut held = Vec::new();
     for _ in 0..3 {
-        held.push(message(&mut door.events).await);
+        held.push(door.events.message().await);
     }
-    assert!(timeout(Duration::from_millis(300), door.events.recv()).await.is_err(), "a fourth was read");
+    assert!(timeout(Duration::from_millis(300), door.events.message()).await.is_err(), "a fourth was read");
     for reading in held {
         reading.acknowledge();
     }
-    assert_eq!(message(&mut door.events).await.value(), 3.0);
+    assert_eq!(door.events.message().await.value(), 3.0);
     door.close().await;
 }

@@ -102,6 +102,8 @@ impl Door {
         if let Some((probe, _)) = passwords.iter().find(|(_, password)| password.is_empty()) {
             return Err(DoorFault::NoPassword(probe.clone()));
         }
+        // With none unanswered allowed nothing would ever be read.
+        let limits = DoorLimits { unanswered: limits.unanswered.max(1), ..limits };
         Ok(Self { listener, rules: TopicRules::new(rules)?, passwords, limits })
     }
 
@@ -122,7 +124,6 @@ impl Door {
             limits: self.limits,
             events,
             clock,
-            stop: stop.clone(),
             strangers: Mutex::default(),
             seats: Mutex::default(),
         });
@@ -140,7 +141,8 @@ impl Door {
                 }
                 client = self.listener.accept() => match client {
                     Ok((stream, _)) if visits.len() < self.limits.clients => {
-                        visits.spawn(visit::serve(hall.clone(), Wire::new(stream)));
+                        let visit = visit::serve(hall.clone(), Wire::new(stream));
+                        visits.spawn(stop.clone().run_until_cancelled_owned(visit));
                     }
                     Ok(_) => {
                         if !full {
@@ -181,7 +183,6 @@ struct Hall {
     limits: DoorLimits,
     events: mpsc::Sender<Event>,
     clock: Arc<dyn Clock>,
-    stop: CancellationToken,
     strangers: Mutex<Strangers>,
     seats: Mutex<(u64, BTreeMap<Seat, Place>)>,
 }

@@ -165,7 +165,9 @@ impl Link<'_> {
                     }
                     if welcomed && is_hang_up(&error) && take_overs.hung_up(now_ms) {
                         pause.slow_down();
-                        "another Glasshour uses this client id; give each its own".to_owned()
+                        "the broker hangs up again and again, as it does when another Glasshour uses this client id; \
+                         give each its own"
+                            .to_owned()
                     } else {
                         why(&error, &format!("{}:{}", self.settings.host, self.settings.port))
                     }

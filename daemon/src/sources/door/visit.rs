@@ -9,7 +9,6 @@ use rumqttc::mqttbytes::v4::{
 use rumqttc::mqttbytes::{self, QoS};
 use tokio::sync::mpsc;
 use tokio::time::timeout;
-use tokio_util::sync::CancellationToken;
 
 use super::Hall;
 use super::wire::{Parting, Wire};
@@ -34,7 +33,12 @@ pub(super) async fn serve(hall: Arc<Hall>, mut wire: Wire) {
         Ok(Err(parting)) => parting,
         Ok(Ok(guest)) => {
             let place = hall.seat(&guest.seat);
-            let parting = hear(&hall, &mut wire, &guest, &place.replaced).await;
+            // Dropped in mid-packet or mid-answer: what was not acknowledged the client sends again.
+            let parting = tokio::select! {
+                biased;
+                () = place.replaced.cancelled() => Parting::Replaced,
+                parting = hear(&hall, &mut wire, &guest) => parting,
+            };
             hall.leave(&guest.seat, &place);
             parting
         }
@@ -98,7 +102,7 @@ async fn turn_away(wire: &mut Wire, code: ConnectReturnCode) -> Result<(), Parti
 }
 
 /// Takes packets until there is a reason to part.
-async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest, replaced: &CancellationToken) -> Parting {
+async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
     let (durable, mut acknowledged) = mpsc::unbounded_channel();
     let mut unanswered = 0;
     let mut numbers = Vec::new();
@@ -106,8 +110,6 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest, replaced: &Cancellati
         // The queue of acknowledgements has no limit of its own: `unanswered` has.
         let step = tokio::select! {
             biased;
-            () = hall.stop.cancelled() => Err(Parting::Closing),
-            () = replaced.cancelled() => Err(Parting::Replaced),
             count = acknowledged.recv_many(&mut numbers, AT_ONCE) => {
                 unanswered -= count;
                 let sent = wire.acknowledge(&numbers).await;
@@ -120,11 +122,7 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest, replaced: &Cancellati
                     Ok(Err(parting)) => Err(parting),
                     Ok(Ok(Packet::Publish(publish))) => {
                         unanswered += usize::from(publish.qos == QoS::AtLeastOnce);
-                        tokio::select! {
-                            () = hall.stop.cancelled() => Err(Parting::Closing),
-                            () = replaced.cancelled() => Err(Parting::Replaced),
-                            heard = take(hall, guest, publish, &durable) => heard,
-                        }
+                        take(hall, guest, publish, &durable).await
                     }
                     Ok(Ok(packet)) => reply(wire, packet).await,
                 }
