@@ -34,6 +34,7 @@ fn settings(port: u16) -> BrokerSettings {
         client_id: "glasshour-test".to_owned(),
         login: None,
         own_prefix: "glasshour".to_owned(),
+        keep_alive: Duration::from_secs(30),
         pause: Pause::new(Duration::from_millis(50), Duration::from_millis(400)),
     }
 }
@@ -349,6 +350,7 @@ async fn with_the_right_password_it_hears() {
 async fn another_client_with_our_name_is_told() {
     let Some(broker) = Mosquitto::start() else { return };
     let quick = || BrokerSettings {
+        keep_alive: Duration::from_secs(1),
         pause: Pause::new(Duration::from_millis(20), Duration::from_secs(2)),
         ..settings(broker.port())
     };

@@ -22,6 +22,7 @@ use tokio_util::sync::CancellationToken;
 
 pub use self::device::{DeviceBus, DeviceError};
 use self::turn::Turn;
+use super::told::Told;
 use crate::clock::Clock;
 use crate::keeper::event::Event;
 use crate::reading::{Heard, ProbeName};
@@ -88,17 +89,15 @@ pub fn until(stop: CancellationToken) -> impl FnMut(Duration) -> bool {
 /// One instrument with its schedule.
 struct Seat<E> {
     wired: Wired<E>,
-    source: String,
     turn: Turn,
-    /// What was told last about it; nothing yet.
-    told: Option<Option<String>>,
+    told: Told,
 }
 
 impl<E: Error + Display> Seat<E> {
     fn new(bus: &str, wired: Wired<E>, now_ms: i64) -> Self {
-        let source = format!("{} on {bus}", wired.probe);
+        let told = Told::nothing(format!("{} on {bus}", wired.probe));
         let turn = Turn::new(wired.every, now_ms);
-        Self { wired, source, turn, told: None }
+        Self { wired, turn, told }
     }
 
     /// Asks it if it is its turn; says whether the bus is stuck.
@@ -111,9 +110,8 @@ impl<E: Error + Display> Seat<E> {
             Ok(_) => None,
             Err(error) => Some(words(error)),
         };
-        if self.told.as_ref() != Some(&why) {
-            self.told = Some(why.clone());
-            outbox.put(Event::Away { source: self.source.clone(), why });
+        if let Some(event) = self.told.news(why) {
+            outbox.put(event);
         }
         match answer {
             Ok(measured) => {

@@ -207,3 +207,16 @@ fn readings_wait_while_the_keeper_takes_none_and_the_oldest_go_first() {
     }
     assert_eq!(seen, (5..WAITING as i64 + 5).collect::<Vec<_>>());
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 1)]
+async fn the_owner_of_a_bus_stops_when_told() {
+    let bench = Bench::new();
+    let (events, mut heard) = mpsc::channel(100);
+    let wired = bench.wired();
+    let mut tasks = crate::supervise::Tasks::new();
+    tasks.spawn_blocking("bus", move |stop| run_bus("bus 1", wired, events, &bench.clock, until(stop)));
+    // It lives: both instruments have said that they are here.
+    assert!(heard.recv().await.is_some() && heard.recv().await.is_some());
+    tasks.stop().cancel();
+    assert_eq!(tasks.join(Duration::from_secs(30)).await, Ok(()));
+}

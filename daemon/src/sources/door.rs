@@ -245,18 +245,13 @@ impl Hall {
         let complaint = if known { "may not speak on the topic" } else { "no rule names the topic" };
         let complaint = format!("{complaint} {}", super::payload::sample(publish.topic.as_bytes()));
         let news = locked(&self.strangers).met(complaint);
-        match news {
-            Some(sample) => {
-                let probe = probe.cloned().unwrap_or_else(|| "door".into());
-                self.send(Event::Malformed { probe, sample, done }).await
-            }
-            None => {
-                if let Some(done) = done {
-                    done();
-                }
-                Ok(())
-            }
+        if let Some(sample) = news {
+            let probe = probe.cloned().unwrap_or_else(|| "door".into());
+            self.send(Event::Malformed { probe, sample, done }).await?;
+        } else if let Some(done) = done {
+            done();
         }
+        Ok(())
     }
 
     async fn send(&self, event: Event) -> Result<(), Parting> {

@@ -22,4 +22,5 @@ pub mod mqtt;
 pub mod pause;
 pub mod payload;
 pub mod stamp;
+mod told;
 pub mod topic;

@@ -41,13 +41,10 @@ use crate::clock::Clock;
 use crate::keeper::event::{Acknowledge, Event};
 use crate::supervise::Outcome;
 
-/// How the broker is called in what we say.
-const SOURCE: &str = "broker";
 /// Far above the broker settings we ship (64 kB): one message over it would end the link again and again.
 const MAX_PACKET: usize = 2_000_000;
 /// Room for an acknowledgement of every packet number there is, and for subscribing: none is ever turned away.
 const REQUESTS: usize = 65_535 + 64;
-const KEEP_ALIVE: Duration = Duration::from_secs(30);
 /// So many ends in a row by a message that is too large, and the broker's queue is given up to get past it.
 const OVERSIZE_IN_A_ROW: u32 = 3;
 
@@ -64,6 +61,8 @@ pub struct BrokerSettings {
     pub login: Option<(String, String)>,
     /// What we ourselves publish lies under this topic and is not listened to; empty for nothing.
     pub own_prefix: String,
+    /// How often a silent connection is tried; at least 1 s, 30 s is a good value.
+    pub keep_alive: Duration,
     /// Pauses between tries.
     pub pause: Pause,
 }
@@ -228,7 +227,7 @@ impl Link<'_> {
     fn options(&self, purge: bool) -> MqttOptions {
         let mut options = MqttOptions::new(self.client_id(), self.settings.host.clone(), self.settings.port);
         options
-            .set_keep_alive(KEEP_ALIVE)
+            .set_keep_alive(self.settings.keep_alive.max(Duration::from_secs(1)))
             .set_manual_acks(true)
             .set_clean_session(purge || self.number != 0)
             .set_max_packet_size(MAX_PACKET, MAX_PACKET);
@@ -287,7 +286,7 @@ impl Link<'_> {
     async fn tell(&self, state: State) -> Result<(), KeeperGone> {
         let news = self.standing.lock().unwrap_or_else(PoisonError::into_inner).note(self.number, state);
         match news {
-            Some(why) => self.send(Event::Away { source: SOURCE.to_owned(), why }).await,
+            Some(event) => self.send(event).await,
             None => Ok(()),
         }
     }

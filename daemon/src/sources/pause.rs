@@ -29,8 +29,8 @@ impl Pause {
     pub fn next(&mut self, jitter: f64) -> Duration {
         let whole = self.next;
         self.next = (whole * 2).min(self.longest);
-        // NaN falls to 0 by `max`.
-        whole.mul_f64(0.5 + 0.5 * jitter.max(0.0).min(1.0))
+        let jitter = if jitter.is_nan() { 0.0 } else { jitter.clamp(0.0, 1.0) };
+        whole.mul_f64(0.5 + 0.5 * jitter)
     }
 
     /// From now on wait the longest.

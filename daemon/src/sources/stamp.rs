@@ -62,14 +62,14 @@ pub fn read_stamp(value: &Value, format: &TimeFormat) -> Result<i64, StampFault>
     let ms = match format {
         TimeFormat::UnixSeconds => {
             let seconds = number(value)?;
-            if seconds >= YEAR_10000_MS / 1000.0 && seconds < YEAR_10000_MS {
+            if (YEAR_10000_MS / 1000.0..YEAR_10000_MS).contains(&seconds) {
                 return Err(StampFault::MillisecondsForSeconds);
             }
             seconds * 1000.0
         }
         TimeFormat::UnixMilliseconds => {
             let ms = number(value)?;
-            if ms >= YEAR_2000_MS / 1000.0 && ms < YEAR_10000_MS / 1000.0 {
+            if (YEAR_2000_MS / 1000.0..YEAR_10000_MS / 1000.0).contains(&ms) {
                 return Err(StampFault::SecondsForMilliseconds);
             }
             ms

@@ -11,6 +11,8 @@ use tokio_util::bytes::BytesMut;
 
 /// The largest packet taken, bytes.
 const MAX_PACKET: usize = 65_536;
+/// The kind of packet a client begins with (MQTT 3.1.1 section 2.2.1).
+const CONNECT: u8 = 1;
 /// How long a client may take to make room for an answer.
 const WRITE: Duration = Duration::from_secs(10);
 
@@ -63,6 +65,13 @@ impl Wire {
 
     /// The protocol level the next packet asks for, where that is a CONNECT (3 to 5 exist).
     pub(super) async fn protocol_level(&mut self) -> Result<Option<u8>, Parting> {
+        // Nothing but a CONNECT is waited for to its end.
+        while self.heard.is_empty() {
+            self.more().await?;
+        }
+        if self.heard[0] >> 4 != CONNECT {
+            return Err(Parting::Unwanted("the first packet is no CONNECT"));
+        }
         self.whole_packet().await?;
         Ok(protocol_level(&self.heard))
     }
@@ -74,11 +83,15 @@ impl Wire {
                 Err(mqttbytes::Error::InsufficientBytes(_)) => {}
                 Err(error) => return Err(Parting::Packet(error)),
             }
-            self.heard.reserve(4096);
-            match self.stream.read_buf(&mut self.heard).await {
-                Ok(0) | Err(_) => return Err(Parting::Left),
-                Ok(_) => {}
-            }
+            self.more().await?;
+        }
+    }
+
+    async fn more(&mut self) -> Result<(), Parting> {
+        self.heard.reserve(4096);
+        match self.stream.read_buf(&mut self.heard).await {
+            Ok(0) | Err(_) => Err(Parting::Left),
+            Ok(_) => Ok(()),
         }
     }
 
@@ -117,7 +130,7 @@ impl Wire {
 /// byte (MQTT 3.1.1 section 3.1.2).
 fn protocol_level(packet: &[u8]) -> Option<u8> {
     let (kind, rest) = packet.split_first()?;
-    if kind >> 4 != 1 {
+    if kind >> 4 != CONNECT {
         return None;
     }
     let length = rest.iter().take(4).position(|byte| byte & 0x80 == 0)? + 1;

@@ -4,6 +4,12 @@ use std::collections::VecDeque;
 
 use rumqttc::{ConnectReturnCode, ConnectionError, StateError, mqttbytes};
 
+use crate::keeper::event::Event;
+use crate::sources::told::Told;
+
+/// How the broker is called in what we say.
+const SOURCE: &str = "broker";
+
 /// How one connection stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) enum State {
@@ -21,16 +27,16 @@ pub(super) enum State {
 #[derive(Debug)]
 pub(super) struct Standing {
     links: [State; 2],
-    told: Option<Option<String>>,
+    told: Told,
 }
 
 impl Standing {
     pub(super) fn new(links: [State; 2]) -> Self {
-        Self { links, told: None }
+        Self { links, told: Told::nothing(SOURCE.to_owned()) }
     }
 
-    /// Notes how a connection stands; gives what is to be told when that is news.
-    pub(super) fn note(&mut self, link: usize, state: State) -> Option<Option<String>> {
+    /// Notes how a connection stands; gives the event when that is news.
+    pub(super) fn note(&mut self, link: usize, state: State) -> Option<Event> {
         self.links[link] = state;
         let away = self.links.iter().find_map(|link| match link {
             State::Away(why) => Some(why.clone()),
@@ -39,11 +45,7 @@ impl Standing {
         if away.is_none() && self.links.contains(&State::Unknown) {
             return None;
         }
-        if self.told.as_ref() == Some(&away) {
-            return None;
-        }
-        self.told = Some(away.clone());
-        Some(away)
+        self.told.news(away)
     }
 }
 
@@ -87,8 +89,11 @@ impl TakeOvers {
 pub(super) fn is_hang_up(error: &ConnectionError) -> bool {
     matches!(
         error,
-        ConnectionError::MqttState(StateError::ConnectionAborted | StateError::Io(_))
-            | ConnectionError::MqttState(StateError::Deserialization(mqttbytes::Error::Io(_)))
+        ConnectionError::MqttState(
+            StateError::ConnectionAborted
+                | StateError::Io(_)
+                | StateError::Deserialization(mqttbytes::Error::Io(_))
+        )
     )
 }
 
@@ -136,26 +141,36 @@ pub(super) fn why(error: &ConnectionError, address: &str) -> String {
 mod tests {
     use super::*;
 
-    fn away(why: &str) -> State {
-        State::Away(why.to_owned())
+    /// What is told when the connection of this number stands so: "" for nothing, "well", or the reason.
+    fn told(standing: &mut Standing, link: usize, state: State) -> String {
+        match standing.note(link, state) {
+            None => String::new(),
+            Some(Event::Away { why, .. }) => why.unwrap_or_else(|| "well".to_owned()),
+            Some(_) => "something else".to_owned(),
+        }
     }
 
     #[test]
     fn only_changes_are_told_and_well_only_when_all_are_well() {
         let mut standing = Standing::new([State::Unknown, State::Unknown]);
-        assert_eq!(standing.note(0, State::Well), None);
-        assert_eq!(standing.note(1, State::Well), Some(None));
-        assert_eq!(standing.note(1, State::Well), None);
-        assert_eq!(standing.note(0, away("gone")), Some(Some("gone".to_owned())));
-        assert_eq!(standing.note(1, away("gone")), None);
-        assert_eq!(standing.note(0, State::Well), None);
-        assert_eq!(standing.note(1, State::Well), Some(None));
+        let gone = || State::Away("gone".to_owned());
+        for (link, state, expected) in [
+            (0, State::Well, ""),
+            (1, State::Well, "well"),
+            (1, State::Well, ""),
+            (0, gone(), "gone"),
+            (1, gone(), ""),
+            (0, State::Well, ""),
+            (1, State::Well, "well"),
+        ] {
+            assert_eq!(told(&mut standing, link, state), expected);
+        }
     }
 
     #[test]
     fn a_connection_that_is_not_used_is_not_waited_for() {
         let mut standing = Standing::new([State::Unknown, State::Unused]);
-        assert_eq!(standing.note(0, State::Well), Some(None));
+        assert_eq!(told(&mut standing, 0, State::Well), "well");
     }
 
     #[test]
