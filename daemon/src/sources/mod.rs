@@ -1,1 +1,26 @@
-//! To come.
+//! Where readings come from: a broker, the door, and the instruments on the board's own buses.
+//!
+//! Every source does three things and no more: it hears, it turns what it heard into
+//! [`Heard`](crate::reading::Heard) in canonical units, and it hands that to the keeper with a way to
+//! acknowledge it. Grading, dating and storing are the keeper's. A source that cannot hear says so
+//! ([`Event::Away`](crate::keeper::event::Event::Away)) once at each change, and goes on trying.
+//!
+//! | module | what |
+//! | --- | --- |
+//! | [`topic`] | MQTT topics and filters |
+//! | [`stamp`] | times inside a message |
+//! | [`payload`] | a topic's rule, and what a message says by it |
+//! | [`pause`] | how long to wait before trying again |
+//! | [`mqtt`] | a broker elsewhere |
+//! | [`door`] | probes that publish straight to the board |
+//! | [`bus`] | instruments on I2C |
+
+pub mod bus;
+pub mod door;
+mod message;
+pub mod mqtt;
+pub mod pause;
+pub mod payload;
+pub mod stamp;
+mod told;
+pub mod topic;
