@@ -10,19 +10,20 @@ pub const CURSOR: &str = "mirror";
 #[derive(Debug)]
 pub struct Batches {
     reader: Reader,
-    boot: i64,
+    open_from: i64,
 }
 
 impl Batches {
-    /// Over this reader. `boot` is the boot of this run: only its readings may still be dated.
-    pub fn new(reader: Reader, boot: i64) -> Self {
-        Self { reader, boot }
+    /// Over this reader. `open_from` is the oldest boot that may still be dated: this run's own, or an earlier one whose
+    /// monotonic time still runs.
+    pub fn new(reader: Reader, open_from: i64) -> Self {
+        Self { reader, open_from }
     }
 
     fn portion(&self, batch: Batch) -> Portion {
         let dating = match batch {
             Batch { dated: true, .. } => Dating::Dated,
-            Batch { boot, .. } if boot == self.boot => Dating::Waits,
+            Batch { boot, .. } if boot >= self.open_from => Dating::Waits,
             _ => Dating::Never,
         };
         Portion { seq: batch.seq, dating, readings: batch.readings }
@@ -56,7 +57,7 @@ mod tests {
     }
 
     #[test]
-    fn only_this_boot_can_still_be_dated_and_then_is() {
+    fn a_boot_that_may_still_be_dated_waits_and_a_dead_one_is_passed_over() {
         let founding = Founding { offset_ms: 0, program: "test".to_owned() };
         let mut ledger = Ledger::in_memory(&founding).unwrap();
         let dead = ledger.begin_boot(0, None).unwrap();
