@@ -7,7 +7,7 @@
 //!
 //! - [`outbox`] decides what to send now, what to drop, and when to try again. No clock, no file, no socket.
 //! - [`runner`] is the task around one courier.
-//! - [`index`] says which step a row is about.
+//! - [`shelf`] reads the rows in the ledger; [`index`] says which step a row is about.
 //! - [`email`] and [`notice_topic`] are the couriers.
 //! - [`letter`] says when the morning letter is due.
 
@@ -17,6 +17,7 @@ pub mod letter;
 pub mod notice_topic;
 pub mod outbox;
 pub mod runner;
+pub mod shelf;
 
 /// The life of a step that may buzz a phone: after six hours it is no news any more, ms.
 pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;

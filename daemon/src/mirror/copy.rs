@@ -163,7 +163,7 @@ fn gather(portions: Vec<Portion>) -> (Vec<Point>, Option<i64>) {
         for reading in &portion.readings {
             match point(reading) {
                 Ok(point) => points.push(point),
-                Err(NoPoint::NoValue) => {}
+                Err(NoPoint::Nothing(_)) => {}
                 Err(why) => tracing::warn!(seq = portion.seq, %why, "the mirror leaves a reading out"),
             }
         }

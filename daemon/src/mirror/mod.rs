@@ -7,8 +7,9 @@
 //! - [`points`] turns a reading into a line: measurement `reading`; tags `probe`, `quantity`, `grade`; field `value` in
 //!   the canonical unit; time in milliseconds.
 //! - [`server`] makes the call and says what an answer means.
-//! - [`copy`] is the task.
+//! - [`batches`] reads the ledger; [`copy`] is the task.
 
+pub mod batches;
 pub mod copy;
 pub mod points;
 pub mod server;

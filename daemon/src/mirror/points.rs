@@ -12,9 +12,9 @@ use crate::reading::{Grade, ProbeName, Reading, Reason};
 /// Why a reading has no point.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoPoint {
-    /// There was no value: the field was empty.
-    #[error("no value")]
-    NoValue,
+    /// It says nothing that the copy could use: no value, no time of its own, or heard before.
+    #[error("{}", .0.words())]
+    Nothing(Reason),
     /// Not a finite number.
     #[error("{probe}: not a finite number")]
     NotFinite {
@@ -60,8 +60,9 @@ impl Point {
 ///
 /// [`NoPoint`]: it is not for the copy.
 pub fn point(reading: &Reading) -> Result<Point, NoPoint> {
-    if reading.reason == Reason::Missing {
-        return Err(NoPoint::NoValue);
+    // Without a value it would be copied as 0, without a time under a false date.
+    if matches!(reading.reason, Reason::Missing | Reason::NoTime | Reason::Repeated) {
+        return Err(NoPoint::Nothing(reading.reason));
     }
     if !is_identifier(&reading.probe) {
         return Err(NoPoint::Name(reading.probe.to_string()));
@@ -118,8 +119,10 @@ mod tests {
     }
 
     #[test]
-    fn an_empty_field_is_not_copied_as_zero() {
-        assert_eq!(point(&reading("a", 0.0, Reason::Missing)), Err(NoPoint::NoValue));
+    fn nothing_is_copied_without_a_value_or_under_a_false_date_or_twice() {
+        for reason in [Reason::Missing, Reason::NoTime, Reason::Repeated] {
+            assert_eq!(point(&reading("a", 0.0, reason)), Err(NoPoint::Nothing(reason)));
+        }
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! A real broker (Mosquitto), and an onlooker (its own subscriber).
 
+use std::collections::VecDeque;
 use std::io::{BufRead, BufReader};
 use std::process::{ChildStdout, Command, Stdio};
 
@@ -9,6 +10,9 @@ use super::process::{Process, free_port, listens, need, until};
 
 const BROKER: &str = "/usr/sbin/mosquitto";
 const SUBSCRIBER: &str = "/usr/bin/mosquitto_sub";
+const PUBLISHER: &str = "/usr/bin/mosquitto_pub";
+/// A retained message on it tells an onlooker that its subscription stands.
+const READY: &str = "onlooker/ready";
 
 /// A running broker.
 #[derive(Debug)]
@@ -57,49 +61,58 @@ impl Broker {
         until("the broker listens", || listens(self.port).then_some(()));
     }
 
-    /// Looks on at all topics under `filter`.
+    /// Looks on at all topics under `filter`, for half a minute at most; returns once the subscription stands.
     ///
     /// # Panics
     ///
     /// When the subscriber cannot be started.
     pub fn onlooker(&self, filter: &str) -> Onlooker {
+        let port = self.port.to_string();
+        let here = ["-h", "127.0.0.1", "-p", &port, "-q", "1"];
+        let told = Command::new(PUBLISHER).args(here).args(["-r", "-t", READY, "-m", "yes"]).status();
+        assert!(told.is_ok_and(|status| status.success()), "the broker takes a retained message");
         let mut command = Command::new(SUBSCRIBER);
         // %r tells whether a message was a retained one.
-        command.args([
-            "-h",
-            "127.0.0.1",
-            "-p",
-            &self.port.to_string(),
-            "-q",
-            "1",
-            "-t",
-            filter,
-            "-F",
-            "%r %t %p",
-        ]);
+        command.args(here).args(["-W", "30", "-t", filter, "-t", READY, "-F", "%r %t %p"]);
         let mut process = Process::start(command.stdout(Stdio::piped()));
         let lines = BufReader::new(process.0.stdout.take().expect("its output is piped"));
-        Onlooker { lines, _process: process }
+        let mut onlooker = Onlooker { lines, early: VecDeque::new(), _process: process };
+        loop {
+            let message = onlooker.read();
+            if message.1 == READY {
+                return onlooker;
+            }
+            onlooker.early.push_back(message);
+        }
     }
 }
+
+/// Whether it was retained (`1`) or not (`0`), topic, payload.
+pub type Message = (String, String, String);
 
 /// Somebody who subscribed.
 #[derive(Debug)]
 pub struct Onlooker {
     lines: BufReader<ChildStdout>,
+    /// Retained messages that came before the subscription was known to stand.
+    early: VecDeque<Message>,
     _process: Process,
 }
 
 impl Onlooker {
-    /// Waits for the next message: whether it was retained (`1`) or not (`0`), topic, payload.
+    /// Waits for the next message.
     ///
     /// # Panics
     ///
-    /// When the subscriber ended.
-    pub fn message(&mut self) -> (String, String, String) {
+    /// When none comes.
+    pub fn message(&mut self) -> Message {
+        self.early.pop_front().unwrap_or_else(|| self.read())
+    }
+
+    fn read(&mut self) -> Message {
         let mut line = String::new();
         let read = self.lines.read_line(&mut line).expect("the subscriber's output");
-        assert!(read > 0, "the subscriber ended");
+        assert!(read > 0, "no further message within half a minute");
         let mut parts = line.trim_end().splitn(3, ' ').map(str::to_owned);
         let mut part = || parts.next().unwrap_or_default();
         (part(), part(), part())
