@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use config::quantity::{quantities, units_of};
+use agronomy::quantity::Quantity;
 use config::zone::Zones;
 use config::{crop_book, read_ground, read_record, read_site};
 
@@ -64,15 +64,15 @@ fn the_readme_names_every_quantity_and_no_unit_that_is_not_read() {
     for row in rows.take_while(|line| line.starts_with('|')) {
         let cells: Vec<_> = row.split('|').map(str::trim).collect();
         for quantity in cells[1].split(", ").map(|quantity| quantity.trim_matches('`')) {
-            let known = units_of(quantity);
-            assert_eq!(known.first(), Some(&cells[2]), "{quantity} is kept in another unit");
+            let known: Quantity = quantity.parse().unwrap();
+            assert_eq!(known.unit(), cells[2], "{quantity} is kept in another unit");
             for unit in cells[3].split(", ") {
-                assert!(known.contains(&unit), "{quantity} does not arrive in {unit}");
+                assert!(known.from_unit(17.3, unit).is_ok(), "{quantity} does not arrive in {unit}");
             }
-            named.push(quantity);
+            named.push(known.as_str());
         }
     }
-    let mut every: Vec<_> = quantities().collect();
+    let mut every = Quantity::ALL.map(Quantity::as_str).to_vec();
     named.sort_unstable();
     every.sort_unstable();
     assert_eq!(named, every);
