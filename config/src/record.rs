@@ -8,6 +8,8 @@
 
 use std::collections::BTreeSet;
 
+use agronomy::quantity::Quantity;
+
 use crate::faults::Faults;
 use crate::quantity::{Measured, measured, unit_for};
 use crate::reader::{Named, Notebook, Table};
@@ -218,7 +220,7 @@ fn read_series(
     table: &Table<'_, '_>,
     usual: &Shared,
     zones: &Zones,
-    told: &mut BTreeSet<(FileMatch, String, String, bool)>,
+    told: &mut BTreeSet<(FileMatch, String, Quantity, bool)>,
 ) -> Option<Series> {
     let own = Shared::read(table, zones);
     let inherit = |key: &str, there: bool| there || table.has(key);
@@ -241,10 +243,10 @@ fn read_series(
     let time = stamp::Parts::over(own.time, usual.time.clone());
     let stamps = time.complete(table, daily);
     let limits = limits(table);
-    let changes = measured.as_ref().map(|measured| changes(table, &measured.quantity));
+    let changes = measured.as_ref().map(|measured| changes(table, measured.quantity));
     let (file, probe, measured) = (file?, probe?, measured?);
-    if !told.insert((file.clone(), probe.clone(), measured.quantity.clone(), daily)) {
-        let quantity = &measured.quantity;
+    if !told.insert((file.clone(), probe.clone(), measured.quantity, daily)) {
+        let quantity = measured.quantity;
         table.fault(
             "probe",
             format!("{quantity} of probe {probe} is told twice from one file; write another probe"),
@@ -314,7 +316,7 @@ fn limits(table: &Table<'_, '_>) -> Option<Limits> {
     Some(Limits { low, high })
 }
 
-fn changes(table: &Table<'_, '_>, quantity: &str) -> Vec<Change> {
+fn changes(table: &Table<'_, '_>, quantity: Quantity) -> Vec<Change> {
     let mut changes: Vec<Change> = Vec::new();
     for entry in table.tables("change", "a [[series.change]]") {
         let from = entry.need("from", "from = \"2022-05-04T06:15\"", entry.moment("from"));

@@ -86,7 +86,7 @@ fn topic(table: &Table<'_, '_>, told: &mut BTreeSet<(String, String)>) -> Option
     let payload = payload(table);
     if let (Some(probe), Some(payload)) = (&probe, &payload) {
         for measured in payload.measured() {
-            once(table, "probe", probe, &measured.quantity, told);
+            once(table, "probe", probe, measured.quantity.as_str(), told);
         }
     }
     let stamp = match stamp {
@@ -155,11 +155,10 @@ fn read_fields(table: &Table<'_, '_>) -> Option<Vec<Field>> {
     let fields: Vec<_> = keys
         .iter()
         .filter_map(|key| {
-            let quantity = &key.value;
-            known_quantity(table, key.at, quantity)?;
-            let inner = table.table(quantity, quantity.as_str())?;
+            let quantity = known_quantity(table, key.at, &key.value)?;
+            let inner = table.table(quantity.as_str(), quantity.as_str())?;
             let (pointer, unit) = (pointer(&inner), unit_for(&inner, "unit", quantity));
-            Some(Field { measured: Measured { quantity: quantity.clone(), unit: unit? }, pointer: pointer? })
+            Some(Field { measured: Measured { quantity, unit: unit? }, pointer: pointer? })
         })
         .collect();
     (!fields.is_empty()).then_some(fields)

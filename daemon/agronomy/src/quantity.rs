@@ -139,6 +139,12 @@ impl Quantity {
         }
     }
 
+    /// Every unit that a site file may name for this quantity: the canonical one first, and the spelling to
+    /// recommend before those that are only understood.
+    pub fn units(self) -> impl Iterator<Item = &'static str> + Clone {
+        conversion::names(self)
+    }
+
     /// Converts a value in a unit that a site file may name into the canonical unit.
     ///
     /// Light in lux or in photons is converted as daylight: 1 W/m² of sun is 2.06 µmol/m²/s of

@@ -102,6 +102,10 @@ fn listed(quantity: Quantity) -> String {
     list
 }
 
+pub(super) fn names(quantity: Quantity) -> impl Iterator<Item = &'static str> + Clone {
+    units(quantity).iter().flat_map(|unit| unit.names.iter().copied())
+}
+
 pub(super) fn to_canonical(quantity: Quantity, value: f64, name: &str) -> Result<f64, UnitError> {
     let Some(unit) = units(quantity).iter().find(|unit| unit.names.contains(&name)) else {
         return Err(UnitError::Unknown { quantity, unit: name.to_owned() });
@@ -154,6 +158,18 @@ mod tests {
         for quantity in Quantity::ALL {
             assert_eq!(quantity.from_unit(17.3, quantity.unit()), Ok(17.3), "{quantity}");
         }
+    }
+
+    #[test]
+    fn every_unit_that_is_listed_converts_and_the_canonical_one_comes_first() {
+        for quantity in Quantity::ALL {
+            assert_eq!(quantity.units().next(), Some(quantity.unit()));
+            for unit in quantity.units() {
+                assert!(quantity.from_unit(17.3, unit).is_ok(), "{quantity} in {unit}");
+            }
+        }
+        let light: Vec<_> = Quantity::Light.units().collect();
+        assert_eq!(light, ["W/m²", "W/m2", "lx", "klx", "µmol/m²/s", "umol/m2/s"]);
     }
 
     #[test]
