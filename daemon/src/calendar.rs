@@ -67,7 +67,8 @@ impl Calendar {
         self.civil_format(at_ms, "%a %-d %B")
     }
 
-    fn civil_format(&self, at_ms: i64, pattern: &str) -> String {
+    /// Civil time by a `strftime` pattern.
+    pub fn civil_format(&self, at_ms: i64, pattern: &str) -> String {
         DateTime::from_timestamp_millis(at_ms + i64::from(self.civil_offset_s(at_ms)) * 1000)
             .map_or_else(String::new, |time| time.format(pattern).to_string())
     }

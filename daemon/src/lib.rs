@@ -17,6 +17,7 @@ pub mod minders;
 pub mod mirror;
 pub mod page;
 pub mod reading;
+pub mod service;
 pub mod site;
 pub mod sources;
 pub mod supervise;

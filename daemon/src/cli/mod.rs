@@ -1,1 +1,107 @@
-//! To come.
+//! The commands. Data to standard output, everything else to standard error.
+//!
+//! Exit codes: 0 done; 1 something failed while doing it; 2 what was given cannot be used (a faulty file, an
+//! impossible row, a wrong option); good rows come out all the same.
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+mod ask;
+mod demo;
+mod export;
+mod ground;
+mod note;
+mod now;
+mod run;
+mod target;
+
+/// Looks after every crop in a small house and garden through heat and drought: it watches, reckons and tells.
+#[derive(Debug, Parser)]
+#[command(name = "glasshour", version, propagate_version = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// The main job with nothing to set up: an invented garden, a season of history, then a heat wave, live.
+    Demo(demo::DemoArgs),
+    /// The service, from a site file.
+    Run(run::RunArgs),
+    /// The glance, in a terminal.
+    Now(now::NowArgs),
+    /// Notes something in ground or diary.
+    Note(note::NoteArgs),
+    /// What stands where.
+    Ground(ground::GroundArgs),
+    /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
+    Export(export::ExportArgs),
+}
+
+/// Why a command ended without doing all it was asked.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// Exit code 1: it failed while doing it.
+    Failed(String),
+    /// Exit code 2: what was given cannot be used.
+    Given(String),
+    /// Exit code 2, and everything has been said already.
+    Said,
+}
+
+impl From<io::Error> for Trouble {
+    fn from(error: io::Error) -> Self {
+        Self::Failed(error.to_string())
+    }
+}
+
+/// Runs the command line of this process.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let mut out = io::BufWriter::new(io::stdout());
+    let done = match cli.command {
+        Command::Demo(args) => demo::run(&args),
+        Command::Run(args) => run::run(&args),
+        Command::Now(args) => now::run(&args, &mut out),
+        Command::Note(args) => note::run(args, &mut out),
+        Command::Ground(args) => ground::run(&args, &mut out),
+        Command::Export(args) => export::run(&args, &mut out),
+    };
+    let done = done.and_then(|()| out.flush().map_err(Trouble::from));
+    match done {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Trouble::Failed(why)) => {
+            // A reader that has seen enough and closed the pipe is no failure of ours.
+            if why.contains("Broken pipe") {
+                return ExitCode::SUCCESS;
+            }
+            let _ = writeln!(io::stderr(), "glasshour: {why}");
+            ExitCode::from(1)
+        }
+        Err(Trouble::Given(why)) => {
+            let _ = writeln!(io::stderr(), "glasshour: {why}");
+            ExitCode::from(2)
+        }
+        Err(Trouble::Said) => ExitCode::from(2),
+    }
+}
+
+/// Starts the log on standard error.
+fn start_log() {
+    let _ = tracing_subscriber::fmt().with_writer(io::stderr).with_target(false).with_max_level(tracing::Level::INFO).try_init();
+}
+
+/// A runtime for the tasks: two workers are plenty for one garden.
+fn runtime() -> Result<tokio::runtime::Runtime, Trouble> {
+    let built = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
+    built.map_err(Trouble::from)
+}

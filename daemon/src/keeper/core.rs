@@ -16,6 +16,7 @@ use super::grading::{Circumstances, grade};
 use super::tracks::Known;
 use crate::almanac::pages::{Made, Readings, make};
 use crate::calendar::Day;
+use crate::couriers::STEP_LIFE_MS;
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
 use crate::ledger::{Commit, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
@@ -51,9 +52,6 @@ pub struct Route {
     /// Civil hours in which only severe steps go: from, to.
     pub quiet: Option<(u32, u32)>,
 }
-
-/// How long a step is worth delivering, ms.
-const EXPIRES_MS: i64 = 6 * 3_600_000;
 
 /// What waits to become durable.
 #[derive(Clone, Debug, Default)]
@@ -241,7 +239,7 @@ impl Core {
             .iter()
             .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
             .collect();
-        let mirror = self.pending.mirrored.map(|seq| [("mirror", seq)]);
+        let mirror = self.pending.mirrored.map(|seq| [(crate::mirror::batches::CURSOR, seq)]);
         if !self.pending.undated.is_empty() {
             let mut undated = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
             undated.readings = &self.pending.undated;
@@ -280,7 +278,7 @@ impl Core {
                     step: StepRef::Note(index),
                     courier: route.courier.clone(),
                     due_ms,
-                    expires_ms: due_ms + EXPIRES_MS,
+                    expires_ms: due_ms + STEP_LIFE_MS,
                 }
             })
             .collect()

@@ -16,10 +16,10 @@ use super::export::export;
 use super::handle::{Handle, Question};
 use super::view::{Shell, glance, season};
 use crate::clock::Clock;
-use crate::couriers::outbox::{Row, after};
+use crate::couriers::shelf;
 use crate::entry::Note;
 use crate::glance::Glance;
-use crate::ledger::{LedgerError, OutboxState, TriedRow};
+use crate::ledger::LedgerError;
 use crate::supervise::Outcome;
 
 /// Events that may wait for the keeper: the brake on whoever sends.
@@ -265,12 +265,8 @@ impl Keeper {
 
     fn tried(&mut self, step: i64, courier: String, delivery: &Delivery, moment: Moment) {
         let rows = self.setup.core.ledger().outbox().unwrap_or_default();
-        let tries = rows.iter().find(|row| row.step == step && row.courier == courier).map_or(0, |row| row.tries);
-        let (due_ms, tries, state) = match after(step, tries, delivery, moment.wall_ms) {
-            Row::Sent => (moment.wall_ms, tries + 1, OutboxState::Sent),
-            Row::Waits { due_ms, tries } => (due_ms, tries, OutboxState::Waiting),
-            Row::Dropped => (moment.wall_ms, tries + 1, OutboxState::GivenUp),
-        };
+        let Some(row) = rows.iter().find(|row| row.step == step && row.courier == courier) else { return };
+        self.setup.core.tried(shelf::tried(row, delivery, moment.wall_ms));
         if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
             tracing::warn!(step, %courier, %why, "not delivered");
         }
@@ -280,7 +276,6 @@ impl Keeper {
                 self.shell.undelivered.push((notice, format!("{courier}: {why}")));
             }
         }
-        self.setup.core.tried(TriedRow { step, courier, due_ms, tries, state });
     }
 
     fn answer(&mut self, question: Question) {

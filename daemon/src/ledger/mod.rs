@@ -28,6 +28,7 @@ mod dating;
 mod error;
 mod file;
 mod health;
+mod identity;
 mod hours;
 mod merge;
 mod reader;

@@ -1,5 +1,6 @@
 //! One place at a glance.
 
+use agronomy::people;
 use agronomy::quantity::Quantity;
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR, crossing_ms};
 use agronomy::units::{Celsius, RelativeHumidity};
@@ -40,6 +41,7 @@ pub(super) fn glance(engine: &Engine, place: &Place) -> PlaceGlance {
         vpd_kpa: vpd_kpa.map(|vpd| rounded(vpd, 3)),
         dryness: now.vpd_kpa.map(|vpd| Bands::of(&now).word(vpd).to_owned()),
         dew_point_c: dew_point(now.air.map(|(_, t)| t), humidity),
+        heat_index_c: felt(now.air.map(|(_, t)| t), humidity),
         trend_c_per_h: now.slope_c_per_h.map(|slope| rounded(slope, 1)),
         heard_ms: now.air.map(|(at, _)| at),
         last_known_c: now.last_air.filter(|_| now.air.is_none()).map(|(_, t)| rounded(t, 2)),
@@ -72,6 +74,12 @@ fn dew_point(t_c: Option<f64>, rh_pct: Option<f64>) -> Option<f64> {
     let air = Celsius::try_new(t_c?).ok()?;
     let humidity = RelativeHumidity::try_new(rh_pct?).ok()?;
     vapour::dew_point(air, humidity).map(|dew| rounded(dew.get(), 1))
+}
+
+fn felt(t_c: Option<f64>, rh_pct: Option<f64>) -> Option<f64> {
+    let air = Celsius::try_new(t_c?).ok()?;
+    let humidity = RelativeHumidity::try_new(rh_pct?).ok()?;
+    Some(rounded(people::heat_index(air, humidity).celsius, 1))
 }
 
 fn by_hand(engine: &Engine, place: &str) -> Option<ByHand> {

@@ -1,0 +1,258 @@
+//! `glasshour demo`: the whole service on an invented garden, with nothing to set up.
+//!
+//! The weather and the garden are simulated; everything from the instruments on is the product: drivers on a
+//! bus that behaves at register level, probes that publish over real MQTT to the door, keeper, ledger, almanac,
+//! minders, page. First a season of history in seconds, then a heat wave on a clock that runs faster.
+
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::sync::Arc;
+use std::time::Duration;
+
+use config::zone::Zones;
+use embedded_hal::i2c::ErrorType;
+use sensor_drivers::bme280::{self, Bme280};
+use sensor_drivers::simulated::SimulatedBus;
+use sensor_drivers::sht4x::{self, Sht4x};
+use tokio_util::sync::CancellationToken;
+
+use super::run::{GRACE, signals};
+use super::{Trouble, runtime};
+use crate::clock::{Clock, FastClock};
+use crate::demo::story::{Act, acts, narrate};
+use crate::demo::{World, history, probes, site};
+use crate::entry::{Note, Turn};
+use crate::keeper::core::{Core, Message, Moment};
+use crate::keeper::handle::Handle;
+use crate::service::{self, Opened};
+use crate::sources::bus::{Wired, run_bus, until};
+use crate::supervise::Outcome;
+
+/// Readings of so many moments go into one commit while the history is made.
+const HISTORY_STEPS: usize = 288;
+
+/// Options of `demo`.
+#[derive(Debug, clap::Args)]
+pub(super) struct DemoArgs {
+    /// How many times faster than a real clock the story runs.
+    #[arg(long, default_value_t = 1800.0, value_parser = speed)]
+    speed: f64,
+    /// Where the page answers on this board; 0 takes any free port.
+    #[arg(long, default_value_t = 0)]
+    port: u16,
+    /// Stop when the story is over, rather than going on.
+    #[arg(long)]
+    stop_after_story: bool,
+    /// Another number, other weather.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+}
+
+fn speed(text: &str) -> Result<f64, String> {
+    let speed: f64 = text.parse().map_err(|_| "write a number from 1 to 20000".to_owned())?;
+    if (1.0..=20_000.0).contains(&speed) { Ok(speed) } else { Err("write a number from 1 to 20000".to_owned()) }
+}
+
+pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
+    let world = Arc::new(World::new(args.seed, site::DEFAULT_START_MS));
+    let folder = tempfile::Builder::new().prefix("glasshour-demo-").tempdir()?;
+    let text = site_file(folder.path(), args.port);
+    let book = super::target::crop_book()?;
+    let file = config::read_site(&text, &book, &Zones::system()).map_err(|faults| Trouble::Failed(faults.to_string()))?;
+    println!("{}, invented: a house and two beds. Making its season …", site::NAME);
+    let (core, boot) = history(&world, &file, book)?;
+    let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
+    let runtime = runtime()?;
+    let done = runtime.block_on(live(args, &file, Opened { core, boot }, world, clock));
+    runtime.shutdown_timeout(Duration::from_millis(500));
+    done.map_err(Trouble::Failed)
+}
+
+/// The demo's site file, as a grower would write it.
+fn site_file(folder: &std::path::Path, port: u16) -> String {
+    let mut text = format!(
+        "[site]\nname = {:?}\nlatitude = {:.1}\nlongitude = {:.1}\naltitude_m = {:.1}\nstandard_offset = \"+01:00\"\n\n\
+         [clock]\nvouched_by = \"system\"\n\n[ledger]\nfolder = {:?}\ncommit_every_s = 60\n\n\
+         [page]\nlisten = \"127.0.0.1:{port}\"\n\n[door]\nlisten = \"127.0.0.1:0\"\n",
+        site::NAME,
+        site::LATITUDE,
+        site::LONGITUDE,
+        site::ALTITUDE_M,
+        folder.display().to_string(),
+    );
+    for probe in site::BED_PROBES {
+        let _ = write!(
+            text,
+            "\n[[door.topic]]\nfilter = {:?}\nprobe = {:?}\nusual_interval_s = {}\ntime = {{ pointer = {:?}, format = \"rfc3339\" }}\n\
+             fields.air_temperature = {{ pointer = {:?}, unit = \"°C\" }}\nfields.relative_humidity = {{ pointer = {:?}, unit = \"%\" }}\n",
+            probe.topic,
+            probe.probe,
+            site::INTERVAL_S,
+            site::TIME_POINTER,
+            site::TEMPERATURE_POINTER,
+            site::HUMIDITY_POINTER,
+        );
+    }
+    text
+}
+
+/// Makes the season: the same core as in life, driven by the moments of the history.
+fn history(
+    world: &World,
+    file: &config::site::Site,
+    book: agronomy::crop::CropBook,
+) -> Result<(Core, i64), Trouble> {
+    let failed = |error: crate::ledger::LedgerError| Trouble::Failed(error.to_string());
+    let clock = FastClock::new(world.season_start_ms(), 1.0);
+    let opened = service::open_core(file, book, &clock, |_, _| Vec::new()).map_err(Trouble::Failed)?;
+    let Opened { mut core, boot } = opened;
+    let moment = |at_ms: i64| Moment { wall_ms: at_ms, mono_ms: at_ms - world.season_start_ms(), trusted: true };
+    let mut notes = world.season_notes().peekable();
+    for (step, (at_ms, readings)) in history::readings(world).enumerate() {
+        while let Some((noted_ms, note)) = notes.next_if(|(noted_ms, _)| *noted_ms <= at_ms) {
+            core.note(moment(*noted_ms), note.clone(), Some(*noted_ms)).map_err(Trouble::Failed)?;
+        }
+        core.hear(moment(at_ms), &[Message { readings, arrived_ms: at_ms }]);
+        if step % HISTORY_STEPS == 0 {
+            core.flush(moment(at_ms)).map_err(failed)?;
+        }
+    }
+    core.flush(moment(world.start_ms())).map_err(failed)?;
+    Ok((core, boot))
+}
+
+async fn live(
+    args: &DemoArgs,
+    file: &config::site::Site,
+    opened: Opened,
+    world: Arc<World>,
+    clock: Arc<dyn Clock>,
+) -> Result<(), String> {
+    let running = service::start(file, opened, Arc::clone(&clock)).await?;
+    let door = running.door.ok_or("the demo's door did not open")?;
+    println!("http://{}/", running.page);
+    println!("The page answers on this board only; {} times faster than life. Ctrl-C ends it.", args.speed);
+    let (handle, mut tasks) = (running.handle, running.tasks);
+    let bus = probes::bus(&world, &clock);
+    let (events, bus_clock) = (handle.events.clone(), Arc::clone(&clock));
+    tasks.spawn_blocking("simulated bus", move |stop| {
+        run_bus("bus in the house", instruments(&bus), events, bus_clock.as_ref(), until(stop))
+    });
+    let (beds_world, beds_clock) = (Arc::clone(&world), Arc::clone(&clock));
+    tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, stop));
+    let stop_after = args.stop_after_story;
+    let teller = handle.clone();
+    tasks.spawn("story", move |stop| story(world, clock, handle, stop_after, stop));
+    tasks.spawn("teller", |stop| tell(teller, stop));
+    tasks.spawn("signals", signals);
+    tasks.join(GRACE).await.map_err(|failure| failure.to_string())
+}
+
+fn instruments(bus: &SimulatedBus) -> Vec<Wired<<SimulatedBus as ErrorType>::Error>> {
+    let every = Duration::from_secs(u64::from(site::INTERVAL_S));
+    vec![
+        Wired {
+            probe: site::POST.into(),
+            every,
+            instrument: Box::new(Sht4x::new(bus.clone(), bus.delay(), sht4x::ADDRESS)),
+        },
+        Wired {
+            probe: site::RIDGE.into(),
+            every,
+            instrument: Box::new(Bme280::new(bus.clone(), bus.delay(), bme280::ADDRESS)),
+        },
+    ]
+}
+
+/// Lets the story happen: what the grower notes is noted, and every act is told on the terminal.
+async fn story(
+    world: Arc<World>,
+    clock: Arc<dyn Clock>,
+    handle: Handle,
+    stop_after: bool,
+    stop: CancellationToken,
+) -> Outcome {
+    for (at_ms, act) in acts(&world) {
+        loop {
+            let left = at_ms - clock.wall_ms();
+            if left <= 0 {
+                break;
+            }
+            let span = clock.real(Duration::from_millis(left as u64)).max(Duration::from_millis(1));
+            if stop.run_until_cancelled(tokio::time::sleep(span)).await.is_none() {
+                return Ok(());
+            }
+        }
+        println!("{}", narrate(at_ms, &act));
+        match &act {
+            Act::Note(note) => say_refusal(handle.note(note.clone(), Some(at_ms)).await),
+            Act::OnIt { minder, place } => {
+                let glance = handle.now();
+                let meant = glance
+                    .open
+                    .iter()
+                    .filter(|notice| notice.minder == *minder && place.is_none_or(|place| notice.place == place));
+                for notice in meant {
+                    let reply = Note::Reply { notice: notice.id.clone(), on_it: true };
+                    say_refusal(handle.note(reply, None).await);
+                }
+            }
+            _ => {}
+        }
+    }
+    if stop_after {
+        return Ok(());
+    }
+    stop.cancelled().await;
+    Ok(())
+}
+
+fn say_refusal(noted: Result<i64, String>) {
+    if let Err(why) = noted {
+        println!("  (not noted: {why})");
+    }
+}
+
+/// Tells every step of every notice on the terminal.
+async fn tell(mut handle: Handle, stop: CancellationToken) -> Outcome {
+    let mut told: BTreeSet<(String, u32)> = BTreeSet::new();
+    let seen = |glance: &crate::glance::Glance| -> Vec<(i64, String, u32, String)> {
+        let notices = glance.open.iter().chain(&glance.closed_lately);
+        notices
+            .flat_map(|notice| &notice.steps)
+            .map(|step| (step.at_ms, step.notice.clone(), step.number, line(glance, step)))
+            .collect()
+    };
+    told.extend(seen(&handle.now()).into_iter().map(|(_, notice, number, _)| (notice, number)));
+    loop {
+        tokio::select! {
+            () = stop.cancelled() => return Ok(()),
+            changed = handle.glance.changed() => if changed.is_err() { return Ok(()) },
+        }
+        let mut steps = seen(&handle.now());
+        steps.sort();
+        for (_, notice, number, line) in steps {
+            if told.insert((notice, number)) {
+                println!("{line}");
+            }
+        }
+    }
+}
+
+fn line(glance: &crate::glance::Glance, step: &crate::entry::Step) -> String {
+    let calendar = crate::calendar::Calendar::fixed(i64::from(glance.civil_offset_s) * 1000);
+    let turn = match step.turn {
+        Turn::Opened => "opens",
+        Turn::Worsened => "worsens",
+        Turn::Eased => "eases",
+        Turn::Closed => "closes",
+    };
+    let push = if step.push { ", would buzz the phone" } else { "" };
+    format!(
+        "{}  notice {turn}: {} ({}, {}{push})",
+        calendar.civil_format(step.at_ms, "%a %H:%M"),
+        step.title,
+        step.minder,
+        step.severity.as_str()
+    )
+}

@@ -1,0 +1,233 @@
+//! `glasshour note`: one line into ground or diary.
+
+use std::io::Write;
+
+use chrono::{DateTime, NaiveDate};
+use clap::Subcommand;
+use serde_json::json;
+
+use super::target::Target;
+use super::{Trouble, ask};
+use crate::entry::{Began, Note, PlaceKind};
+
+/// Options of `note`.
+#[derive(Debug, clap::Args)]
+pub(super) struct NoteArgs {
+    #[command(flatten)]
+    target: Target,
+    /// From when it holds, when not from now: 2026-07-15T06:30+02:00, or a day, 2026-07-15 (from its first minute, UTC).
+    #[arg(long, value_name = "WHEN", value_parser = when)]
+    at: Option<i64>,
+    /// Print the entry's number as JSON.
+    #[arg(long)]
+    json: bool,
+    #[command(subcommand)]
+    what: What,
+}
+
+fn when(text: &str) -> Result<i64, String> {
+    let full = DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").or_else(|_| DateTime::parse_from_rfc3339(text));
+    if let Ok(moment) = full {
+        return Ok(moment.timestamp_millis());
+    }
+    let day = NaiveDate::parse_from_str(text, "%Y-%m-%d");
+    day.map(|day| day.and_time(chrono::NaiveTime::MIN).and_utc().timestamp_millis())
+        .map_err(|_| "write 2026-07-15T06:30+02:00 or 2026-07-15".to_owned())
+}
+
+fn kind(text: &str) -> Result<PlaceKind, String> {
+    serde_json::from_value(text.into())
+        .map_err(|_| "write house, bed, seedbed, pots, heap, shed or outdoors".to_owned())
+}
+
+fn switch(text: &str) -> Result<bool, String> {
+    match text {
+        "open" | "on" | "on-it" => Ok(true),
+        "closed" | "off" | "later" => Ok(false),
+        _ => Err("write open or closed, on or off, on-it or later".to_owned()),
+    }
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Vents or doors: open or closed.
+    Vents {
+        /// Where.
+        place: String,
+        /// open or closed.
+        #[arg(value_parser = switch, action = clap::ArgAction::Set)]
+        open: bool,
+    },
+    /// Shade: on or off.
+    Shade {
+        /// Where.
+        place: String,
+        /// on or off.
+        #[arg(value_parser = switch, action = clap::ArgAction::Set)]
+        on: bool,
+    },
+    /// Watered a place or a planting.
+    Water {
+        /// A place or a planting.
+        subject: String,
+        /// Litres in all.
+        litres: f64,
+    },
+    /// First flower seen.
+    FirstFlower {
+        /// Which planting.
+        planting: String,
+    },
+    /// First ripe fruit seen.
+    FirstRipe {
+        /// Which planting.
+        planting: String,
+    },
+    /// A thermometer read by hand: now, or lowest and highest since the last reset.
+    Thermometer {
+        /// Where it hangs.
+        place: String,
+        /// What it shows now, °C.
+        #[arg(long, allow_hyphen_values = true)]
+        now: Option<f64>,
+        /// Lowest since the reset, °C.
+        #[arg(long, allow_hyphen_values = true)]
+        low: Option<f64>,
+        /// Highest since the reset, °C.
+        #[arg(long, allow_hyphen_values = true)]
+        high: Option<f64>,
+    },
+    /// A heat warning that was heard.
+    HeatWarning {
+        /// First day, 2026-07-15.
+        #[arg(long)]
+        from: String,
+        /// Last day.
+        #[arg(long)]
+        to: String,
+        /// About how hot outside, °C.
+        #[arg(long)]
+        about: f64,
+        /// Who said so.
+        #[arg(long)]
+        said_by: Option<String>,
+    },
+    /// A place where crops stand.
+    Place {
+        /// Identifier.
+        place: String,
+        /// What you call it.
+        name: String,
+        /// house, bed, seedbed, pots, heap, shed or outdoors.
+        #[arg(value_parser = kind)]
+        kind: PlaceKind,
+    },
+    /// A planting.
+    Planting {
+        /// Identifier.
+        planting: String,
+        /// Key in the crop book.
+        crop: String,
+        /// Where it stands.
+        place: String,
+        /// Variety.
+        #[arg(long)]
+        variety: Option<String>,
+        /// How many plants.
+        #[arg(long)]
+        count: Option<u32>,
+        /// Sown where it stands, rather than planted out.
+        #[arg(long)]
+        sown: bool,
+    },
+    /// A planting ended.
+    End {
+        /// Which.
+        planting: String,
+    },
+    /// A probe hangs somewhere from now on.
+    Hang {
+        /// Which probe.
+        probe: String,
+        /// Where.
+        place: String,
+        /// Height above ground, m.
+        #[arg(long)]
+        height: Option<f64>,
+        /// How it is sheltered.
+        #[arg(long)]
+        shelter: Option<String>,
+        /// Its usual interval, s.
+        #[arg(long, default_value_t = 60)]
+        every: u32,
+    },
+    /// An answer to a notice: on-it or later.
+    Reply {
+        /// Which notice.
+        notice: String,
+        /// on-it or later.
+        #[arg(value_parser = switch, action = clap::ArgAction::Set)]
+        on_it: bool,
+    },
+    /// An earlier entry no longer counts.
+    Undo {
+        /// Its number.
+        entry: i64,
+    },
+    /// Anything else.
+    Remark {
+        /// The words.
+        text: String,
+    },
+}
+
+impl What {
+    fn note(self) -> Note {
+        match self {
+            Self::Vents { place, open } => Note::Vents { place, open },
+            Self::Shade { place, on } => Note::Shade { place, on },
+            Self::Water { subject, litres } => Note::Watered { subject, litres },
+            Self::FirstFlower { planting } => Note::FirstFlower { planting },
+            Self::FirstRipe { planting } => Note::FirstRipe { planting },
+            Self::Thermometer { place, now, low, high } => {
+                Note::Thermometer { place, now_c: now, low_c: low, high_c: high }
+            }
+            Self::HeatWarning { from, to, about, said_by } => {
+                Note::HeatWarning { from, to, about_c: about, said_by }
+            }
+            Self::Place { place, name, kind } => Note::Place { place, name, kind },
+            Self::Planting { planting, crop, place, variety, count, sown } => {
+                let began = if sown { Began::Sown } else { Began::PlantedOut };
+                Note::Planting { planting, crop, place, variety, count, began }
+            }
+            Self::End { planting } => Note::End { planting },
+            Self::Hang { probe, place, height, shelter, every } => {
+                Note::Hang { probe, place, height_m: height, shelter, usual_interval_s: every }
+            }
+            Self::Reply { notice, on_it } => Note::Reply { notice, on_it },
+            Self::Undo { entry } => Note::Undo { entry },
+            Self::Remark { text } => Note::Remark { text },
+        }
+    }
+}
+
+pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
+    let NoteArgs { target, at, json, what } = args;
+    let note = what.note();
+    let entry = match target.socket()? {
+        Some(socket) => {
+            let answer = ask::post(&socket, "/api/note", &json!({ "note": note, "from_ms": at }))?;
+            answer.get("entry").and_then(serde_json::Value::as_i64).unwrap_or_default()
+        }
+        None => {
+            let (mut core, moment) = target.open()?;
+            core.note(moment, note, at).map_err(Trouble::Given)?
+        }
+    };
+    if json {
+        writeln!(out, "{}", json!({ "entry": entry }))?;
+    } else {
+        writeln!(out, "noted as entry {entry}; undo with: glasshour note undo {entry}")?;
+    }
+    Ok(())
+}

@@ -1,0 +1,46 @@
+//! `glasshour now`: the glance, in a terminal.
+
+use std::io::Write;
+
+use super::target::Target;
+use super::{Trouble, ask};
+use crate::glance::Glance;
+use crate::keeper::view::{Shell, glance};
+
+/// Options of `now`.
+#[derive(Debug, clap::Args)]
+pub(super) struct NowArgs {
+    #[command(flatten)]
+    target: Target,
+    /// The whole glance as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// The glance of a garden: from its running service, or from the ledger it left.
+pub(super) fn glance_of(target: &Target) -> Result<Glance, Trouble> {
+    match target.socket()? {
+        Some(socket) => {
+            let value = ask::get(&socket, "/api/now")?;
+            serde_json::from_value(value).map_err(|error| Trouble::Failed(error.to_string()))
+        }
+        None => {
+            let (mut core, moment) = target.open()?;
+            core.advance(moment);
+            while core.remake(1000) {}
+            Ok(glance(core.engine(), &Shell::default()))
+        }
+    }
+}
+
+pub(super) fn run(args: &NowArgs, out: &mut impl Write) -> Result<(), Trouble> {
+    let glance = glance_of(&args.target)?;
+    if args.json {
+        let json = serde_json::to_string(&glance).map_err(|error| Trouble::Failed(error.to_string()))?;
+        writeln!(out, "{json}")?;
+    } else {
+        let (_, text, _) = crate::page::letter_text(&glance);
+        writeln!(out, "{text}")?;
+    }
+    Ok(())
+}

@@ -1,0 +1,221 @@
+//! The whole service put together: every part opened, named, started and joined.
+
+pub mod settings;
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+
+use sensor_drivers::SharedBus;
+use tokio::net::TcpListener;
+
+use crate::clock::Clock;
+use crate::couriers::shelf::Shelf;
+use crate::couriers::{email, notice_topic, runner};
+use crate::entry::Note;
+use crate::keeper::core::{Core, Moment};
+use crate::keeper::handle::Handle;
+use crate::keeper::start::seed;
+use crate::keeper::thread::{Keeper, Setup};
+use crate::ledger::{Founding, Ledger};
+use crate::mirror::batches::Batches;
+use crate::page::{self, Listening};
+use crate::site::Site;
+use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
+use crate::sources::door::{Door, DoorLimits};
+use crate::sources::mqtt;
+use crate::supervise::Tasks;
+
+/// The socket's name in the data folder.
+const SOCKET: &str = "socket";
+
+/// A core on its ledger, with the boot's number and the moment it was opened at.
+pub struct Opened {
+    /// The core.
+    pub core: Core,
+    /// The boot.
+    pub boot: i64,
+}
+
+/// Opens the ledger of a site and brings the engine to it; an empty ledger is seeded with `start`.
+///
+/// # Errors
+///
+/// In words: what cannot be opened, and why.
+pub fn open_core(
+    file: &config::site::Site,
+    book: agronomy::crop::CropBook,
+    clock: &dyn Clock,
+    start: impl FnOnce(&Site, i64) -> Vec<(i64, Note)>,
+) -> Result<Opened, String> {
+    let words = |error: crate::ledger::LedgerError| error.to_string();
+    let founding = Founding {
+        offset_ms: i64::from(file.site.standard_offset_s) * 1000,
+        program: format!("glasshour {}", env!("CARGO_PKG_VERSION")),
+    };
+    let mut ledger = Ledger::open(&file.ledger.folder, &founding).map_err(words)?;
+    if ledger.founding_differs().is_some() {
+        tracing::warn!("the site file's standard offset is not the ledger's; the ledger's is used");
+    }
+    let site = settings::site(&file.site, book, ledger.offset_ms())?;
+    let voucher = clock.vouched_by();
+    let moment = Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
+    let dated = voucher.as_deref().map(|voucher| (moment.wall_ms - moment.mono_ms, voucher));
+    let boot = ledger.begin_boot(moment.mono_ms, dated).map_err(words)?;
+    let notes = start(&site, moment.wall_ms);
+    seed(&mut ledger, boot, moment, &notes).map_err(words)?;
+    let core = Core::start(site, ledger, boot, moment, settings::routes(file)).map_err(words)?;
+    Ok(Opened { core, boot })
+}
+
+/// A running service.
+pub struct Running {
+    /// Its tasks.
+    pub tasks: Tasks,
+    /// The way to its keeper.
+    pub handle: Handle,
+    /// Where the page answers.
+    pub page: SocketAddr,
+    /// Where the door opens.
+    pub door: Option<SocketAddr>,
+}
+
+/// Starts everything that a site file names on an opened core.
+///
+/// # Errors
+///
+/// In words: what cannot be started, and why. Nothing is left half started: the caller drops the tasks.
+pub async fn start(file: &config::site::Site, mut opened: Opened, clock: Arc<dyn Clock>) -> Result<Running, String> {
+    // Only the first call in a process can install it; a second one finds it there.
+    let _ = rustls::crypto::ring::default_provider().install_default();
+    let mut tasks = Tasks::new();
+    let listener = bind(file.page_listen).await?;
+    let page = listener.local_addr().map_err(|error| error.to_string())?;
+    let crops = opened.core.engine().site().book.crops.values();
+    let crops: Vec<(String, String)> = crops.map(|crop| (crop.key.clone(), crop.name.clone())).collect();
+    let boot = opened.boot;
+    let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
+    let readers = [outbox(&opened.core)?, outbox(&opened.core)?, outbox(&opened.core)?];
+    let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
+    let setup = Setup {
+        core: opened.core,
+        boot,
+        clock: Arc::clone(&clock),
+        commit_every: Duration::from_secs_f64(file.ledger.commit_every_s),
+        listening: listening_words(page),
+    };
+    let (keeper, handle) = Keeper::new(setup);
+    let runtime = tokio::runtime::Handle::current();
+    tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
+    let router = page::router(handle.clone(), Listening::At { address: page, names: own_names() }, crops.clone(), tasks.stop());
+    tasks.spawn("page", |stop| page::serve(listener, router, stop));
+    let socket = file.ledger.folder.join(SOCKET);
+    let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop());
+    tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
+    let door = sources(file, &handle, &clock, &mut tasks).await?;
+    couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
+    Ok(Running { tasks, handle, page, door })
+}
+
+async fn bind(address: SocketAddr) -> Result<TcpListener, String> {
+    TcpListener::bind(address).await.map_err(|error| format!("listening on {address}: {error}"))
+}
+
+/// The names under which phones at home may know the board.
+fn own_names() -> Vec<String> {
+    let name = std::fs::read_to_string("/etc/hostname").unwrap_or_default().trim().to_owned();
+    if name.is_empty() { Vec::new() } else { vec![format!("{name}.local"), name] }
+}
+
+fn listening_words(page: SocketAddr) -> String {
+    if page.ip().is_loopback() {
+        format!("The page answers on {page}, to this board only.")
+    } else {
+        format!("The page answers on {page}, to everybody in the network: there is no pairing yet.")
+    }
+}
+
+async fn sources(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    tasks: &mut Tasks,
+) -> Result<Option<SocketAddr>, String> {
+    if let (Some(broker), Some(settings)) = (&file.broker, settings::broker(file)?) {
+        let rules = settings::rules(&broker.topics);
+        let (events, clock) = (handle.events.clone(), Arc::clone(clock));
+        tasks.spawn("broker", |stop| mqtt::run(settings, rules, events, clock, stop));
+    }
+    for bus in &file.buses {
+        let shared = SharedBus::new(DeviceBus::new(&bus.device));
+        let wired = bus.instruments.iter().map(|it| wire(it, &shared)).collect();
+        let (events, clock) = (handle.events.clone(), Arc::clone(clock));
+        let name = bus.device.display().to_string();
+        tasks.spawn_blocking("bus", move |stop| run_bus(&name, wired, events, clock.as_ref(), until(stop)));
+    }
+    let Some(door) = &file.door else { return Ok(None) };
+    let listener = bind(door.listen).await?;
+    let address = listener.local_addr().map_err(|error| error.to_string())?;
+    let rules = settings::rules(&door.topics);
+    let door = Door::new(listener, rules, settings::door_passwords(door), DoorLimits::default())
+        .map_err(|fault| fault.to_string())?;
+    let (events, clock) = (handle.events.clone(), Arc::clone(clock));
+    tasks.spawn("door", |stop| door.run(events, clock, stop));
+    Ok(Some(address))
+}
+
+/// An instrument of the site file with its driver on the bus.
+fn wire(
+    instrument: &config::site::Instrument,
+    bus: &SharedBus<DeviceBus>,
+) -> Wired<<DeviceBus as embedded_hal::i2c::ErrorType>::Error> {
+    use config::site::InstrumentKind;
+    use linux_embedded_hal::Delay;
+    use sensor_drivers::{bme280::Bme280, sht4x::Sht4x};
+    let address = instrument.address;
+    Wired {
+        probe: instrument.probe.as_str().into(),
+        every: Duration::from_secs_f64(instrument.every_s),
+        instrument: match instrument.kind {
+            InstrumentKind::Sht4x => Box::new(Sht4x::new(bus.clone(), Delay, address)),
+            InstrumentKind::Bme280 => Box::new(Bme280::new(bus.clone(), Delay, address)),
+        },
+    }
+}
+
+fn couriers(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    readers: [crate::ledger::Reader; 3],
+    boot: i64,
+    epoch: &str,
+    tasks: &mut Tasks,
+) -> Result<(), String> {
+    let [for_mail, for_mqtt, for_mirror] = readers;
+    if let Some(settings) = settings::mail(file)? {
+        let courier = email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter_text)
+            .map_err(|error| error.to_string())?;
+        let (handle, clock) = (handle.clone(), Arc::clone(clock));
+        tasks.spawn("e-mail", |stop| runner::run(courier, Shelf::new(for_mail), handle, clock, stop));
+    }
+    if let Some(settings) = settings::notices(file)? {
+        let (courier, connection) = notice_topic::open(settings, epoch.to_owned());
+        let (handle, clock) = (handle.clone(), Arc::clone(clock));
+        tasks.spawn("notices on the broker", |stop| connection.run(stop));
+        tasks.spawn("mqtt courier", |stop| runner::run(courier, Shelf::new(for_mqtt), handle, clock, stop));
+    }
+    if let Some(settings) = settings::mirror(file)? {
+        let remote = crate::mirror::server::Remote::new(&settings).map_err(|error| error.to_string())?;
+        let source = Batches::new(for_mirror, boot);
+        let (handle, clock) = (handle.clone(), Arc::clone(clock));
+        tasks.spawn("mirror", |stop| crate::mirror::copy::run(source, remote, handle, clock, stop));
+    }
+    Ok(())
+}
+
+/// Where a service with this data folder answers the command line.
+pub fn socket(folder: &Path) -> PathBuf {
+    folder.join(SOCKET)
+}
