@@ -74,7 +74,6 @@ impl Default for DoorLimits {
 }
 
 /// The door, not yet open.
-#[derive(Debug)]
 pub struct Door {
     listener: TcpListener,
     rules: TopicRules,

@@ -1,4 +1,5 @@
-//! A broker elsewhere, heard by MQTT 3.1.1.
+//! A broker elsewhere, heard by MQTT 3.1.1, which every broker speaks. Of MQTT 5 only the countdown of a message's
+//! expiry would tell us more: how long a number without a time had waited.
 //!
 //! Two connections, because messages are of two kinds. Those that carry their own time may wait: they come over
 //! a session the broker keeps for us, at QoS 1, and are acknowledged only once the keeper has them on disk.
@@ -49,7 +50,7 @@ const REQUESTS: usize = 65_535 + 64;
 const OVERSIZE_IN_A_ROW: u32 = 3;
 
 /// Where the broker is and who we are there.
-#[derive(Clone, Debug)]
+#[derive(Clone)]
 pub struct BrokerSettings {
     /// Name or address.
     pub host: String,

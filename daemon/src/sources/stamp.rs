@@ -118,8 +118,8 @@ mod tests {
 
     #[test]
     fn the_examples_of_rfc_3339_are_the_instants_it_says() {
-        // RFC 3339 section 5.8: the second example is the first's own kind, 39 min 57 s past 16 h PST,
-        // "equivalent to 1996-12-20T00:39:57Z"; both lie before 2000, so the year is moved to 2026 here.
+        // RFC 3339 section 5.8: 1996-12-19T16:39:57-08:00 "is equivalent to 1996-12-20T00:39:57Z". We believe
+        // nothing before 2000, so the year is another one here.
         let format = TimeFormat::Rfc3339;
         let there = read_stamp(&json!("2026-12-19T16:39:57-08:00"), &format);
         let here = read_stamp(&json!("2026-12-20T00:39:57Z"), &format);
