@@ -102,7 +102,7 @@ fn crops(glance: &Glance) -> Markup {
                             th scope="col" { "hours past it today, season" }
                             th scope="col" { "degree days" }
                         } }
-                        tbody { @for planting in &glance.plantings { (crop_row(planting)) } }
+                        tbody { @for planting in &glance.plantings { (crop_row(planting, holed(planting, glance))) } }
                     }
                 }
             }
@@ -110,7 +110,12 @@ fn crops(glance: &Glance) -> Markup {
     }
 }
 
-fn crop_row(planting: &PlantingGlance) -> Markup {
+/// Whether today's account of a planting has a hole: its hours are then a least figure.
+fn holed(planting: &PlantingGlance, glance: &Glance) -> bool {
+    glance.places.iter().any(|place| place.place == planting.place && !place.holes.is_empty())
+}
+
+fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
     let (word, class) = state_words(planting.state);
     html! {
         tr.crop {
@@ -126,7 +131,9 @@ fn crop_row(planting: &PlantingGlance) -> Markup {
                 }
                 small { "line " (tenth_or_whole(planting.line_c)) "°" }
             }
-            td { b { (tenth(planting.stress_today_h)) } small { (tenth(planting.stress_season_h)) } }
+            td { b { (tenth(planting.stress_today_h)) }
+                @if holed { small { "or more" } }
+                small { (tenth(planting.stress_season_h)) } }
             td { b { (whole(planting.degree_days)) } }
         }
         tr {
@@ -258,6 +265,14 @@ mod tests {
         let html = shown(&fixtures::blind());
         assert!(html.contains("nothing heard for 80 minutes") && html.contains("not known"));
         assert!(!html.contains("read 11:20, sound"));
+        assert!(html.contains("or more"), "hours of a day with a hole are a least figure");
+    }
+
+    #[test]
+    fn after_a_hole_the_page_says_since_when_it_is_heard_again() {
+        let mut glance = fixtures::heat();
+        glance.places[0].holes = vec![(fixtures::at(9, 0), fixtures::at(10, 30))];
+        assert!(shown(&glance).contains("without a break since 10:30"));
     }
 
     #[test]

@@ -74,14 +74,16 @@ pub(crate) fn first_figures(place: &PlaceGlance, glance: &Glance) -> Markup {
     }
 }
 
-/// "read 13:09, sound", with its age for the page's own timer.
+/// "read 13:09, sound", with its age for the page's own timer; after a hole, since when it is heard again.
 fn age(place: &PlaceGlance, heard_ms: i64, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     let old = glance.at_ms - heard_ms;
     html! {
         span.age data-age=(old.max(0) / 1000) {
-            @if place.t_c.is_some() { "read " (civil.when(heard_ms, glance.at_ms)) ", sound" small data-ago="" {} }
-            @else { "nothing heard for " (span(old)) }
+            @if place.t_c.is_some() {
+                "read " (civil.when(heard_ms, glance.at_ms)) ", sound" small data-ago="" {}
+                @if let Some(hole) = place.holes.last() { ", without a break since " (civil.clock(hole.1)) }
+            } @else { "nothing heard for " (span(old)) }
         }
     }
 }
