@@ -6,17 +6,16 @@
 
 use maud::{Markup, html};
 
-use super::figures::{Civil, HOUR_MS, range, span, tenth};
+use super::day::{Day, Event, HOURS};
+use super::figures::{HOUR_MS, range, span, tenth};
 use super::placing::{self, Rank};
 use super::threads::{self, LEFT_C, RIGHT_C, percent};
-use crate::glance::{Glance, PlaceGlance};
+use crate::glance::PlaceGlance;
 
 /// Height of an hour, px.
 const HOUR_PX: f64 = 20.0;
 /// Height of the strip with the degrees above the first hour, px.
 const TOP_PX: f64 = 18.0;
-/// Hours on a cloth.
-const HOURS: f64 = 24.0;
 /// Height of a line of words, hours.
 const LINE_H: f64 = 0.9;
 /// Narrowest phone, px: words must find room on it.
@@ -25,127 +24,6 @@ const NARROW_PX: f64 = 320.0;
 const LETTER_PX: f64 = 7.4;
 /// Distance of the words from the edge, px.
 const MARGIN_PX: f64 = 20.0;
-
-/// One event with its words.
-#[derive(Clone, Debug)]
-pub(crate) struct Event {
-    pub(crate) hour: f64,
-    pub(crate) clock: String,
-    pub(crate) words: String,
-    t_c: Option<f64>,
-    rank: Rank,
-    by_hand: bool,
-    expected: bool,
-}
-
-/// A place's day, brought to hours from its top.
-pub(crate) struct Day {
-    start_ms: i64,
-    civil: Civil,
-    /// Now, hours from the top.
-    now: f64,
-    curve: Vec<(f64, f64)>,
-    holes: Vec<(f64, f64)>,
-    expected: Vec<(f64, f64, f64, f64)>,
-    /// What happened and what is expected to, by hour.
-    pub(crate) events: Vec<Event>,
-}
-
-impl Day {
-    /// The day of a place: from 04:00 of the site's standard time, 24 hours.
-    pub(crate) fn of(place: &PlaceGlance, glance: &Glance) -> Self {
-        let offset = i64::from(glance.standard_offset_s) * 1000 - 4 * HOUR_MS;
-        let start_ms = (glance.at_ms + offset).div_euclid(24 * HOUR_MS) * 24 * HOUR_MS - offset;
-        let hour = |ms: i64| (ms - start_ms) as f64 / HOUR_MS as f64;
-        let mut day = Self {
-            start_ms,
-            civil: Civil(glance.civil_offset_s),
-            now: hour(glance.at_ms).clamp(0.0, HOURS),
-            curve: place.curve.iter().map(|&(ms, t)| (hour(ms), t)).collect(),
-            holes: place.holes.iter().map(|&(from, to)| (hour(from), hour(to))).collect(),
-            expected: place.expected.iter().map(|&(ms, low, mid, high)| (hour(ms), low, mid, high)).collect(),
-            events: Vec::new(),
-        };
-        day.curve.retain(|&(at, _)| (0.0..=day.now + 0.01).contains(&at));
-        if let (Some(t_c), Some(ms)) = (place.t_c, place.heard_ms) {
-            let at = hour(ms).min(day.now);
-            if day.curve.last().is_some_and(|last| last.0 < at) {
-                day.curve.push((at, t_c));
-            }
-        }
-        day.expected.retain(|&(at, ..)| at >= day.now - 1.0 && at <= HOURS + 0.01);
-        day.events = day.happened(place);
-        day.events.extend(day.foretold(place));
-        day
-    }
-
-    fn ms(&self, hour: f64) -> i64 {
-        self.start_ms + (hour * HOUR_MS as f64) as i64
-    }
-
-    fn happened(&self, place: &PlaceGlance) -> Vec<Event> {
-        let known = place.knots.iter().map(|knot| Event {
-            hour: (knot.at_ms - self.start_ms) as f64 / HOUR_MS as f64,
-            clock: self.civil.clock(knot.at_ms),
-            words: knot.words.clone(),
-            t_c: knot.t_c,
-            rank: rank(&knot.words, knot.by_hand),
-            by_hand: knot.by_hand,
-            expected: false,
-        });
-        known.filter(|event| (0.0..=self.now).contains(&event.hour)).collect()
-    }
-
-    /// The peak, the limits passed on the way to it and the low of the coming night, as far as they are expected.
-    fn foretold(&self, place: &PlaceGlance) -> Vec<Event> {
-        let ahead: Vec<_> = self.expected.iter().filter(|point| point.0 > self.now).copied().collect();
-        let Some(peak) = ahead.iter().max_by(|a, b| a.2.total_cmp(&b.2)).copied() else { return Vec::new() };
-        let event = |hour: f64, words: String, t_c: f64, rank: Rank| Event {
-            hour,
-            clock: self.civil.clock(self.ms(hour)),
-            words,
-            t_c: Some(t_c),
-            rank,
-            by_hand: false,
-            expected: true,
-        };
-        let mut events = Vec::new();
-        let rising = place.t_c.is_none_or(|t| peak.2 > t) && peak.0 > self.now + 0.25;
-        if rising {
-            let guess = if place.t_c.is_none() { "a guess: peak" } else { "peak" };
-            events.push(event(peak.0, format!("{guess} {}", range(peak.1, peak.3)), peak.2, Rank::Peak));
-            for line in &place.lines {
-                let passes =
-                    ahead.windows(2).find(|pair| pair[0].2 < line.limit_c && pair[1].2 >= line.limit_c);
-                if let Some([a, b]) = passes {
-                    let hour = a.0 + (b.0 - a.0) * (line.limit_c - a.2) / (b.2 - a.2);
-                    let words = format!("{} pass {}", line.whose, tenth_or_whole(line.limit_c));
-                    events.push(event(hour, words, line.limit_c, Rank::Limit));
-                }
-            }
-        }
-        let low = ahead.iter().filter(|point| point.0 > 12.0).min_by(|a, b| a.2.total_cmp(&b.2));
-        if let Some(low) = low.filter(|low| low.0 > self.now + 0.5) {
-            events.push(event(low.0, format!("low {}", range(low.1, low.3)), low.2, Rank::Low));
-        }
-        events
-    }
-}
-
-fn rank(words: &str, by_hand: bool) -> Rank {
-    let starts = |word: &str| words.starts_with(word);
-    if by_hand {
-        Rank::Act
-    } else if starts("peak") || starts("high") {
-        Rank::Peak
-    } else if starts("low") {
-        Rank::Low
-    } else if words.contains("clear") {
-        Rank::Release
-    } else {
-        Rank::Limit
-    }
-}
 
 /// A limit: whole where it is whole.
 pub(crate) fn tenth_or_whole(limit_c: f64) -> String {
@@ -163,6 +41,7 @@ fn pct(t_c: f64) -> String {
 /// The cloth of a place. `id` keeps the names inside the drawing apart from those of the other cloths of the page.
 pub(crate) fn cloth(place: &PlaceGlance, day: &Day, id: &str) -> Markup {
     let height = TOP_PX + HOURS * HOUR_PX + 6.0;
+    let placed = placed(day);
     html! {
         svg.cloth width="100%" height=(height) role="img" aria-labelledby={ (id) "-title " (id) "-words" } {
             title id={ (id) "-title" } { (place.name) " today, hour by hour" }
@@ -172,9 +51,9 @@ pub(crate) fn cloth(place: &PlaceGlance, day: &Day, id: &str) -> Markup {
                 viewBox={ (LEFT_C) " 0 " (RIGHT_C - LEFT_C) " " (HOURS) } preserveAspectRatio="none" {
                 (weave(place, day, id))
             }
-            (tags(place, day))
+            (tags(place, &placed))
             (hours(day))
-            (words(day))
+            (words(day, &placed))
             (now(place, day))
         }
     }
@@ -300,40 +179,76 @@ fn strings(place: &PlaceGlance) -> Markup {
     }
 }
 
-/// Tags hang left of their strings, one line lower each; where words are in the way, the figure alone.
-fn tags(place: &PlaceGlance, day: &Day) -> Markup {
-    let row = |index: usize| TOP_PX + 14.0 + index as f64 * 17.0;
-    let reach = |y: f64| -> f64 {
-        let near = day.events.iter().filter(|event| (TOP_PX + event.hour * HOUR_PX - y).abs() < 18.0);
-        near.map(|event| MARGIN_PX + 24.0 + width(event)).fold(0.0, f64::max)
-    };
+/// Row of a tag in the stair, px from the top of the drawing.
+fn stair(row: usize) -> f64 {
+    TOP_PX + 14.0 + row as f64 * 17.0
+}
+
+/// How far to the right the words reach that stand on the line of a tag, px on a narrow phone.
+fn reach(placed: &[(&Event, f64)], row: usize) -> f64 {
+    let tag = stair(row) - 5.0;
+    let centre = |(event, at): &(&Event, f64)| TOP_PX + at * HOUR_PX - if beside(event) { 0.0 } else { 9.0 };
+    let near = placed.iter().filter(|word| (centre(word) - tag).abs() < 15.0);
+    let end = |event: &Event| if beside(event) { knot_px(event) + 16.0 } else { MARGIN_PX } + width(event);
+    near.map(|word| end(word.0)).fold(0.0, f64::max)
+}
+
+/// Tags hang left of their strings, each at least one line lower than the one before. A tag that would meet words
+/// sinks by a line; where that is not enough, its figure stands alone.
+fn tags(place: &PlaceGlance, placed: &[(&Event, f64)]) -> Markup {
+    let mut next = 0;
+    let hung = place.lines.iter().map(|line| {
+        let figure = format!("{}°", tenth_or_whole(line.limit_c));
+        let x = percent(line.limit_c) / 100.0 * NARROW_PX - 10.0;
+        let left = |letters: usize| x - LETTER_PX * letters as f64;
+        let whole = left(line.whose.chars().count() + figure.chars().count() + 1);
+        let named = |row: &usize| whole > reach(placed, *row);
+        let alone = |row: &usize| left(figure.chars().count()) > reach(placed, *row);
+        let row = (next..next + 2).find(named).or_else(|| (next..next + 4).find(alone)).unwrap_or(next);
+        next = row + 1;
+        let named = named(&row);
+        (line, figure, stair(row), named)
+    });
     html! {
-        @for (index, line) in place.lines.iter().enumerate() {
-            @let y = row(index);
-            @let figure = format!("{}°", tenth_or_whole(line.limit_c));
-            @let left = percent(line.limit_c) / 100.0 * NARROW_PX - 10.0
-                - LETTER_PX * (line.whose.chars().count() + figure.chars().count() + 1) as f64;
+        @for (line, figure, y, named) in hung {
             line.tag x1=(pct(line.limit_c)) x2=(pct(line.limit_c)) y1=(y - 12.0) y2=(y + 4.0) {}
             text.tag-words x=(pct(line.limit_c)) dx="-6" y=(y) {
-                @if left > reach(y) { (line.whose) " " }
+                @if named { (line.whose) " " }
                 tspan.strong { (figure) }
             }
         }
     }
 }
 
+/// Where the knot of an event stands on a narrow phone, px.
+fn knot_px(event: &Event) -> f64 {
+    event.t_c.map_or(0.0, |t| percent(t) / 100.0 * NARROW_PX)
+}
+
+fn fits_left(event: &Event) -> bool {
+    event.t_c.is_none() || MARGIN_PX + width(event) + 8.0 <= knot_px(event)
+}
+
+/// Whether the words stand outside, right of their knot: only where they do not fit between the edge and the knot.
+fn beside(event: &Event) -> bool {
+    !fits_left(event) && knot_px(event) + 12.0 + width(event) <= NARROW_PX
+}
+
 fn width(event: &Event) -> f64 {
     (event.words.chars().count() + 6) as f64 * LETTER_PX
 }
 
-fn words(day: &Day) -> Markup {
+/// The events whose words found a place, and the hour at which they stand.
+fn placed(day: &Day) -> Vec<(&Event, f64)> {
     let wanted: Vec<_> = day.events.iter().map(|event| (event.hour, event.rank)).collect();
-    let placed = placing::place(&wanted, day.now, HOURS, LINE_H);
+    let places = placing::place(&wanted, day.now, HOURS, LINE_H);
+    day.events.iter().zip(places).filter_map(|(event, at)| Some((event, at?))).collect()
+}
+
+fn words(day: &Day, placed: &[(&Event, f64)]) -> Markup {
     html! {
-        @for (event, at) in day.events.iter().zip(placed) {
-            @if let Some(at) = at { (word(event, at)) }
-            (knot(event))
-        }
+        @for (event, at) in placed { (word(event, *at)) }
+        @for event in &day.events { (knot(event)) }
         @for &(from, to) in &day.holes {
             @if to - from > 0.5 {
                 text.word.hole y=(down(f64::midpoint(from.max(0.0), to))) dy="5" {
@@ -345,11 +260,18 @@ fn words(day: &Day) -> Markup {
 }
 
 fn word(event: &Event, at: f64) -> Markup {
-    let knot_px = event.t_c.map_or(0.0, |t| percent(t) / 100.0 * NARROW_PX);
-    let fits_left = event.t_c.is_none() || MARGIN_PX + width(event) + 8.0 <= knot_px;
-    let fits_right = knot_px + 12.0 + width(event) <= NARROW_PX;
     let x = event.t_c.map_or("0".to_owned(), pct);
-    if fits_left || !fits_right {
+    if beside(event) {
+        let middle = (at.clamp(LINE_H * 0.6, HOURS - LINE_H * 0.6)).max(event.hour.min(at));
+        html! {
+            @if (at - event.hour).abs() > 0.01 {
+                line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
+            }
+            text.beside.cased x=(x) dx="12" y=(down(middle.min(HOURS - LINE_H * 0.4))) dy="5" {
+                tspan.strong { (event.clock) } " " (event.words)
+            }
+        }
+    } else {
         html! {
             @if event.t_c.is_some() {
                 line.thin x1="0" x2=(x) y1=(down(at)) y2=(down(at)) {}
@@ -357,17 +279,7 @@ fn word(event: &Event, at: f64) -> Markup {
                     line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
                 }
             }
-            text.word.cased[event.expected || !fits_left] y=(down(at)) dy="-4" {
-                tspan.strong { (event.clock) } " " (event.words)
-            }
-        }
-    } else {
-        let middle = (at.clamp(LINE_H * 0.6, HOURS - LINE_H * 0.6)).max(event.hour.min(at));
-        html! {
-            @if (at - event.hour).abs() > 0.01 {
-                line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
-            }
-            text.beside.cased x=(x) dx="12" y=(down(middle.min(HOURS - LINE_H * 0.4))) dy="5" {
+            text.word.cased[event.expected || !fits_left(event)] y=(down(at)) dy="-4" {
                 tspan.strong { (event.clock) } " " (event.words)
             }
         }
@@ -388,29 +300,27 @@ fn knot(event: &Event) -> Markup {
     }
 }
 
-/// The figure of now, with its clock above and its trust beneath.
+/// The figure of now: its clock above, its trust beneath; a guess stands below the line, for above it is a hole.
 fn now(place: &PlaceGlance, day: &Day) -> Markup {
     let inside = place.t_c.is_some_and(|t| percent(t) > 80.0);
     let x = if inside { "62%" } else { "100%" };
-    let clock = day.civil.clock(day.ms(day.now));
-    // Near the top of the day there is no room above the line.
-    let base = if day.now < 2.4 { day.now + 3.4 } else { day.now };
+    // Early in the day the stair of tags hangs where the figure would stand.
+    let base = if day.now < 6.2 { (day.now + 2.6).max(6.6) } else { day.now };
     let guess = threads::range_at(&day.expected, day.now + 0.01).filter(|_| place.t_c.is_none());
     html! {
-        text.now-clock.cased x=(x) dx="-12" y=(down(base)) dy="-33" {
-            @if guess.is_some() { "a guess" } @else { (clock) }
-        }
-        text.now-figure.cased x=(x) dx="-12" y=(down(base)) dy="-8" {
-            @match (place.t_c, guess) {
-                (Some(t), _) => { (tenth(t)) "°" },
-                (None, Some((low, _, high))) => (range(low, high)),
-                (None, None) => "not known",
+        @if let Some(t) = place.t_c {
+            text.now-clock.cased x=(x) dx="-12" y=(down(base)) dy="-33" { (day.civil.clock(day.ms(day.now))) }
+            text.now-figure.cased x=(x) dx="-12" y=(down(base)) dy="-8" { (tenth(t)) "°" }
+            @if let Some(heard) = place.heard_ms {
+                text.now-trust.cased x=(x) dx="-12" y=(down(base)) dy="17" { "read " (day.civil.clock(heard)) ", sound" }
             }
-        }
-        @if let Some(heard) = place.heard_ms.filter(|_| day.now >= 2.4) {
-            text.now-trust.cased x=(x) dx="-12" y=(down(base)) dy="17" {
-                @if place.t_c.is_some() { "read " (day.civil.clock(heard)) ", sound" }
-                @else { "last read " (day.civil.clock(heard)) }
+        } @else {
+            text.now-clock.cased x=(x) dx="-12" y=(down(base)) dy="20" { @if guess.is_some() { "a guess" } @else { "now" } }
+            text.now-figure.small.cased x=(x) dx="-12" y=(down(base)) dy="42" {
+                @if let Some((low, _, high)) = guess { (range(low, high)) } @else { "not known" }
+            }
+            @if let Some(heard) = place.heard_ms {
+                text.now-trust.cased x=(x) dx="-12" y=(down(base)) dy="60" { "last read " (day.civil.clock(heard)) }
             }
         }
     }
@@ -430,14 +340,6 @@ mod tests {
             assert!(drawn.contains(wanted), "{wanted} missing");
         }
         assert!(!drawn.contains("style="), "the content policy forbids style attributes");
-    }
-
-    #[test]
-    fn the_day_starts_at_four_of_standard_time_and_its_hours_are_civil() {
-        let glance = fixtures::heat();
-        let day = Day::of(&glance.places[0], &glance);
-        assert_eq!(day.civil.clock(day.start_ms), "05:00", "summer time is an hour ahead");
-        assert!((day.now - 8.17).abs() < 0.01, "13:10 is {} h after 05:00", day.now);
     }
 
     #[test]

@@ -48,7 +48,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Planting { crop, place, variety, count, began, .. } => {
             let verb = if *began == Began::Sown { "sown" } else { "planted out" };
             let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
-            let count = count.map(|count| format!("{count} plants")).unwrap_or_default();
+            let count = count.map(plants).unwrap_or_default();
             (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), count)
         }
         Note::End { planting } => (format!("{} ended", named(planting)), String::new()),
@@ -94,6 +94,11 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
     !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Reply { .. })
+}
+
+/// How many plants, in words.
+pub(crate) fn plants(count: u32) -> String {
+    if count == 1 { "1 plant".to_owned() } else { format!("{count} plants") }
 }
 
 /// The first letter made a capital.

@@ -1,9 +1,6 @@
 //! Glances for tests: an invented site and invented varieties; the figures tell one hot July day.
 
-use std::sync::Arc;
-
 use agronomy::crop::Severity;
-use tokio::sync::{mpsc, watch};
 
 use super::figures::HOUR_MS;
 use crate::entry::{Began, Entry, Note, PlaceKind, Step, Turn};
@@ -11,8 +8,7 @@ use crate::glance::{
     BoardGlance, ByHand, Glance, Knot, Line, NoticeView, PlaceGlance, PlantingGlance, ProbeGlance, Sentence,
     State, Tone,
 };
-use crate::keeper::event::Event;
-use crate::keeper::handle::{Handle, Question, Season, SeasonDay, SeasonMilestone};
+use crate::keeper::handle::{Season, SeasonDay, SeasonMilestone};
 
 /// 15 July 2026, 00:00 UTC.
 pub(crate) const MIDNIGHT: i64 = 1_784_073_600_000;
@@ -396,35 +392,4 @@ pub(crate) fn season() -> Season {
         milestone("last ripe", 1880.0, 2000.0, None),
     ];
     Season { planting, days, milestones }
-}
-
-/// A keeper that answers from these fixtures; it takes every note but remarks that say "no".
-pub(crate) fn keeper(
-    glance: Glance,
-) -> (Handle, watch::Sender<Arc<Glance>>, impl Future<Output = Vec<Note>>) {
-    let (events, mut queue) = mpsc::channel(16);
-    let (publish, glance) = watch::channel(Arc::new(glance));
-    let work = async move {
-        let mut notes = Vec::new();
-        while let Some(event) = queue.recv().await {
-            match event {
-                Event::Note { note: Note::Remark { text }, answer, .. } if text == "no" => {
-                    let _ = answer.send(Err("the keeper will not have it".to_owned()));
-                }
-                Event::Note { note, answer, .. } => {
-                    notes.push(note);
-                    let _ = answer.send(Ok(40 + notes.len() as i64));
-                }
-                Event::Ask(Question::Season { planting, answer }) => {
-                    let _ = answer.send((planting == "tomato-1").then(season));
-                }
-                Event::Ask(Question::Export(answer)) => {
-                    let _ = answer.send(serde_json::json!({ "day_pages": [] }));
-                }
-                _ => {}
-            }
-        }
-        notes
-    };
-    (Handle { events, glance }, publish, work)
 }

@@ -109,7 +109,11 @@ fn free(wish: &str, taken: impl Fn(&str) -> bool) -> String {
     if !taken(wish) {
         return wish.to_owned();
     }
-    (2..).map(|number| format!("{wish}-{number}")).find(|id| !taken(id)).unwrap_or_else(|| wish.to_owned())
+    // Fewer are taken than there are numbers.
+    (2..u32::MAX)
+        .map(|number| format!("{wish}-{number}"))
+        .find(|id| !taken(id))
+        .unwrap_or_else(|| wish.to_owned())
 }
 
 /// An identifier made of a name: small letters and digits, the rest as dashes.

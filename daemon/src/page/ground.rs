@@ -11,8 +11,10 @@ use crate::glance::{Glance, PlaceGlance, PlantingGlance, ProbeGlance, Tone};
 /// Crops offered before "all".
 const FIRST_CROPS: usize = 8;
 /// Height of a planting's or probe's row, px, and distance between two strings.
-const ROW_PX: usize = 60;
+const ROW_PX: usize = 76;
 const STRING_PX: usize = 26;
+/// Strings drawn for a place; further plantings have a row only.
+const STRINGS: usize = 5;
 /// Changes listed at the foot.
 const LATELY: usize = 6;
 
@@ -76,8 +78,8 @@ fn place_section(place: &PlaceGlance, glance: &Glance, index: usize) -> Markup {
             @if rows == 0 { p.pg { "Nothing stands or hangs here yet." } }
             @else {
                 div.hanging {
-                    (strings(&plantings, &probes))
-                    ul.rows {
+                    (strings(plantings.len(), &probes))
+                    ul.{ "rows s" (plantings.len().min(STRINGS)) } {
                         @for planting in &plantings { (planting_row(planting, glance)) }
                         @for probe in &probes { (probe_row(probe, glance)) }
                     }
@@ -87,28 +89,30 @@ fn place_section(place: &PlaceGlance, glance: &Glance, index: usize) -> Markup {
     }
 }
 
-/// Each planting's string hangs from its own row, rightmost first; probes tie round knots into the strings they serve.
-fn strings(plantings: &[&PlantingGlance], probes: &[&ProbeGlance]) -> Markup {
-    let rows = plantings.len() + probes.len();
-    let height = rows * ROW_PX + 14;
-    let foot = |row: usize| row * ROW_PX + ROW_PX - 4;
-    let shown = plantings.len().min(6);
-    let x = |index: usize| 10 + (shown.max(1) - 1 - index.min(shown.max(1) - 1)) * STRING_PX;
+/// Each planting's string hangs from its own row, rightmost first, so that no string crosses words; probes tie round
+/// knots into the strings they serve. Positions are counted from the right edge.
+fn strings(plantings: usize, probes: &[&ProbeGlance]) -> Markup {
+    let height = (plantings + probes.len()) * ROW_PX + 14;
+    let foot = |row: usize| row * ROW_PX + ROW_PX - 2;
+    let x = |index: usize| format!("-{}", 18 + index * STRING_PX);
+    let shown = plantings.min(STRINGS);
     html! {
-        svg.ties width=(10 + shown.max(1) * STRING_PX) height=(height) aria-hidden="true" {
-            @for (row, _) in plantings.iter().enumerate().take(shown) {
-                line.string x1=(x(row)) x2=(x(row)) y1=(foot(row)) y2=(height) {}
-                line.thin x1="0" x2=(x(row)) y1=(foot(row)) y2=(foot(row)) {}
-                svg x=(x(row)) y=(foot(row)) overflow="visible" { path.knot d="M0-6L6 0L0 6L-6 0Z" {} }
-            }
-            @for (index, probe) in probes.iter().enumerate() {
-                @let y = foot(plantings.len() + index);
-                @if probe.silent {
-                    line.thin x1="0" x2="4" y1=(y) y2=(y) {}
-                    line.string x1="2" x2="8" y1=(y + 5) y2=(y - 5) {}
-                } @else {
-                    line.thin x1="0" x2=(x(0)) y1=(y) y2=(y) {}
-                    @for row in 0..shown { circle.knot.hollow[probe.doubtful] cx=(x(row)) cy=(y) r="4.5" {} }
+        svg.ties width="100%" height=(height) aria-hidden="true" {
+            svg x="100%" overflow="visible" {
+                @for row in 0..shown {
+                    line.string x1=(x(row)) x2=(x(row)) y1=(foot(row)) y2=(height) {}
+                    line.thin x1="-1000" x2=(x(row)) y1=(foot(row)) y2=(foot(row)) {}
+                    svg x=(x(row)) y=(foot(row)) overflow="visible" { path.knot d="M0-6L6 0L0 6L-6 0Z" {} }
+                }
+                @for (index, probe) in probes.iter().enumerate() {
+                    @let y = foot(plantings + index);
+                    @let end = if probe.silent { x(shown) } else { x(0) };
+                    line.thin x1="-1000" x2=(end) y1=(y) y2=(y) {}
+                    @if probe.silent {
+                        svg x=(end) y=(y) overflow="visible" { line.string x1="-4" x2="4" y1="6" y2="-6" {} }
+                    } @else {
+                        @for row in 0..shown { circle.knot.hollow[probe.doubtful] cx=(x(row)) cy=(y) r="4.5" {} }
+                    }
                 }
             }
         }
@@ -293,7 +297,7 @@ fn lately(glance: &Glance) -> Markup {
                     @for entry in ground {
                         @let (words, more) = entries::words(&entry.note, glance);
                         li.with-undo {
-                            span { strong { (civil.when(entry.from_ms, glance.at_ms)) } " " (words) @if !more.is_empty() { ", " (more) } }
+                            span { strong { (civil.date(entry.from_ms, glance.at_ms)) } " " (words) @if !more.is_empty() { ", " (more) } }
                             (undo(entry.id, "/ground", "undo"))
                         }
                     }

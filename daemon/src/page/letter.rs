@@ -203,7 +203,7 @@ fn wrap(text: &mut String, words: &str, first: &str, rest: &str) {
         if !bare && line.chars().count() + 1 + word.chars().count() > WIDTH {
             text.push_str(line.trim_end());
             text.push('\n');
-            line = rest.to_owned();
+            rest.clone_into(&mut line);
             bare = true;
         }
         if !bare {

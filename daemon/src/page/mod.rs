@@ -4,13 +4,14 @@
 //! go to the keeper itself. Five views hang from one frame: Now, Season, Ground, Diary and the letter. They work
 //! without script; a few lines of it fetch the page again whenever `/live` says that the glance changed.
 //!
-//! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `cloth`, `placing`,
-//! `rungs` and `sums` draw; `now`, `season`, `ground`, `diary` and `letter` are the views; `cautions` the words on
-//! people's safety; `entries` notes in words; `forms` turns filled-in forms into notes; `guard` says who may ask;
-//! `routes`, `interface` and `live` answer; `serve` keeps the connections.
+//! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `day`, `cloth`, `threads`,
+//! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground`, `diary` and `letter` are the
+//! views; `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
+//! notes; `guard` says who may ask; `routes`, `interface` and `live` answer; `serve` keeps the connections.
 
 mod cautions;
 mod cloth;
+mod day;
 mod diary;
 mod entries;
 mod figures;
@@ -22,6 +23,7 @@ mod interface;
 mod letter;
 mod live;
 mod now;
+mod now_lintel;
 mod placing;
 mod routes;
 mod rungs;

@@ -3,15 +3,14 @@
 use maud::{Markup, html};
 
 use super::cautions;
-use super::cloth::{Day, cloth, tenth_or_whole};
-use super::entries::capital;
-use super::figures::{Civil, share, span, tenth, whole};
+use super::cloth::{cloth, tenth_or_whole};
+use super::day::Day;
+use super::entries::{capital, plants};
+use super::figures::{Civil, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
+use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
-use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
-
-/// Notices told one by one on the lintel before "and 2 more".
-const FOLDED: usize = 2;
+use crate::glance::{Glance, PlaceGlance, PlantingGlance};
 
 /// The page Now.
 pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
@@ -22,13 +21,7 @@ pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
         place: first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name)),
         order: glance.sentence.order.clone(),
         why: glance.sentence.why.clone(),
-        more: html! {
-            @if let Some(notice) = main_notice(glance) { (answers(notice, glance)) }
-            @if let Some(place) = first { (first_figures(place, glance)) }
-            (states(glance))
-            (others(glance))
-            (heard_warning(glance))
-        },
+        more: beneath(glance, first),
     };
     let main = html! {
         @for (index, place) in places.iter().enumerate() { (place_section(place, glance, index)) }
@@ -43,141 +36,6 @@ pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
         p.pg { a href="/letter" { "The letter as it would go out now" } }
     };
     page(View::Now, glance, did, &lintel, &main)
-}
-
-/// The place the sentence speaks of first, then ground order.
-fn in_order(glance: &Glance) -> Vec<&PlaceGlance> {
-    let spoken = main_notice(glance).map(|notice| notice.place.as_str());
-    let mut places: Vec<_> = glance.places.iter().collect();
-    places.sort_by_key(|place| Some(place.place.as_str()) != spoken);
-    places
-}
-
-fn main_notice(glance: &Glance) -> Option<&NoticeView> {
-    let id = glance.sentence.notice.as_ref()?;
-    glance.open.iter().find(|notice| &notice.id == id)
-}
-
-fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
-    let civil = Civil(glance.civil_offset_s);
-    html! {
-        @if let Some(since) = notice.on_it_ms {
-            p.done { "on it since " (civil.when(since, glance.at_ms)) }
-        } @else {
-            form.answers method="post" action="/reply" {
-                input type="hidden" name="notice" value=(notice.id);
-                button.first name="answer" value="on-it" { "on it" }
-                button name="answer" value="later" { "later" }
-                @if let Some(until) = notice.later_until_ms { span { "put off until " (civil.when(until, glance.at_ms)) } }
-            }
-        }
-    }
-}
-
-/// Highest today and lowest last night.
-fn first_figures(place: &PlaceGlance, glance: &Glance) -> Markup {
-    let civil = Civil(glance.civil_offset_s);
-    let figure = |value: Option<(f64, i64)>, words: &str| {
-        html! {
-            @if let Some((t, ms)) = value {
-                span { b { (tenth(t)) } " " (words) " " small { (civil.clock(ms)) } }
-            }
-        }
-    };
-    html! {
-        p.two {
-            @if let Some(hand) = place.by_hand.as_ref().filter(|_| place.heard_ms.is_none()) {
-                @if let Some(high) = hand.high_c { span { b { (tenth(high)) } " highest, by hand" } }
-                @if let Some(low) = hand.low_c { span { b { (tenth(low)) } " lowest, by hand" } }
-                span { small { "read " (civil.when(hand.at_ms, glance.at_ms)) } }
-            } @else {
-                (figure(place.high_today, "highest today"))
-                (figure(place.low_last_night, "lowest last night"))
-                @if let Some(ms) = place.heard_ms { (age(place, ms, glance)) }
-            }
-        }
-    }
-}
-
-/// "read 13:09, sound", with its age for the page's own timer.
-fn age(place: &PlaceGlance, heard_ms: i64, glance: &Glance) -> Markup {
-    let civil = Civil(glance.civil_offset_s);
-    let old = glance.at_ms - heard_ms;
-    html! {
-        span.age data-age=(old.max(0) / 1000) {
-            @if place.t_c.is_some() { "read " (civil.when(heard_ms, glance.at_ms)) ", sound" }
-            @else { "nothing heard for " (span(old)) }
-            small data-ago="" {}
-        }
-    }
-}
-
-fn state_words(state: State) -> (&'static str, &'static str) {
-    match state {
-        State::AtEase => ("at ease", "ease"),
-        State::Pressed => ("pressed", "pressed"),
-        State::Suffering => ("suffering", "suffering"),
-        State::NotKnown => ("not known", "unknown"),
-    }
-}
-
-/// How each crop is doing, in a word each, on the first screen.
-fn states(glance: &Glance) -> Markup {
-    html! {
-        @if !glance.plantings.is_empty() {
-            ul.states {
-                @for planting in &glance.plantings {
-                    @let (word, class) = state_words(planting.state);
-                    li { (planting.name) " " i.state.(class) { (word) } }
-                }
-            }
-        }
-    }
-}
-
-/// The notices that are not the sentence's own, folded.
-fn others(glance: &Glance) -> Markup {
-    let main = main_notice(glance).map(|notice| notice.id.as_str());
-    let others: Vec<_> = glance.open.iter().filter(|notice| Some(notice.id.as_str()) != main).collect();
-    html! {
-        @for notice in others.iter().take(FOLDED) { (folded(notice, glance)) }
-        @if others.len() > FOLDED {
-            details.fold id="more-notices" {
-                summary { "and " (others.len() - FOLDED) " more" }
-                @for notice in others.iter().skip(FOLDED) { (folded(notice, glance)) }
-            }
-        }
-    }
-}
-
-fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
-    let civil = Civil(glance.civil_offset_s);
-    let step = notice.steps.last();
-    html! {
-        details.fold id={ "notice-" (notice.id) } name="notices" {
-            summary.answered[notice.on_it_ms.is_some()] { (step.map_or(notice.minder.as_str(), |step| step.title.as_str())) }
-            p { @if let Some(step) = step { (step.text) " " } "Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
-            @for line in &notice.undelivered { p { "Not delivered: " (line) } }
-            (answers(notice, glance))
-        }
-    }
-}
-
-/// The form for a warning heard elsewhere.
-fn heard_warning(glance: &Glance) -> Markup {
-    let today = Civil(glance.civil_offset_s).iso_day(glance.at_ms);
-    html! {
-        details.fold id="heard-warning" {
-            summary { "I heard a heat warning" }
-            form.fields method="post" action="/heard-warning" {
-                label { "from" input type="date" name="from" value=(today) required; }
-                label { "until" input type="date" name="to" value=(today) required; }
-                label { "about how hot, °C" input name="about" inputmode="decimal" placeholder="42" required; }
-                label { "said by" input.wide name="said_by" maxlength="80"; }
-                button { "note it" }
-            }
-        }
-    }
 }
 
 fn place_section(place: &PlaceGlance, glance: &Glance, index: usize) -> Markup {
@@ -236,34 +94,34 @@ fn crops(glance: &Glance) -> Markup {
         @if !glance.plantings.is_empty() {
             section.pg aria-labelledby="crops" {
                 h2 id="crops" { "Crop by crop" }
-                div.table role="region" tabindex="0" aria-labelledby="crops" {
+                div.table role="region" tabindex="0" aria-label="Figures crop by crop" {
                     table {
                         thead { tr {
                             th scope="col" { "crop" }
                             th scope="col" { "degrees from its line" }
-                            th scope="col" { "hours past it" }
+                            th scope="col" { "hours past it today, season" }
                             th scope="col" { "degree days" }
                         } }
-                        tbody { @for planting in &glance.plantings { (crop_row(planting)) } }
+                        tbody { @for planting in &glance.plantings { (crop_row(planting, holed(planting, glance))) } }
                     }
                 }
-                p.source { "Hours are today's, then the season's. Degree days carry their rule and the share of time that was measured." }
             }
         }
     }
 }
 
-fn crop_row(planting: &PlantingGlance) -> Markup {
+/// Whether today's account of a planting has a hole: its hours are then a least figure.
+fn holed(planting: &PlantingGlance, glance: &Glance) -> bool {
+    glance.places.iter().any(|place| place.place == planting.place && !place.holes.is_empty())
+}
+
+fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
     let (word, class) = state_words(planting.state);
     html! {
-        tr {
+        tr.crop {
             th scope="row" {
                 a href={ "/season/" (planting.planting) } { (planting.name) }
                 i.state.(class) { (word) }
-                small {
-                    @if let Some(count) = planting.count { (count) ", " }
-                    (planting.stages)
-                }
             }
             td {
                 @match planting.past_line_c {
@@ -273,15 +131,17 @@ fn crop_row(planting: &PlantingGlance) -> Markup {
                 }
                 small { "line " (tenth_or_whole(planting.line_c)) "°" }
             }
-            td {
-                b { (tenth(planting.stress_today_h)) }
-                small { (tenth(planting.stress_season_h)) " season" }
-                small { (planting.warm_nights) @if planting.warm_nights == 1 { " warm night" } @else { " warm nights" } }
-            }
-            td {
-                b { (whole(planting.degree_days)) }
-                small { (planting.rule) }
-                small { (share(planting.measured_share)) " measured" }
+            td { b { (tenth(planting.stress_today_h)) }
+                @if holed { small { "or more" } }
+                small { (tenth(planting.stress_season_h)) } }
+            td { b { (whole(planting.degree_days)) } }
+        }
+        tr {
+            td.more colspan="4" {
+                @if let Some(count) = planting.count { (plants(count)) "; " }
+                @if !planting.stages.is_empty() { (planting.stages) "; " }
+                (planting.rule) ", " (share(planting.measured_share)) " measured; "
+                (planting.warm_nights) @if planting.warm_nights == 1 { " warm night" } @else { " warm nights" }
             }
         }
     }
@@ -405,6 +265,14 @@ mod tests {
         let html = shown(&fixtures::blind());
         assert!(html.contains("nothing heard for 80 minutes") && html.contains("not known"));
         assert!(!html.contains("read 11:20, sound"));
+        assert!(html.contains("or more"), "hours of a day with a hole are a least figure");
+    }
+
+    #[test]
+    fn after_a_hole_the_page_says_since_when_it_is_heard_again() {
+        let mut glance = fixtures::heat();
+        glance.places[0].holes = vec![(fixtures::at(9, 0), fixtures::at(10, 30))];
+        assert!(shown(&glance).contains("without a break since 10:30"));
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Which address leads where.
 
+use std::future::ready;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -66,9 +67,9 @@ pub fn router(
         .route("/api/season/{planting}", get(interface::season))
         .route("/api/export", get(interface::export))
         .route("/api/note", post(interface::note))
-        .route("/page.css", get(|| file("text/css; charset=utf-8", include_str!("page.css"))))
-        .route("/page.js", get(|| file("text/javascript; charset=utf-8", include_str!("page.js"))))
-        .route("/mark.svg", get(|| file("image/svg+xml", include_str!("mark.svg"))))
+        .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
+        .route("/page.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("page.js")))))
+        .route("/mark.svg", get(|| ready(file("image/svg+xml", include_str!("mark.svg")))))
         .fallback(lost)
         .with_state(shared)
         .layer(DefaultBodyLimit::max(BODY_LIMIT))
@@ -77,7 +78,7 @@ pub fn router(
         .layer(CompressionLayer::new().gzip(true))
 }
 
-async fn file(kind: &'static str, text: &'static str) -> Response {
+fn file(kind: &'static str, text: &'static str) -> Response {
     ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "no-cache")], text).into_response()
 }
 

@@ -71,7 +71,7 @@ pub(crate) fn ladder(place: &PlaceGlance, glance: &Glance, id: &str) -> Markup {
             }
             @for (index, rung) in rungs.iter().enumerate() {
                 @let y = HEAD_PX + (index as f64 + 0.5) * DAY_PX;
-                text.beside x="12" y=(y) dy="5" { (civil.day(rung.at_ms).split_whitespace().take(2).collect::<Vec<_>>().join(" ")) }
+                text.day x="8" y=(y) dy="5" { (civil.day(rung.at_ms).split_whitespace().take(2).collect::<Vec<_>>().join(" ")) }
                 @if let (Some(low), Some(high)) = (rung.low, rung.high) {
                     line.rung-edge x1=(pct(low)) x2=(pct(high)) y1=(y) y2=(y) {}
                     line.rung x1=(pct(low)) x2=(pct(high)) y1=(y) y2=(y) {}

@@ -10,13 +10,16 @@ use hyper::service::Service;
 use hyper_util::service::TowerToHyperService;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
 use tokio::net::{TcpListener, TcpStream, UnixStream};
+use tokio::sync::{mpsc, watch};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
-use super::fixtures::{self, keeper};
+use super::fixtures;
 use super::{Listening, router, serve, serve_unix};
 use crate::entry::Note;
 use crate::glance::Glance;
+use crate::keeper::event::Event;
+use crate::keeper::handle::{Handle, Question};
 
 const HOST: &str = "127.0.0.1:8080";
 /// Longest wait for something that must happen.
@@ -28,6 +31,35 @@ fn here() -> Listening {
 
 fn crops() -> Vec<(String, String)> {
     vec![("tomato".to_owned(), "Tomato (standard)".to_owned()), ("chard".to_owned(), "Chard".to_owned())]
+}
+
+/// A keeper that answers from these fixtures; it takes every note but remarks that say "no".
+fn keeper(glance: Glance) -> (Handle, watch::Sender<Arc<Glance>>, impl Future<Output = Vec<Note>>) {
+    let (events, mut queue) = mpsc::channel(16);
+    let (publish, glance) = watch::channel(Arc::new(glance));
+    let work = async move {
+        let mut notes = Vec::new();
+        while let Some(event) = queue.recv().await {
+            match event {
+                Event::Note { note: Note::Remark { text }, answer, .. } if text == "no" => {
+                    let _ = answer.send(Err("the keeper will not have it".to_owned()));
+                }
+                Event::Note { note, answer, .. } => {
+                    notes.push(note);
+                    let _ = answer.send(Ok(40 + notes.len() as i64));
+                }
+                Event::Ask(Question::Season { planting, answer }) => {
+                    let _ = answer.send((planting == "tomato-1").then(fixtures::season));
+                }
+                Event::Ask(Question::Export(answer)) => {
+                    let _ = answer.send(serde_json::json!({ "day_pages": [] }));
+                }
+                _ => {}
+            }
+        }
+        notes
+    };
+    (Handle { events, glance }, publish, work)
 }
 
 /// Sends requests to the service, then says what the keeper was told.

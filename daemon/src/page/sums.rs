@@ -32,7 +32,7 @@ impl Scale {
     }
 
     fn height(&self) -> f64 {
-        self.head_px + (self.days as f64 * DAY_PX).max(120.0) + 44.0
+        self.head_px + (self.days as f64 * DAY_PX).max(120.0) + 54.0
     }
 
     fn across(&self, sum: f64) -> String {
@@ -72,7 +72,7 @@ pub(crate) fn sums(season: &Season) -> Markup {
                 @for milestone in shown(season, scale.top) { (knots(milestone, season, &scale)) }
                 line.now-line x1="0" x2="100%" y1=(foot) y2=(foot) {}
                 text.now-clock.cased x="100%" dx="-12" y=(foot + 16.0) { "degree days" }
-                text.now-figure.cased x="100%" dx="-12" y=(foot + 40.0) { (whole(last.total)) }
+                text.now-figure.cased x="100%" dx="-12" y=(foot + 46.0) { (whole(last.total)) }
             }
         }
         p.key { "Days run down, the sum grows to the right. Strings: milestones of the crop book. Bars at the right: hours past the line that day." }

@@ -1,0 +1,168 @@
+//! What hangs in the lintel of Now: the answers, the first figures, each crop's state, the other notices.
+
+use maud::{Markup, html};
+
+use super::figures::{Civil, span, tenth};
+use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
+
+/// Notices told one by one on the lintel before "and 2 more".
+const FOLDED: usize = 2;
+
+/// Everything beneath the sentence and its reason; `first`: the place it speaks of.
+pub(crate) fn beneath(glance: &Glance, first: Option<&PlaceGlance>) -> Markup {
+    html! {
+        @if let Some(notice) = main_notice(glance) { (answers(notice, glance)) }
+        @if let Some(place) = first { (first_figures(place, glance)) }
+        (states(glance))
+        (others(glance))
+        (heard_warning(glance))
+    }
+}
+
+/// The place the sentence speaks of first, then ground order.
+pub(crate) fn in_order(glance: &Glance) -> Vec<&PlaceGlance> {
+    let spoken = main_notice(glance).map(|notice| notice.place.as_str());
+    let mut places: Vec<_> = glance.places.iter().collect();
+    places.sort_by_key(|place| Some(place.place.as_str()) != spoken);
+    places
+}
+
+/// The notice the sentence comes from.
+fn main_notice(glance: &Glance) -> Option<&NoticeView> {
+    let id = glance.sentence.notice.as_ref()?;
+    glance.open.iter().find(|notice| &notice.id == id)
+}
+
+fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    html! {
+        @if let Some(since) = notice.on_it_ms {
+            p.done { "on it since " (civil.when(since, glance.at_ms)) }
+        } @else {
+            form.answers method="post" action="/reply" {
+                input type="hidden" name="notice" value=(notice.id);
+                button.first name="answer" value="on-it" { "on it" }
+                button name="answer" value="later" { "later" }
+                @if let Some(until) = notice.later_until_ms { span { "put off until " (civil.when(until, glance.at_ms)) } }
+            }
+        }
+    }
+}
+
+/// Highest today and lowest last night.
+pub(crate) fn first_figures(place: &PlaceGlance, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let figure = |value: Option<(f64, i64)>, words: &str| {
+        html! {
+            @if let Some((t, ms)) = value {
+                span title=(civil.clock(ms)) { b { (tenth(t)) } " " (words) }
+            }
+        }
+    };
+    html! {
+        p.two {
+            @if let Some(hand) = place.by_hand.as_ref().filter(|_| place.heard_ms.is_none()) {
+                @if let Some(high) = hand.high_c { span { b { (tenth(high)) } " highest, by hand" } }
+                @if let Some(low) = hand.low_c { span { b { (tenth(low)) } " lowest, by hand" } }
+                span { small { "read " (civil.when(hand.at_ms, glance.at_ms)) } }
+            } @else {
+                (figure(place.high_today, "highest today"))
+                (figure(place.low_last_night, "lowest last night"))
+                @if let Some(ms) = place.heard_ms { (age(place, ms, glance)) }
+            }
+        }
+    }
+}
+
+/// "read 13:09, sound", with its age for the page's own timer; after a hole, since when it is heard again.
+fn age(place: &PlaceGlance, heard_ms: i64, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let old = glance.at_ms - heard_ms;
+    html! {
+        span.age data-age=(old.max(0) / 1000) {
+            @if place.t_c.is_some() {
+                "read " (civil.when(heard_ms, glance.at_ms)) ", sound" small data-ago="" {}
+                @if let Some(hole) = place.holes.last() { ", without a break since " (civil.clock(hole.1)) }
+            } @else { "nothing heard for " (span(old)) }
+        }
+    }
+}
+
+/// A state as its word and as the class of its block.
+pub(crate) fn state_words(state: State) -> (&'static str, &'static str) {
+    match state {
+        State::AtEase => ("at ease", "ease"),
+        State::Pressed => ("pressed", "pressed"),
+        State::Suffering => ("suffering", "suffering"),
+        State::NotKnown => ("not known", "unknown"),
+    }
+}
+
+/// How each crop is doing, in a word each, on the first screen.
+fn states(glance: &Glance) -> Markup {
+    html! {
+        @if !glance.plantings.is_empty() {
+            ul.states {
+                @for planting in &glance.plantings {
+                    @let (word, class) = state_words(planting.state);
+                    li { (short_name(planting, glance)) " " i.state.(class) { (word) } }
+                }
+            }
+        }
+    }
+}
+
+/// The crop's name without its variety, where no other planting has the same.
+fn short_name<'g>(planting: &'g PlantingGlance, glance: &Glance) -> &'g str {
+    fn short(planting: &PlantingGlance) -> &str {
+        planting.name.split(['‘', ',', '(']).next().unwrap_or_default().trim()
+    }
+    let own = short(planting);
+    let alone = glance.plantings.iter().filter(|other| short(other) == own).count() == 1;
+    if alone && !own.is_empty() { own } else { &planting.name }
+}
+
+/// The notices that are not the sentence's own, folded.
+fn others(glance: &Glance) -> Markup {
+    let main = main_notice(glance).map(|notice| notice.id.as_str());
+    let others: Vec<_> = glance.open.iter().filter(|notice| Some(notice.id.as_str()) != main).collect();
+    html! {
+        @for notice in others.iter().take(FOLDED) { (folded(notice, glance)) }
+        @if others.len() > FOLDED {
+            details.fold id="more-notices" {
+                summary { "and " (others.len() - FOLDED) " more" }
+                @for notice in others.iter().skip(FOLDED) { (folded(notice, glance)) }
+            }
+        }
+    }
+}
+
+fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let step = notice.steps.last();
+    html! {
+        details.fold id={ "notice-" (notice.id) } name="notices" {
+            summary.answered[notice.on_it_ms.is_some()] { (step.map_or(notice.minder.as_str(), |step| step.title.as_str())) }
+            p { @if let Some(step) = step { (step.text) " " } "Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
+            @for line in &notice.undelivered { p { "Not delivered: " (line) } }
+            (answers(notice, glance))
+        }
+    }
+}
+
+/// The form for a warning heard elsewhere.
+fn heard_warning(glance: &Glance) -> Markup {
+    let today = Civil(glance.civil_offset_s).iso_day(glance.at_ms);
+    html! {
+        details.fold id="heard-warning" {
+            summary { "I heard a heat warning" }
+            form.fields method="post" action="/heard-warning" {
+                label { "from" input type="date" name="from" value=(today) required; }
+                label { "until" input type="date" name="to" value=(today) required; }
+                label { "about how hot, °C" input name="about" inputmode="decimal" placeholder="42" required; }
+                label { "said by" input.wide name="said_by" maxlength="80"; }
+                button { "note it" }
+            }
+        }
+    }
+}
