@@ -17,9 +17,9 @@ pub mod minders;
 pub mod mirror;
 pub mod page;
 pub mod reading;
+pub mod record;
+pub mod rows;
 pub mod service;
 pub mod site;
 pub mod sources;
 pub mod supervise;
-#[cfg(test)]
-mod scratch;

@@ -117,7 +117,7 @@ impl Reading {
 }
 
 /// What a source heard, before grading.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Heard {
     /// Which instrument.
     pub probe: ProbeName,

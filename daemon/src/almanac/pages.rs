@@ -52,7 +52,8 @@ impl Pages {
     pub fn made(&self, ground: &Ground, place: &str, day: Day) -> Option<Made> {
         let page = self.places.get(&(place.to_owned(), day))?;
         let of_place = ground.plantings.iter().filter(|planting| planting.place == place);
-        let plantings = of_place.filter_map(|it| self.plantings.get(&(it.id.clone(), day))).cloned().collect();
+        let plantings =
+            of_place.filter_map(|it| self.plantings.get(&(it.id.clone(), day))).cloned().collect();
         Some(Made { place: page.clone(), plantings })
     }
 
@@ -153,7 +154,8 @@ fn clip(hang: &crate::ground::Hang, window: &Range<i64>) -> Range<i64> {
 fn by_hand(site: &Site, ground: &Ground, place: &str, day: Day) -> Option<(f64, f64)> {
     let (mut low, mut high) = (None, None);
     for entry in &ground.entries {
-        let Note::Thermometer { place: at, low_c: Some(low_c), high_c: Some(high_c), .. } = &entry.note else {
+        let Note::Thermometer { place: at, low_c: Some(low_c), high_c: Some(high_c), .. } = &entry.note
+        else {
             continue;
         };
         if at != place {

@@ -12,8 +12,8 @@ use std::time::Duration;
 use config::zone::Zones;
 use embedded_hal::i2c::ErrorType;
 use sensor_drivers::bme280::{self, Bme280};
-use sensor_drivers::simulated::SimulatedBus;
 use sensor_drivers::sht4x::{self, Sht4x};
+use sensor_drivers::simulated::SimulatedBus;
 use tokio_util::sync::CancellationToken;
 
 use super::run::{GRACE, signals};
@@ -50,7 +50,11 @@ pub(super) struct DemoArgs {
 
 fn speed(text: &str) -> Result<f64, String> {
     let speed: f64 = text.parse().map_err(|_| "write a number from 1 to 20000".to_owned())?;
-    if (1.0..=20_000.0).contains(&speed) { Ok(speed) } else { Err("write a number from 1 to 20000".to_owned()) }
+    if (1.0..=20_000.0).contains(&speed) {
+        Ok(speed)
+    } else {
+        Err("write a number from 1 to 20000".to_owned())
+    }
 }
 
 pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
@@ -58,7 +62,8 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
     let folder = tempfile::Builder::new().prefix("glasshour-demo-").tempdir()?;
     let text = site_file(folder.path(), args.port);
     let book = super::target::crop_book()?;
-    let file = config::read_site(&text, &book, &Zones::system()).map_err(|faults| Trouble::Failed(faults.to_string()))?;
+    let file = config::read_site(&text, &book, &Zones::system())
+        .map_err(|faults| Trouble::Failed(faults.to_string()))?;
     println!("{}, invented: a house and two beds. Making its season …", site::NAME);
     let (core, boot) = history(&world, &file, book)?;
     let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
@@ -106,7 +111,8 @@ fn history(
     let clock = FastClock::new(world.season_start_ms(), 1.0);
     let opened = service::open_core(file, book, &clock, |_, _| Vec::new()).map_err(Trouble::Failed)?;
     let Opened { mut core, boot } = opened;
-    let moment = |at_ms: i64| Moment { wall_ms: at_ms, mono_ms: at_ms - world.season_start_ms(), trusted: true };
+    let moment =
+        |at_ms: i64| Moment { wall_ms: at_ms, mono_ms: at_ms - world.season_start_ms(), trusted: true };
     let mut notes = world.season_notes().peekable();
     for (step, (at_ms, readings)) in history::readings(world).enumerate() {
         while let Some((noted_ms, note)) = notes.next_if(|(noted_ms, _)| *noted_ms <= at_ms) {
@@ -188,10 +194,9 @@ async fn story(
             Act::Note(note) => say_refusal(handle.note(note.clone(), Some(at_ms)).await),
             Act::OnIt { minder, place } => {
                 let glance = handle.now();
-                let meant = glance
-                    .open
-                    .iter()
-                    .filter(|notice| notice.minder == *minder && place.is_none_or(|place| notice.place == place));
+                let meant = glance.open.iter().filter(|notice| {
+                    notice.minder == *minder && place.is_none_or(|place| notice.place == place)
+                });
                 for notice in meant {
                     let reply = Note::Reply { notice: notice.id.clone(), on_it: true };
                     say_refusal(handle.note(reply, None).await);
@@ -248,8 +253,11 @@ fn line(glance: &crate::glance::Glance, step: &crate::entry::Step) -> String {
         Turn::Closed => "closes",
     };
     let push = if step.push { ", would buzz the phone" } else { "" };
+    let place = glance.places.iter().find(|place| place.place == step.place);
+    let place = place.map_or(step.place.as_str(), |place| place.name.as_str());
+    let colon = if place.is_empty() { "" } else { ": " };
     format!(
-        "{}  notice {turn}: {} ({}, {}{push})",
+        "{}  notice {turn}: {place}{colon}{} ({}, {}{push})",
         calendar.civil_format(step.at_ms, "%a %H:%M"),
         step.title,
         step.minder,

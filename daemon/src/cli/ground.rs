@@ -36,7 +36,11 @@ pub(super) fn run(args: &GroundArgs, out: &mut impl Write) -> Result<(), Trouble
     for place in &glance.places {
         writeln!(out, "{} ({})", place.name, place.place)?;
         for planting in glance.plantings.iter().filter(|it| it.place == place.place) {
-            writeln!(out, "  {}  {}: {:.0} degree days, {}", planting.planting, planting.name, planting.degree_days, planting.rule)?;
+            writeln!(
+                out,
+                "  {}  {}: {:.0} degree days, {}",
+                planting.planting, planting.name, planting.degree_days, planting.rule
+            )?;
         }
         for probe in glance.probes.iter().filter(|it| it.place.as_ref() == Some(&place.place)) {
             writeln!(out, "  probe {}: {}", probe.probe, probe.condition)?;

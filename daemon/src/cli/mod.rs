@@ -8,13 +8,20 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+pub mod air;
 mod ask;
+pub mod check;
+pub mod degree_days;
 mod demo;
 mod export;
 mod ground;
 mod note;
 mod now;
+mod replay;
 mod run;
+mod sheet;
+mod summary;
+mod take_in;
 mod target;
 
 /// Looks after every crop in a small house and garden through heat and drought: it watches, reckons and tells.
@@ -37,6 +44,16 @@ enum Command {
     Note(note::NoteArgs),
     /// What stands where.
     Ground(ground::GroundArgs),
+    /// A recorded file through the same engine; day pages and notices out.
+    Replay(replay::ReplayArgs),
+    /// Past readings from a record into the ledger.
+    TakeIn(take_in::TakeInArgs),
+    /// Reads a site file (or another of ours) and says everything that is wrong with it.
+    Check(check::CheckArgs),
+    /// Vapour-pressure deficit, dew point and the rest, from temperature and humidity.
+    Air(air::AirArgs),
+    /// Degree days from daily lows and highs, by a named method.
+    DegreeDays(degree_days::DegreeDaysArgs),
     /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
     Export(export::ExportArgs),
 }
@@ -74,6 +91,11 @@ pub fn main() -> ExitCode {
         Command::Now(args) => now::run(&args, &mut out),
         Command::Note(args) => note::run(args, &mut out),
         Command::Ground(args) => ground::run(&args, &mut out),
+        Command::Replay(args) => replay::run(&args, &mut out),
+        Command::TakeIn(args) => take_in::run(&args, &mut out),
+        Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
+        Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
     };
     let done = done.and_then(|()| out.flush().map_err(Trouble::from));
@@ -95,9 +117,18 @@ pub fn main() -> ExitCode {
     }
 }
 
+/// The outcome of a command that says everything itself and gives its exit code.
+fn told(code: io::Result<u8>) -> Result<(), Trouble> {
+    if code? == 0 { Ok(()) } else { Err(Trouble::Said) }
+}
+
 /// Starts the log on standard error.
 fn start_log() {
-    let _ = tracing_subscriber::fmt().with_writer(io::stderr).with_target(false).with_max_level(tracing::Level::INFO).try_init();
+    let _ = tracing_subscriber::fmt()
+        .with_writer(io::stderr)
+        .with_target(false)
+        .with_max_level(tracing::Level::INFO)
+        .try_init();
 }
 
 /// A runtime for the tasks: two workers are plenty for one garden.

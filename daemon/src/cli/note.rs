@@ -26,7 +26,8 @@ pub(super) struct NoteArgs {
 }
 
 fn when(text: &str) -> Result<i64, String> {
-    let full = DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").or_else(|_| DateTime::parse_from_rfc3339(text));
+    let full =
+        DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").or_else(|_| DateTime::parse_from_rfc3339(text));
     if let Ok(moment) = full {
         return Ok(moment.timestamp_millis());
     }

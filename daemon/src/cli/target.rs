@@ -69,7 +69,8 @@ pub(super) fn crop_book() -> Result<CropBook, Trouble> {
 
 /// A text file.
 pub(super) fn read_text(path: &Path) -> Result<String, Trouble> {
-    std::fs::read_to_string(path).map_err(|error| Trouble::Given(format!("reading {}: {error}", path.display())))
+    std::fs::read_to_string(path)
+        .map_err(|error| Trouble::Given(format!("reading {}: {error}", path.display())))
 }
 
 /// Says every fault of a file on standard error.

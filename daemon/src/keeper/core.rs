@@ -70,7 +70,7 @@ pub struct Core {
     ledger: Ledger,
     boot: i64,
     routes: Vec<Route>,
-    limits: BTreeMap<String, (f64, f64)>,
+    limits: BTreeMap<(String, Quantity), (f64, f64)>,
     pending: Pending,
     seq: i64,
     /// Batches of this boot that were stored without dates.
@@ -80,12 +80,21 @@ pub struct Core {
 impl Core {
     /// Joins an engine that stands at the ledger's state with its ledger.
     pub fn new(engine: Engine, ledger: Ledger, boot: i64, seq: i64, routes: Vec<Route>) -> Self {
-        Self { engine, ledger, boot, routes, limits: BTreeMap::new(), pending: Pending::default(), seq, undated: BTreeSet::new() }
+        Self {
+            engine,
+            ledger,
+            boot,
+            routes,
+            limits: BTreeMap::new(),
+            pending: Pending::default(),
+            seq,
+            undated: BTreeSet::new(),
+        }
     }
 
-    /// States a probe's own limits.
-    pub fn limit(&mut self, probe: &str, low: f64, high: f64) {
-        self.limits.insert(probe.to_owned(), (low, high));
+    /// States a probe's own limits for a quantity.
+    pub fn limit(&mut self, probe: &str, quantity: Quantity, low: f64, high: f64) {
+        self.limits.insert((probe.to_owned(), quantity), (low, high));
     }
 
     /// The engine.
@@ -157,7 +166,7 @@ impl Core {
             arrived_ms,
             trusted,
             under_cover,
-            limits: self.limits.get(&*heard.probe).copied(),
+            limits: self.limits.get(&(heard.probe.to_string(), heard.quantity)).copied(),
             known: &known,
         };
         grade(heard, &circumstances)
@@ -233,7 +242,9 @@ impl Core {
             .pending
             .pages
             .iter()
-            .map(|((place, day), made)| (place.clone(), *day, serde_json::to_string(made).unwrap_or_default()))
+            .map(|((place, day), made)| {
+                (place.clone(), *day, serde_json::to_string(made).unwrap_or_default())
+            })
             .collect();
         let rows: Vec<PageRow<'_>> = pages
             .iter()
@@ -291,7 +302,9 @@ impl Core {
     /// Why it was not taken, in words; nothing of it is kept then.
     pub fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, Refusal> {
         if !moment.trusted {
-            return Err("the board does not know the time yet; please note it again in a few minutes".to_owned());
+            return Err(
+                "the board does not know the time yet; please note it again in a few minutes".to_owned()
+            );
         }
         self.advance(moment);
         let from_ms = from_ms.unwrap_or(moment.wall_ms);
@@ -318,13 +331,8 @@ impl Core {
         let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
         let left = marked.split_off(most.min(marked.len()));
         for (place, day) in marked {
-            let made = make(
-                self.engine.site(),
-                self.engine.ground(),
-                &LedgerReadings(&self.ledger),
-                &place,
-                day,
-            );
+            let made =
+                make(self.engine.site(), self.engine.ground(), &LedgerReadings(&self.ledger), &place, day);
             self.pending.pages.insert((place.clone(), day), made.clone());
             self.engine.put(&place, day, made);
         }

@@ -126,11 +126,7 @@ fn pages(ledger: &Ledger, edition: &str, entries: &[Entry]) -> Result<(Pages, Op
     Ok((pages, newest))
 }
 
-fn each_batch(
-    ledger: &Ledger,
-    from_seq: i64,
-    mut each: impl FnMut(&Batch),
-) -> Result<(), LedgerError> {
+fn each_batch(ledger: &Ledger, from_seq: i64, mut each: impl FnMut(&Batch)) -> Result<(), LedgerError> {
     let mut seq = from_seq;
     loop {
         let batches = ledger.batches_after(seq, 500)?;
@@ -180,7 +176,12 @@ fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) -> Result<()
 /// # Errors
 ///
 /// When the ledger refuses.
-pub fn seed(ledger: &mut Ledger, boot: i64, moment: Moment, notes: &[(i64, Note)]) -> Result<(), LedgerError> {
+pub fn seed(
+    ledger: &mut Ledger,
+    boot: i64,
+    moment: Moment,
+    notes: &[(i64, Note)],
+) -> Result<(), LedgerError> {
     if !ledger.entries()?.is_empty() || notes.is_empty() {
         return Ok(());
     }

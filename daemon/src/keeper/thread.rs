@@ -220,7 +220,9 @@ impl Keeper {
         match event {
             Event::Heard { readings, arrived_ms, done } => {
                 let arrived_ms = if moment.trusted { arrived_ms } else { moment.mono_ms };
-                self.setup.core.hear(moment, &[Message { readings, arrived_ms }]);
+                // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
+                let wall_ms = if moment.trusted { moment.wall_ms.min(arrived_ms) } else { moment.wall_ms };
+                self.setup.core.hear(Moment { wall_ms, ..moment }, &[Message { readings, arrived_ms }]);
                 self.acks.extend(done);
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
             }
@@ -297,9 +299,9 @@ impl Keeper {
             return moment.mono_ms >= self.retry_ms;
         }
         let core = &self.setup.core;
-        let waited = self.waiting_since_ms.is_some_and(|since| {
-            moment.mono_ms - since >= self.setup.commit_every.as_millis() as i64
-        });
+        let waited = self
+            .waiting_since_ms
+            .is_some_and(|since| moment.mono_ms - since >= self.setup.commit_every.as_millis() as i64);
         let many = core.waiting_readings() > READINGS_DUE || self.acks.len() >= ACKS_DUE;
         core.is_urgent() || many || waited
     }

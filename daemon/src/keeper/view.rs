@@ -48,8 +48,10 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         .collect();
     let mut open: Vec<NoticeView> = notices.iter().filter(|it| it.closed_ms.is_none()).cloned().collect();
     open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
-    let mut closed_lately: Vec<NoticeView> =
-        notices.into_iter().filter(|it| it.closed_ms.is_some_and(|at| now_ms - at < CLOSED_SHOWN_MS)).collect();
+    let mut closed_lately: Vec<NoticeView> = notices
+        .into_iter()
+        .filter(|it| it.closed_ms.is_some_and(|at| now_ms - at < CLOSED_SHOWN_MS))
+        .collect();
     closed_lately.reverse();
     let probes = probes(engine, shell);
     let sentence = sentence::sentence(engine, &open, &places, &probes);
@@ -127,7 +129,10 @@ fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
         .quantities(&name)
         .into_iter()
         .filter_map(|quantity| {
-            engine.tracks.newest_of_any(&name, quantity).map(|(at, value, grade)| (quantity, at, value, grade))
+            engine
+                .tracks
+                .newest_of_any(&name, quantity)
+                .map(|(at, value, grade)| (quantity, at, value, grade))
         })
         .collect();
     let heard = engine.tracks.last_heard(&name);
@@ -157,7 +162,9 @@ fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
         shelter: hang.and_then(|hang| hang.shelter.clone()),
         newest: newest
             .into_iter()
-            .map(|(quantity, at, value, _)| (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at))
+            .map(|(quantity, at, value, _)| {
+                (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at)
+            })
             .collect(),
         condition,
         silent,

@@ -87,7 +87,13 @@ impl Air {
         }
         let bands = Bands::of(now);
         let (dry, damp) = Self::rungs(bands);
-        self.dry.judge(now.now_ms, now.vpd_kpa.filter(|_| now.daylight), &dry, RELEASE);
+        // By night leaves hardly transpire, so dry air does not count, and the hour's dwell begins with the day.
+        self.dry.judge(
+            now.now_ms,
+            now.vpd_kpa.map(|vpd| if now.daylight { vpd } else { 0.0 }),
+            &dry,
+            RELEASE,
+        );
         self.damp.judge(now.now_ms, now.vpd_kpa.map(|vpd| -vpd), &damp, Release { margin: 0.1, ..RELEASE });
         if heat >= Some(Severity::Moderate) {
             return close(now, book, "The heat notice speaks for the air as well.");

@@ -60,7 +60,8 @@ pub fn open_core(
     }
     let site = settings::site(&file.site, book, ledger.offset_ms())?;
     let voucher = clock.vouched_by();
-    let moment = Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
+    let moment =
+        Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
     let dated = voucher.as_deref().map(|voucher| (moment.wall_ms - moment.mono_ms, voucher));
     let boot = ledger.begin_boot(moment.mono_ms, dated).map_err(words)?;
     let notes = start(&site, moment.wall_ms);
@@ -86,7 +87,11 @@ pub struct Running {
 /// # Errors
 ///
 /// In words: what cannot be started, and why. Nothing is left half started: the caller drops the tasks.
-pub async fn start(file: &config::site::Site, mut opened: Opened, clock: Arc<dyn Clock>) -> Result<Running, String> {
+pub async fn start(
+    file: &config::site::Site,
+    mut opened: Opened,
+    clock: Arc<dyn Clock>,
+) -> Result<Running, String> {
     // Only the first call in a process can install it; a second one finds it there.
     let _ = rustls::crypto::ring::default_provider().install_default();
     let mut tasks = Tasks::new();
@@ -108,7 +113,12 @@ pub async fn start(file: &config::site::Site, mut opened: Opened, clock: Arc<dyn
     let (keeper, handle) = Keeper::new(setup);
     let runtime = tokio::runtime::Handle::current();
     tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
-    let router = page::router(handle.clone(), Listening::At { address: page, names: own_names() }, crops.clone(), tasks.stop());
+    let router = page::router(
+        handle.clone(),
+        Listening::At { address: page, names: own_names() },
+        crops.clone(),
+        tasks.stop(),
+    );
     tasks.spawn("page", |stop| page::serve(listener, router, stop));
     let socket = file.ledger.folder.join(SOCKET);
     let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop());
@@ -195,8 +205,9 @@ fn couriers(
 ) -> Result<(), String> {
     let [for_mail, for_mqtt, for_mirror] = readers;
     if let Some(settings) = settings::mail(file)? {
-        let courier = email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter_text)
-            .map_err(|error| error.to_string())?;
+        let courier =
+            email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter_text)
+                .map_err(|error| error.to_string())?;
         let (handle, clock) = (handle.clone(), Arc::clone(clock));
         tasks.spawn("e-mail", |stop| runner::run(courier, Shelf::new(for_mail), handle, clock, stop));
     }

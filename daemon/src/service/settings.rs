@@ -54,7 +54,9 @@ pub fn start_notes(start: &Start, calendar: &Calendar, from_ms: i64) -> Vec<(i64
     };
     let began = |planting: &config::ground::Planting| {
         let planted = planting.planted_out.map(|date| (day(date), Began::PlantedOut));
-        planted.or_else(|| planting.sown.map(|date| (day(date), Began::Sown))).unwrap_or((from_ms, Began::PlantedOut))
+        planted
+            .or_else(|| planting.sown.map(|date| (day(date), Began::Sown)))
+            .unwrap_or((from_ms, Began::PlantedOut))
     };
     let earliest = start.plantings.iter().map(|planting| began(planting).0).fold(from_ms, i64::min);
     let mut notes = Vec::new();
@@ -103,9 +105,7 @@ pub fn rules(topics: &[Topic]) -> Vec<TopicRule> {
 
 fn rule(topic: &Topic) -> TopicRule {
     let shape = match &topic.payload {
-        Payload::Bare(measured) => {
-            Shape::Bare { quantity: measured.quantity, unit: measured.unit.clone() }
-        }
+        Payload::Bare(measured) => Shape::Bare { quantity: measured.quantity, unit: measured.unit.clone() },
         Payload::Fields(fields) => Shape::Fields {
             quantities: fields
                 .iter()
@@ -150,7 +150,8 @@ pub fn password(secret: &Secret) -> Result<String, String> {
 ///
 /// When the file cannot be read, in words.
 pub fn read_secret(path: &Path) -> Result<String, String> {
-    let text = std::fs::read_to_string(path).map_err(|error| format!("reading {}: {error}", path.display()))?;
+    let text =
+        std::fs::read_to_string(path).map_err(|error| format!("reading {}: {error}", path.display()))?;
     Ok(text.lines().next().unwrap_or_default().trim().to_owned())
 }
 

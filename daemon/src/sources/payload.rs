@@ -7,7 +7,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use agronomy::quantity::Quantity;
+use agronomy::quantity::{Quantity, UnitError};
 use serde_json::Value;
 
 use super::stamp::{StampFault, TimeFormat, read_stamp};
@@ -212,21 +212,10 @@ pub(super) fn plain_number(text: &str) -> Option<f64> {
 
 /// Converts to the canonical unit of the quantity: the one place where units change on their way in.
 fn canonical(quantity: Quantity, value: f64, unit: &str) -> Result<f64, Malformed> {
-    let temperature =
-        matches!(quantity, Quantity::AirTemperature | Quantity::LeafTemperature | Quantity::SoilTemperature);
-    let share = matches!(quantity, Quantity::RelativeHumidity | Quantity::SoilMoisture);
-    let value = match unit {
-        "°C" | "C" if temperature => value,
-        "°F" | "F" if temperature => (value - 32.0) * 5.0 / 9.0,
-        "K" if temperature => value - 273.15,
-        "%" if share => value,
-        "fraction" if share => value * 100.0,
-        unit if unit == quantity.unit() => value,
-        "kPa" if quantity == Quantity::Pressure => value,
-        "hPa" if quantity == Quantity::Pressure => value / 10.0,
-        _ => return Err(Malformed::Unit { quantity, unit: unit.to_owned() }),
-    };
-    if value.is_finite() { Ok(value) } else { Err(Malformed::NotFinite) }
+    quantity.from_unit(value, unit).map_err(|error| match error {
+        UnitError::NotFinite { .. } => Malformed::NotFinite,
+        UnitError::Unknown { quantity, unit } => Malformed::Unit { quantity, unit },
+    })
 }
 
 /// The beginning of a payload for people: at most 80 characters, whatever cannot be seen written out.

@@ -6,7 +6,6 @@ use super::Quantity;
 
 /// Why a value was not converted.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
 pub enum UnitError {
     /// The unit is not one in which this quantity is read.
     #[error("{quantity} is not read in {unit:?}; write one of {}", listed(*quantity))]

@@ -121,11 +121,7 @@ fn holes(air: &[(i64, f64)], interval_ms: i64, now_ms: i64) -> Vec<(i64, i64)> {
 fn lines(now: &PlaceNow<'_>) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
     for standing in &now.standing {
-        let line = Line {
-            whose: plural(standing.crop),
-            limit_c: standing.lines.severe_c,
-            of_place: false,
-        };
+        let line = Line { whose: plural(standing.crop), limit_c: standing.lines.severe_c, of_place: false };
         if !lines.contains(&line) {
             lines.push(line);
         }
@@ -178,8 +174,12 @@ fn knots(engine: &Engine, now: &PlaceNow<'_>, air: &[(i64, f64)], from_ms: i64) 
 fn act(note: &Note, now: &PlaceNow<'_>) -> Option<String> {
     let here = |place: &str| place == now.place;
     match note {
-        Note::Vents { place, open } if here(place) => Some(if *open { "opened" } else { "closed" }.to_owned()),
-        Note::Shade { place, on } if here(place) => Some(if *on { "shade on" } else { "shade off" }.to_owned()),
+        Note::Vents { place, open } if here(place) => {
+            Some(if *open { "opened" } else { "closed" }.to_owned())
+        }
+        Note::Shade { place, on } if here(place) => {
+            Some(if *on { "shade on" } else { "shade off" }.to_owned())
+        }
         Note::Watered { subject, litres } => {
             let ours = here(subject) || now.standing.iter().any(|it| it.planting.id == *subject);
             ours.then(|| format!("watered {litres:.0} L"))

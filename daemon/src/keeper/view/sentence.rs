@@ -65,7 +65,8 @@ pub(super) fn sentence(
         return Sentence {
             tone: Tone::Well,
             order: "Say what stands where.".to_owned(),
-            why: "Add a place and a planting under Ground; hang a probe, or note a thermometer by hand.".to_owned(),
+            why: "Add a place and a planting under Ground; hang a probe, or note a thermometer by hand."
+                .to_owned(),
             notice: None,
         };
     }
@@ -103,11 +104,20 @@ fn calm(engine: &Engine, places: &[PlaceGlance]) -> Sentence {
         .max_by(|a, b| a.1.2.total_cmp(&b.1.2));
     let mut why = String::new();
     if let Some((place, line, left)) = nearest {
-        why = format!("{}: {:.1} °C below what {} bear ({}).", place.name, left, line.whose, limit(line.limit_c));
+        why = format!(
+            "{}: {:.1} °C below what {} bear ({}).",
+            place.name,
+            left,
+            line.whose,
+            limit(line.limit_c)
+        );
     }
     if let Some((place, (at, low, _, high))) = peak {
         let clock = engine.site.calendar.clock(at);
-        why.push_str(&format!(" {} is expected to reach {low:.0} to {high:.0} about {clock}, a guess from its last days.", place.name));
+        why.push_str(&format!(
+            " {} is expected to reach {low:.0} to {high:.0} about {clock}, a guess from its last days.",
+            place.name
+        ));
     }
     if why.is_empty() {
         why = "Nothing is past a limit and nothing is on its way.".to_owned();
