@@ -17,8 +17,10 @@ pub mod minders;
 pub mod mirror;
 pub mod page;
 pub mod reading;
+pub mod record;
+pub mod rows;
+#[cfg(test)]
+mod scratch;
 pub mod site;
 pub mod sources;
 pub mod supervise;
-#[cfg(test)]
-mod scratch;
