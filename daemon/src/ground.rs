@@ -116,18 +116,20 @@ impl Ground {
             Note::Place { place, name, kind } => {
                 self.places.push(Place { id: place.clone(), name: name.clone(), kind: *kind });
             }
-            Note::Planting { planting, crop, place, variety, count, began } => self.plantings.push(Planting {
-                id: planting.clone(),
-                crop: crop.clone(),
-                place: place.clone(),
-                variety: variety.clone(),
-                count: *count,
-                began: *began,
-                from_ms,
-                ended_ms: None,
-                first_flower_ms: None,
-                first_ripe_ms: None,
-            }),
+            Note::Planting { planting, crop, place, variety, count, began } => {
+                self.plantings.push(Planting {
+                    id: planting.clone(),
+                    crop: crop.clone(),
+                    place: place.clone(),
+                    variety: variety.clone(),
+                    count: *count,
+                    began: *began,
+                    from_ms,
+                    ended_ms: None,
+                    first_flower_ms: None,
+                    first_ripe_ms: None,
+                })
+            }
             Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
                 self.take_down(probe, from_ms);
                 self.hangs.push(Hang {
@@ -206,7 +208,12 @@ impl Ground {
     }
 
     /// The last note about vents (or shade) of a place up to an instant.
-    pub fn last_set(&self, place: &str, at_ms: i64, which: fn(&Note) -> Option<(&str, bool)>) -> Option<bool> {
+    pub fn last_set(
+        &self,
+        place: &str,
+        at_ms: i64,
+        which: fn(&Note) -> Option<(&str, bool)>,
+    ) -> Option<bool> {
         self.entries
             .iter()
             .filter(|entry| entry.from_ms <= at_ms)

@@ -160,9 +160,9 @@ impl DayInput {
     pub fn hours_at_or_above(&self, threshold: f64) -> f64 {
         match self.by_hand.filter(|_| self.is_by_hand()) {
             Some((low, high)) => rounded(sine_hours_above(low, high, threshold), 2),
-            None => hours(
-                self.held(&self.day).filter(|held| held.value >= threshold).map(|held| held.ms()).sum(),
-            ),
+            None => {
+                hours(self.held(&self.day).filter(|held| held.value >= threshold).map(|held| held.ms()).sum())
+            }
         }
     }
 

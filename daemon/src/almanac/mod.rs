@@ -7,6 +7,6 @@
 pub mod account;
 pub mod day_page;
 pub mod lines;
-pub mod planting_page;
 pub mod pages;
+pub mod planting_page;
 pub mod shape;

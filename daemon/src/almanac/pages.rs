@@ -144,7 +144,8 @@ fn clip(hang: &crate::ground::Hang, window: &Range<i64>) -> Range<i64> {
 fn by_hand(site: &Site, ground: &Ground, place: &str, day: Day) -> Option<(f64, f64)> {
     let (mut low, mut high) = (None, None);
     for entry in &ground.entries {
-        let Note::Thermometer { place: at, low_c: Some(low_c), high_c: Some(high_c), .. } = &entry.note else {
+        let Note::Thermometer { place: at, low_c: Some(low_c), high_c: Some(high_c), .. } = &entry.note
+        else {
             continue;
         };
         if at != place {

@@ -126,15 +126,11 @@ fn words(what: &str, text: &str) -> Result<(), String> {
     Ok(())
 }
 
-fn within(
-    what: &str,
-    value: f64,
-    range: std::ops::RangeInclusive<f64>,
-    unit: &str,
-) -> Result<(), String> {
-    range.contains(&value).then_some(()).ok_or_else(|| {
-        format!("{what} {value} {unit} cannot be: write {} to {}", range.start(), range.end())
-    })
+fn within(what: &str, value: f64, range: std::ops::RangeInclusive<f64>, unit: &str) -> Result<(), String> {
+    range
+        .contains(&value)
+        .then_some(())
+        .ok_or_else(|| format!("{what} {value} {unit} cannot be: write {} to {}", range.start(), range.end()))
 }
 
 fn known_place(ground: &Ground, place: &str) -> Result<(), String> {

@@ -45,7 +45,8 @@ fn one(reasons: &BTreeMap<Reason, u64>) -> Value {
     let graded = |grade: Grade| -> u64 {
         reasons.iter().filter(|(reason, _)| reason.grade() == grade).map(|(_, count)| count).sum()
     };
-    let named: BTreeMap<&Reason, &u64> = reasons.iter().filter(|(reason, _)| **reason != Reason::None).collect();
+    let named: BTreeMap<&Reason, &u64> =
+        reasons.iter().filter(|(reason, _)| **reason != Reason::None).collect();
     json!({
         "sound": graded(Grade::Sound),
         "doubtful": graded(Grade::Doubtful),

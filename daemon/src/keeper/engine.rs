@@ -255,7 +255,11 @@ impl Engine {
                 && let Some(input) =
                     crate::almanac::pages::input(&self.site, &self.ground, &self.tracks, &place, day)
             {
-                self.shapes.entry(place.clone()).or_default().keep(&input.air, input.air_interval_ms, &input.day);
+                self.shapes.entry(place.clone()).or_default().keep(
+                    &input.air,
+                    input.air_interval_ms,
+                    &input.day,
+                );
             }
             debug_assert!(start < self.now_ms);
             self.pages.put(&self.ground, &place, day, made);

@@ -83,21 +83,11 @@ mod tests {
     const NOW: i64 = 1_700_000_000_000;
 
     fn graded(value: Option<f64>, measured_ms: Option<i64>, stale: bool, known: Known) -> Reason {
-        let heard = Heard {
-            probe: "post".into(),
-            quantity: Quantity::RelativeHumidity,
-            value,
-            measured_ms,
-            stale,
-        };
+        let heard =
+            Heard { probe: "post".into(), quantity: Quantity::RelativeHumidity, value, measured_ms, stale };
         let look = move |_: &str, _: Quantity, _: i64| known;
-        let circumstances = Circumstances {
-            arrived_ms: NOW,
-            trusted: true,
-            under_cover: true,
-            limits: None,
-            known: &look,
-        };
+        let circumstances =
+            Circumstances { arrived_ms: NOW, trusted: true, under_cover: true, limits: None, known: &look };
         grade(&heard, &circumstances).reason
     }
 

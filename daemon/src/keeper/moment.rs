@@ -60,17 +60,16 @@ impl Engine {
         let air = held.map(|(_, at, value)| (at, value));
         let (today, _) = self.air_of(&place.id, night.start, now_ms + 1);
         let extreme = |from: i64, until: i64, better: fn(f64, f64) -> bool| {
-            today
-                .iter()
-                .filter(|(at, _)| (from..until).contains(at))
-                .fold(None, |best: Option<(f64, i64)>, &(at, value)| match best {
+            today.iter().filter(|(at, _)| (from..until).contains(at)).fold(
+                None,
+                |best: Option<(f64, i64)>, &(at, value)| match best {
                     Some((kept, _)) if !better(value, kept) => best,
                     _ => Some((value, at)),
-                })
+                },
+            )
         };
         let slope_c_per_h = held.and_then(|(hang, at, value)| {
-            let (then, before) =
-                self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
+            let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
             let span = at - then;
             (span <= SLOPE_MS + 2 * hang.usual_interval_ms)
                 .then(|| (value - before) / (span as f64 / MS_PER_HOUR as f64))

@@ -45,10 +45,10 @@ impl Tracks {
             return;
         }
         let key = (reading.probe.to_string(), reading.quantity);
-        let track = self.tracks.entry(key).or_insert_with(|| Track {
-            recent: Vec::new(),
-            whole_from_ms: reading.at_ms - KEPT_MS,
-        });
+        let track = self
+            .tracks
+            .entry(key)
+            .or_insert_with(|| Track { recent: Vec::new(), whole_from_ms: reading.at_ms - KEPT_MS });
         if reading.at_ms < track.whole_from_ms {
             return;
         }

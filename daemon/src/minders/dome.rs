@@ -29,7 +29,8 @@ pub struct Warning {
 pub fn in_force(entries: &[Entry], today: Day, now_ms: i64) -> Option<Warning> {
     entries.iter().rev().filter(|entry| entry.at_ms <= now_ms).find_map(|entry| match &entry.note {
         Note::HeatWarning { from, to, about_c, said_by } => {
-            let warning = Warning { from: day(from)?, to: day(to)?, about_c: *about_c, said_by: said_by.clone() };
+            let warning =
+                Warning { from: day(from)?, to: day(to)?, about_c: *about_c, said_by: said_by.clone() };
             (warning.to >= today).then_some(warning)
         }
         _ => None,
@@ -81,10 +82,16 @@ fn order(days_ahead: i64) -> &'static str {
 /// What is left to do, by day.
 fn plan(days_ahead: i64) -> String {
     let days = [
-        (3, "Up to three days before: mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small."),
+        (
+            3,
+            "Up to three days before: mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small.",
+        ),
         (2, "Two days before: water deep, pick everything pickable, no strong feed, no pruning."),
         (1, "The day before: pots to afternoon shade with saucers, drip and alarm checked."),
-        (0, "Each day: water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for pots at 11 and 15; no sprays, no transplanting; leave vents open all night if it stays warm."),
+        (
+            0,
+            "Each day: water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for pots at 11 and 15; no sprays, no transplanting; leave vents open all night if it stays warm.",
+        ),
     ];
     let left = days.iter().filter(|(ahead, _)| *ahead <= days_ahead.max(0)).map(|(_, what)| *what);
     left.collect::<Vec<_>>().join(" ")

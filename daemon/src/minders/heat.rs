@@ -11,7 +11,7 @@ use agronomy::series::MS_PER_HOUR;
 use super::book::{Book, Word};
 use super::ladder::{HEAT_RELEASE, Ladder, Rung};
 use super::place_now::PlaceNow;
-use super::words::{act, caution, limit, pace, plural, planting};
+use super::words::{act, caution, limit, pace, planting, plural};
 use crate::almanac::shape::{passes_at, peak};
 use crate::calendar::Calendar;
 use crate::entry::Step;
@@ -105,13 +105,14 @@ impl Heat {
         calendar: &Calendar,
     ) -> (Option<String>, String) {
         let (t_c, at_ms) = now.air.or(now.last_air).map_or((f64::NAN, now.now_ms), |(at, t)| (t, at));
-        let since = self.ladder.above_since(severity).map_or_else(String::new, |since| {
-            format!(", past since {}", calendar.clock(since))
-        });
-        let air = now
-            .vpd_kpa
-            .map_or_else(String::new, |vpd| format!(" Vapour-pressure deficit {vpd:.1} kPa."));
-        let head = format!("{}: {t_c:.1} °C at {}{}", now.name, calendar.clock(at_ms), pace(now.slope_c_per_h));
+        let since = self
+            .ladder
+            .above_since(severity)
+            .map_or_else(String::new, |since| format!(", past since {}", calendar.clock(since)));
+        let air =
+            now.vpd_kpa.map_or_else(String::new, |vpd| format!(" Vapour-pressure deficit {vpd:.1} kPa."));
+        let head =
+            format!("{}: {t_c:.1} °C at {}{}", now.name, calendar.clock(at_ms), pace(now.slope_c_per_h));
         let (whose, line) = match severity {
             Severity::Extreme => (None, now.place_line_c.unwrap_or(f64::NAN)),
             Severity::Severe => (now.tenderest(), now.tenderest().map_or(f64::NAN, |it| it.lines.severe_c)),
@@ -119,9 +120,15 @@ impl Heat {
         };
         let limit_words = match whose {
             Some(standing) => {
-                let maybe = if standing.stages.noted.is_empty() { ", if the stage is a tender one" } else { "" };
+                let maybe =
+                    if standing.stages.noted.is_empty() { ", if the stage is a tender one" } else { "" };
                 let effect = effect(standing.crop, line);
-                format!("{} bear {} ({}{maybe}){since}.{effect}", planting(standing), limit(line), severity.as_str())
+                format!(
+                    "{} bear {} ({}{maybe}){since}.{effect}",
+                    planting(standing),
+                    limit(line),
+                    severity.as_str()
+                )
             }
             None => format!("no place under cover should pass {}{since}.", limit(line)),
         };
@@ -166,7 +173,10 @@ impl Heat {
         self.told_day_ms = Some(now.day.start);
         let now_c = now.air.or(now.last_air).map_or(f64::NAN, |(_, t)| t);
         let (title, text) = if passed {
-            ("It has passed the line.", format!("{}: {now_c:.1} °C; the heat notice goes on from here.", now.name))
+            (
+                "It has passed the line.",
+                format!("{}: {now_c:.1} °C; the heat notice goes on from here.", now.name),
+            )
         } else {
             ("Not on course any more.", format!("{}: {now_c:.1} °C{}.", now.name, pace(now.slope_c_per_h)))
         };
@@ -178,11 +188,19 @@ impl Heat {
         let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
         if let Some(line) = now.place_line_c {
             let reaches = now.still_rising && t_c + slope * SOON_H >= line;
-            if t_c >= line - NEAR_C && t_c < line && reaches && self.ladder.current() < Some(Severity::Extreme) {
+            if t_c >= line - NEAR_C
+                && t_c < line
+                && reaches
+                && self.ladder.current() < Some(Severity::Extreme)
+            {
                 let at_ms = now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64;
                 let why = format!(
                     "{}: {t_c:.1} °C at {}{}; at this pace {} at {}.",
-                    now.name, calendar.clock(now.now_ms), pace(Some(slope)), limit(line), calendar.clock(at_ms)
+                    now.name,
+                    calendar.clock(now.now_ms),
+                    pace(Some(slope)),
+                    limit(line),
+                    calendar.clock(at_ms)
                 );
                 return Some(Course { limit_c: line, at_ms, of_place: true, push: true, why });
             }
@@ -223,11 +241,15 @@ fn effect(crop: &agronomy::crop::Crop, line: f64) -> String {
 }
 
 fn all_clear(now: &PlaceNow<'_>, calendar: &Calendar) -> (String, String) {
-    let figure = now.air.or(now.last_air).map_or_else(String::new, |(at, t)| {
-        format!("{}: {t:.1} °C at {}. ", now.name, calendar.clock(at))
-    });
+    let figure = now
+        .air
+        .or(now.last_air)
+        .map_or_else(String::new, |(at, t)| format!("{}: {t:.1} °C at {}. ", now.name, calendar.clock(at)));
     let high = now.high.map_or_else(String::new, |(high, at)| {
         format!("Highest today {high:.1} at {}. ", calendar.clock(at))
     });
-    ("The heat has eased.".to_owned(), format!("{figure}{high}Leave it open for the night unless cold is near."))
+    (
+        "The heat has eased.".to_owned(),
+        format!("{figure}{high}Leave it open for the night unless cold is near."),
+    )
 }

@@ -53,7 +53,13 @@ impl Ladder {
     }
 
     /// Judges a value at a moment. A value that is not known changes nothing: silence is not calm.
-    pub fn judge(&mut self, now_ms: i64, value: Option<f64>, rungs: &[Option<Rung>; STEPS], release: Release) {
+    pub fn judge(
+        &mut self,
+        now_ms: i64,
+        value: Option<f64>,
+        rungs: &[Option<Rung>; STEPS],
+        release: Release,
+    ) {
         let Some(value) = value else { return };
         for (step, rung) in rungs.iter().enumerate() {
             let above = rung.is_some_and(|rung| value >= rung.line);
@@ -85,11 +91,13 @@ impl Ladder {
 
     /// When time alone may change the verdict, UTC ms.
     pub fn wake(&self, rungs: &[Option<Rung>; STEPS], release: Release) -> Option<i64> {
-        let ups = SEVERITIES.iter().filter(|severity| self.current < Some(**severity)).filter_map(|severity| {
-            let step = *severity as usize;
-            rungs[step].zip(self.above[step]).map(|(rung, since)| since + rung.dwell_ms)
-        });
-        let down = self.current.and_then(|severity| self.below[severity as usize]).map(|since| since + release.ms);
+        let ups =
+            SEVERITIES.iter().filter(|severity| self.current < Some(**severity)).filter_map(|severity| {
+                let step = *severity as usize;
+                rungs[step].zip(self.above[step]).map(|(rung, since)| since + rung.dwell_ms)
+            });
+        let down =
+            self.current.and_then(|severity| self.below[severity as usize]).map(|since| since + release.ms);
         ups.chain(down).min()
     }
 }
@@ -119,7 +127,8 @@ mod tests {
 
     #[test]
     fn flutter_about_the_line_opens_once() {
-        let values = [(0, 31.9), (5, 32.1), (10, 31.9), (15, 32.1), (20, 32.2), (25, 32.0), (30, 31.0), (45, 31.5)];
+        let values =
+            [(0, 31.9), (5, 32.1), (10, 31.9), (15, 32.1), (20, 32.2), (25, 32.0), (30, 31.0), (45, 31.5)];
         let told = walk(&values);
         let moderate = Some(Severity::Moderate);
         assert_eq!(told, [None, None, None, None, None, moderate, moderate, moderate]);

@@ -45,13 +45,14 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
     let silent = now.told_from().is_some_and(|from| now.now_ms >= from);
     if !silent {
         let title = "Heard again.".to_owned();
-        let text = format!("{} in {}: heard again at {}.", now.probe, now.place_name, calendar.clock(heard_ms));
+        let text =
+            format!("{} in {}: heard again at {}.", now.probe, now.place_name, calendar.clock(heard_ms));
         return book.close(now.now_ms, now.probe, SILENT, title, text);
     }
     let push = now.limit_near && !now.place_still_seen;
-    let last = now.last_air.map_or_else(String::new, |(t_c, slope)| {
-        format!("; last {t_c:.1} °C{}", super::words::pace(slope))
-    });
+    let last = now
+        .last_air
+        .map_or_else(String::new, |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope)));
     let word = Word {
         minder: SILENT,
         place: now.probe.to_owned(),

@@ -8,7 +8,8 @@ use crate::entry::PlaceKind;
 /// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
 pub fn plural(crop: &Crop) -> String {
     let name = crop.name.split(['(', '/']).next().unwrap_or_default().trim().to_lowercase();
-    let whole = ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
+    let whole =
+        ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
     if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {
         return name;
     }
@@ -52,7 +53,9 @@ pub fn act(now: &PlaceNow<'_>) -> String {
         (true, Some(true), _) => "From outside, draw the shade; no ladder in this heat.".to_owned(),
         (true, ..) => "From outside, open the door and every vent.".to_owned(),
         (false, _, Some(true)) => format!("Water the {crops} at the root."),
-        (false, ..) if now.kind == PlaceKind::Pots => "Move the pots into shade; if one is light, water.".to_owned(),
+        (false, ..) if now.kind == PlaceKind::Pots => {
+            "Move the pots into shade; if one is light, water.".to_owned()
+        }
         (false, ..) => format!("Shade the {crops}; water at the root."),
     }
 }
