@@ -61,9 +61,9 @@ async fn exchange(
     }
 }
 
-/// The reason out of `{"error": …}`, or the text itself.
+/// The reason out of `{"refused": …}`, or the text itself.
 fn refusal(text: &[u8]) -> String {
     let value = serde_json::from_slice::<Value>(text).ok();
-    let reason = value.as_ref().and_then(|value| value.get("error")).and_then(Value::as_str);
+    let reason = value.as_ref().and_then(|value| value.get("refused")).and_then(Value::as_str);
     reason.map_or_else(|| String::from_utf8_lossy(text).trim().to_owned(), str::to_owned)
 }

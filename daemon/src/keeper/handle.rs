@@ -5,9 +5,10 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
 
-use super::event::{Event, Refusal};
+use super::event::{Acknowledge, Event, Refusal};
 use crate::entry::Note;
 use crate::glance::{Glance, PlantingGlance};
+use crate::reading::Heard;
 
 /// One day in the account of a planting.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -96,6 +97,20 @@ impl Handle {
         let event = Event::Note { note, from_ms, answer };
         self.events.send(event).await.map_err(|_| Stopped.to_string())?;
         answered.await.map_err(|_| Stopped.to_string())?
+    }
+
+    /// Takes in past readings; returns once they are durable.
+    ///
+    /// # Errors
+    ///
+    /// [`Stopped`].
+    pub async fn take_in(&self, readings: Vec<Heard>) -> Result<(), Stopped> {
+        let (durable, seen) = oneshot::channel();
+        let done: Acknowledge = Box::new(move || _ = durable.send(()));
+        let arrived_ms = i64::MAX;
+        let event = Event::Heard { readings, arrived_ms, done: Some(done) };
+        self.events.send(event).await.map_err(|_| Stopped)?;
+        seen.await.map_err(|_| Stopped)
     }
 
     /// Everything reckoned and told so far, as `replay` prints it.

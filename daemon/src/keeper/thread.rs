@@ -219,9 +219,9 @@ impl Keeper {
         self.stale = true;
         match event {
             Event::Heard { readings, arrived_ms, done } => {
-                let arrived_ms = if moment.trusted { arrived_ms } else { moment.mono_ms };
+                let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
                 // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
-                let wall_ms = if moment.trusted { moment.wall_ms.min(arrived_ms) } else { moment.wall_ms };
+                let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
                 self.setup.core.hear(Moment { wall_ms, ..moment }, &[Message { readings, arrived_ms }]);
                 self.acks.extend(done);
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));

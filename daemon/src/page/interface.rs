@@ -12,6 +12,7 @@ use serde_json::json;
 
 use super::routes::Shared;
 use crate::entry::Note;
+use crate::reading::Heard;
 
 /// A note as it is sent.
 #[derive(Debug, Deserialize)]
@@ -69,5 +70,25 @@ pub(crate) async fn note(
     match shared.handle.note(note, from_ms).await {
         Ok(entry) => Json(Noted { entry }).into_response(),
         Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
+    }
+}
+
+/// `POST /api/readings`: past readings for the ledger, `[{probe, quantity, value, measured_ms, stale}]`, on the
+/// socket only; answered once they are durable.
+pub(crate) async fn readings(
+    State(shared): State<Arc<Shared>>,
+    readings: Result<Json<Vec<Heard>>, JsonRejection>,
+) -> Response {
+    let readings = match readings {
+        Ok(Json(readings)) => readings,
+        Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
+    };
+    if readings.iter().any(|heard| heard.measured_ms.is_none()) {
+        return refused(StatusCode::UNPROCESSABLE_ENTITY, "a past reading needs the time it was measured");
+    }
+    let count = readings.len();
+    match shared.handle.take_in(readings).await {
+        Ok(()) => Json(json!({ "taken": count })).into_response(),
+        Err(stopped) => refused(StatusCode::SERVICE_UNAVAILABLE, &stopped.to_string()),
     }
 }

@@ -31,6 +31,8 @@ use crate::keeper::handle::Handle;
 const SEATS: usize = 32;
 /// Longest time an answer may take, s: a keeper with a full queue is busy, not gone.
 const PATIENCE: Duration = Duration::from_secs(20);
+/// Largest piece of past readings taken, bytes.
+const PAST_LIMIT: usize = 4 * 1024 * 1024;
 /// Largest form or note taken, bytes.
 const BODY_LIMIT: usize = 64 * 1024;
 
@@ -67,6 +69,7 @@ pub fn router(
         .route("/api/season/{planting}", get(interface::season))
         .route("/api/export", get(interface::export))
         .route("/api/note", post(interface::note))
+        .merge(past(&listening))
         .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
         .route("/page.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("page.js")))))
         .route("/mark.svg", get(|| ready(file("image/svg+xml", include_str!("mark.svg")))))

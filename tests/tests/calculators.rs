@@ -1,0 +1,228 @@
+//! The calculators over the golden tables, as a person runs them: CSV in, CSV out.
+
+use std::collections::BTreeMap;
+
+use agronomy::degree_days::{Cutoff, Method};
+use agronomy::vapour::Formula;
+use glasshour::calendar;
+use glasshour::cli::air::{self, AirArgs};
+use glasshour::cli::degree_days::{self, DegreeDaysArgs};
+
+type Row = BTreeMap<String, String>;
+
+fn rows(text: &str) -> Vec<Row> {
+    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
+    let names = reader.headers().unwrap().clone();
+    let rows = reader.records().map(|record| {
+        let record = record.unwrap();
+        names.iter().zip(&record).map(|(name, cell)| (name.to_owned(), cell.to_owned())).collect()
+    });
+    rows.collect()
+}
+
+fn table(name: &str) -> Vec<Row> {
+    let path = format!("{}/reference/{name}", env!("CARGO_MANIFEST_DIR"));
+    rows(&std::fs::read_to_string(path).unwrap())
+}
+
+fn number(row: &Row, column: &str) -> f64 {
+    row[column].parse().unwrap_or_else(|_| panic!("{column} of {row:?}"))
+}
+
+#[track_caller]
+fn close(got: f64, expected: f64, tolerance: f64, what: &str) {
+    assert!((got - expected).abs() <= tolerance, "{what}: got {got}, table says {expected} ± {tolerance}");
+}
+
+fn air(formula: Formula, sheet: &str) -> (u8, String, String) {
+    let args = AirArgs {
+        csv: Some("-".into()),
+        formula,
+        t_c: None,
+        rh_pct: None,
+        p_kpa: 101.325,
+        leaf_c: None,
+        json: false,
+    };
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let exit = air::run(&args, sheet.as_bytes(), &mut out, &mut err).unwrap();
+    (exit, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
+}
+
+/// The grid as a sheet with its columns in another order than the help names them, and one that is none of ours.
+fn grid_as_sheet(grid: &[Row]) -> String {
+    let mut sheet = "note,p_kpa,rh_pct,t_c\n".to_owned();
+    for (index, row) in grid.iter().enumerate() {
+        let pressure = number(row, "p_pa") / 1000.0;
+        sheet += &format!("\"row {index}, as given\",{pressure},{},{}\n", row["rh_pct"], row["t_c"]);
+    }
+    sheet
+}
+
+#[test]
+fn air_by_ashrae_gives_the_whole_grid_of_psychrolib() {
+    // Tolerances for the same equations: header of psychro_grid.csv.
+    let grid = table("psychro_grid.csv");
+    let (exit, out, err) = air(Formula::Ashrae, &grid_as_sheet(&grid));
+    assert_eq!((exit, err.as_str()), (0, ""));
+    let told = rows(&out);
+    assert!(grid.len() > 1300 && told.len() == grid.len(), "{} of {}", told.len(), grid.len());
+    for (index, (got, row)) in told.iter().zip(&grid).enumerate() {
+        assert_eq!(got["note"], format!("row {index}, as given"));
+        let what = format!("{} °C, {} %, {} Pa", row["t_c"], row["rh_pct"], row["p_pa"]);
+        for (ours, theirs, scale) in [
+            ("svp_kpa", "es_pa", 1000.0),
+            ("vp_kpa", "e_pa", 1000.0),
+            ("vpd_kpa", "vpd_pa", 1000.0),
+            ("humidity_ratio_kg_kg", "humratio_kg_per_kg", 1.0),
+            ("absolute_humidity_g_m3", "abs_humidity_g_m3", 1.0),
+            ("humidity_deficit_g_m3", "hum_deficit_g_m3", 1.0),
+        ] {
+            let expected = number(row, theirs) / scale;
+            close(number(got, ours), expected, expected.abs() * 1e-6 + 1e-12, &format!("{ours} at {what}"));
+        }
+        close(number(got, "dew_point_c"), number(row, "dewpoint_c"), 0.002, &format!("dew point at {what}"));
+        let enthalpy = number(row, "enthalpy_j_per_kg_da") / 1000.0;
+        close(number(got, "enthalpy_kj_kg"), enthalpy, 1e-4, &format!("enthalpy at {what}"));
+    }
+}
+
+#[test]
+fn air_by_fao56_stays_within_the_grids_tolerance_for_another_formula() {
+    let grid = table("psychro_grid.csv");
+    let (exit, out, _) = air(Formula::Fao56, &grid_as_sheet(&grid));
+    assert_eq!(exit, 0);
+    let mut compared = 0;
+    for (got, row) in rows(&out).iter().zip(&grid).filter(|(_, row)| number(row, "t_c") > 0.0) {
+        let share = if number(row, "t_c") <= 40.0 { 0.005 } else { 0.007 };
+        for (ours, theirs) in [("svp_kpa", "es_pa"), ("vp_kpa", "e_pa"), ("vpd_kpa", "vpd_pa")] {
+            let expected = number(row, theirs) / 1000.0;
+            close(number(got, ours), expected, expected.abs() * share + 1e-12, ours);
+        }
+        compared += 1;
+    }
+    assert!(compared > 900, "{compared}");
+}
+
+#[test]
+fn air_prints_the_printed_table_of_fao56_and_the_leaf_only_where_it_is_asked_for() {
+    // FAO-56 Annex 2, Table 2.3: e°(35 °C) = 5.623 kPa; at 50 % half of it is missing, and a leaf of 35 °C misses
+    // as much. 101.325 kPa is what the help says without a column p_kpa.
+    let (exit, out, _) = air(Formula::Fao56, "t_c,rh_pct,leaf_c\n35,50,35\n35,50,\n");
+    assert_eq!(exit, 0);
+    let told = rows(&out);
+    close(number(&told[0], "svp_kpa"), 5.623, 0.0005, "Table 2.3");
+    close(number(&told[0], "leaf_vpd_kpa"), 2.8115, 0.0003, "half of it");
+    assert_eq!((told[1]["leaf_vpd_kpa"].as_str(), &told[1]["vpd_kpa"]), ("", &told[0]["vpd_kpa"]));
+    let (_, given, _) = air(Formula::Fao56, "t_c,rh_pct,p_kpa\n35,50,101.325\n");
+    assert_eq!(rows(&given)[0]["humidity_ratio_kg_kg"], told[0]["humidity_ratio_kg_kg"]);
+    assert!(!given.contains("leaf_vpd_kpa"));
+}
+
+#[test]
+fn impossible_rows_of_air_get_empty_cells_and_their_line_and_good_rows_still_come_out() {
+    let sheet = "t_c,rh_pct,note\n30,40,good\nNaN,40,a\n30,101,b\n30,-1,c\n\n30,,d\nwarm,40,e\n30\n30,40,x,y\n\
+                 999,40,f\n30,inf,g\n31,40,last\n";
+    let (exit, out, err) = air(Formula::Fao56, sheet);
+    assert_eq!(exit, 2);
+    let told = rows(&out);
+    assert_eq!(told.len(), 11);
+    let empty: Vec<bool> = told.iter().map(|row| row["vpd_kpa"].is_empty()).collect();
+    assert_eq!(empty, [false, true, true, true, true, true, true, true, true, true, false]);
+    let lines: Vec<_> = err.lines().map(|line| line.split(':').next().unwrap()).collect();
+    let expected =
+        ["line 3", "line 4", "line 5", "line 7", "line 8", "line 9", "line 10", "line 11", "line 12"];
+    assert_eq!(lines, expected, "{err}");
+    assert_eq!((told[4]["note"].as_str(), told[10]["note"].as_str()), ("d", "last"));
+}
+
+#[test]
+fn a_sheet_with_the_line_ends_of_another_system_is_read_the_same() {
+    let plain = air(Formula::Fao56, "t_c,rh_pct\n30,40\n30,140\n31,50\n");
+    let other = air(Formula::Fao56, "\u{feff}t_c,rh_pct\r\n30,40\r\n30,140\r\n31,50");
+    assert_eq!(plain, other);
+    assert!(plain.2.starts_with("line 3: "), "{}", plain.2);
+}
+
+fn degree_days(args: &DegreeDaysArgs, sheet: &str) -> (u8, Vec<Row>, String) {
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let exit = degree_days::run(args, sheet.as_bytes(), &mut out, &mut err).unwrap();
+    (exit, rows(&String::from_utf8(out).unwrap()), String::from_utf8(err).unwrap())
+}
+
+/// Columns of the synthetic table by method and cutoff; the names are related in its README.
+const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
+    ("simple_avg", Method::Mean, false, Cutoff::Horizontal),
+    ("simple_avg_mean_capped", Method::MeanCapped, true, Cutoff::Horizontal),
+    ("avg_clipped_extremes", Method::ExtremesClipped, true, Cutoff::Horizontal),
+    ("single_triangle_none", Method::SingleTriangle, false, Cutoff::Horizontal),
+    ("single_triangle_horizontal", Method::SingleTriangle, true, Cutoff::Horizontal),
+    ("single_triangle_intermediate", Method::SingleTriangle, true, Cutoff::Intermediate),
+    ("single_triangle_vertical", Method::SingleTriangle, true, Cutoff::Vertical),
+    ("double_triangle_none", Method::DoubleTriangle, false, Cutoff::Horizontal),
+    ("double_triangle_horizontal", Method::DoubleTriangle, true, Cutoff::Horizontal),
+    ("double_triangle_intermediate", Method::DoubleTriangle, true, Cutoff::Intermediate),
+    ("double_triangle_vertical", Method::DoubleTriangle, true, Cutoff::Vertical),
+    ("single_sine_none", Method::SingleSine, false, Cutoff::Horizontal),
+    ("single_sine_horizontal", Method::SingleSine, true, Cutoff::Horizontal),
+    ("single_sine_intermediate", Method::SingleSine, true, Cutoff::Intermediate),
+    ("single_sine_vertical", Method::SingleSine, true, Cutoff::Vertical),
+    ("double_sine_none", Method::DoubleSine, false, Cutoff::Horizontal),
+    ("double_sine_horizontal", Method::DoubleSine, true, Cutoff::Horizontal),
+    ("double_sine_intermediate", Method::DoubleSine, true, Cutoff::Intermediate),
+    ("double_sine_vertical", Method::DoubleSine, true, Cutoff::Vertical),
+];
+
+/// Every day of the table is followed by one whose minimum is the table's next minimum.
+fn days_as_sheet(days: &[&Row]) -> String {
+    let mut sheet = "date,min_c,max_c\n".to_owned();
+    for (at, row) in days.iter().enumerate() {
+        let (today, next) = (calendar::date(2 * at as i64), calendar::date(2 * at as i64 + 1));
+        sheet += &format!("{today},{},{}\n{next},{},70\n", row["tmin"], row["tmax"], row["tmin_next"]);
+    }
+    sheet
+}
+
+#[test]
+fn degree_days_by_every_method_and_cutoff_agree_with_quadrature() {
+    let table = table("degree_days_synthetic.csv");
+    let mut pairs: BTreeMap<(String, String), Vec<&Row>> = BTreeMap::new();
+    for row in &table {
+        pairs.entry((row["lower"].clone(), row["upper"].clone())).or_default().push(row);
+    }
+    assert_eq!((table.len(), pairs.len()), (336, 6));
+    for ((lower, upper), days) in pairs {
+        for (column, method, capped, cutoff) in COLUMNS {
+            let args = DegreeDaysArgs {
+                base: lower.parse().unwrap(),
+                upper: capped.then(|| upper.parse().unwrap()),
+                method,
+                cutoff,
+                csv: "-".into(),
+                json: false,
+            };
+            let (exit, told, err) = degree_days(&args, &days_as_sheet(&days));
+            assert_eq!((exit, told.len()), (0, 2 * days.len()), "{err}");
+            let mut before = 0.0;
+            for (pair, row) in told.chunks(2).zip(&days) {
+                let what = format!("{column} of {row:?}");
+                let expected = number(row, column);
+                close(number(&pair[0], "degree_days"), expected, 1e-6, &what);
+                close(number(&pair[0], "total") - before, expected, 1e-6, &what);
+                before = number(&pair[1], "total");
+            }
+            let last = &told[told.len() - 1];
+            assert_eq!(last["degree_days"].is_empty(), method.uses_next_minimum(), "{column}");
+        }
+    }
+}
+
+#[test]
+fn the_tables_have_as_many_rows_as_their_headings_say() {
+    // "Degree days for 336 synthetic days"; the grid is every temperature with every humidity and pressure.
+    assert_eq!(table("degree_days_synthetic.csv").len(), 336);
+    let grid = table("psychro_grid.csv");
+    let kinds =
+        |column: &str| grid.iter().map(|row| &row[column]).collect::<std::collections::BTreeSet<_>>().len();
+    assert_eq!(grid.len(), kinds("t_c") * kinds("rh_pct") * kinds("p_pa"));
+}
