@@ -44,6 +44,14 @@ pub(crate) struct Shared {
     pub(crate) stop: CancellationToken,
 }
 
+/// Past readings come in over the socket only: whoever may open it owns the ledger anyway.
+fn past(listening: &Listening) -> Router<Arc<Shared>> {
+    if *listening != Listening::Socket {
+        return Router::new();
+    }
+    Router::new().route("/api/readings", post(interface::readings).layer(DefaultBodyLimit::max(PAST_LIMIT)))
+}
+
 /// The whole service. `crops` are key and name of each crop of the book, as offered when planting; `stop` ends the
 /// event streams.
 pub fn router(
