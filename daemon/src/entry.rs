@@ -255,4 +255,14 @@ pub struct Step {
     pub title: String,
     /// Which planting, the number, the limit, since when, what to do.
     pub text: String,
+    /// What stands beside advice that could send somebody into danger; empty where none is needed.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub caution: String,
+}
+
+impl Step {
+    /// Reason and caution together, for ways that carry nothing else.
+    pub fn whole_text(&self) -> String {
+        if self.caution.is_empty() { self.text.clone() } else { format!("{} {}", self.text, self.caution) }
+    }
 }

@@ -53,6 +53,7 @@ pub fn step(notice: &str, number: u32, title: &str, text: &str) -> Step {
         push: true,
         title: title.to_owned(),
         text: text.to_owned(),
+        caution: String::new(),
     }
 }
 

@@ -164,7 +164,7 @@ impl Email {
             Errand::Step(step) => self
                 .head(waiting, step.at_ms)
                 .subject(one_line(&step.title))
-                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.text, text))),
+                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.whole_text(), text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)
                 .subject(one_line(&subject))

@@ -89,6 +89,7 @@ mod tests {
             push: true,
             title: "Net on".to_owned(),
             text: String::new(),
+            caution: String::new(),
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }
     }

@@ -242,7 +242,7 @@ fn payload(step: &Step, site: &str, id: &str) -> String {
     let mut body = json!({
         "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
         "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,
-        "title": step.title, "text": step.text,
+        "title": step.title, "text": step.whole_text(),
     });
     if let Some(planting) = &step.planting {
         body["planting"] = json!(planting);

@@ -170,6 +170,7 @@ mod tests {
             push: true,
             title: "Open the far door".to_owned(),
             text: "The house is at 36.1.".to_owned(),
+            caution: String::new(),
         })
     }
 

@@ -76,6 +76,7 @@ mod tests {
             push: true,
             title: "Net on".to_owned(),
             text: String::new(),
+            caution: String::new(),
         };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }
     }

@@ -127,6 +127,7 @@ impl Air {
             push: false,
             title: title.to_owned(),
             text,
+            caution: "",
         };
         book.tell(now.now_ms, &now.date, word)
     }

@@ -25,6 +25,8 @@ pub struct Word {
     pub title: String,
     /// The reason.
     pub text: String,
+    /// The caution that stands beside it; empty where none is needed.
+    pub caution: &'static str,
 }
 
 /// An open notice.
@@ -144,6 +146,7 @@ impl Book {
             push: open.pushed,
             title,
             text,
+            caution: "",
         };
         Some(step(&open, at_ms, Turn::Closed, word))
     }
@@ -162,5 +165,6 @@ fn step(open: &Open, at_ms: i64, turn: Turn, word: Word) -> Step {
         push: word.push,
         title: word.title,
         text: word.text,
+        caution: word.caution.to_owned(),
     }
 }

@@ -48,10 +48,15 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
     let days = warning.to - warning.from + 1;
     let severity = if today >= warning.from { Severity::Extreme } else { Severity::Severe };
     let said = warning.said_by.as_deref().map_or_else(String::new, |who| format!(", said by {who}"));
-    let span = if days == 1 {
-        format!("on {}", date(warning.from))
-    } else {
-        format!("{} to {}, {days} days", date(warning.from), date(warning.to))
+    let named =
+        |day: Day, pattern: &str| calendar.civil_format(calendar.start_of(day) + 12 * 3_600_000, pattern);
+    let last = named(warning.to, "%-d %B");
+    let span = match days {
+        1 => last,
+        _ if named(warning.from, "%B") == named(warning.to, "%B") => {
+            format!("{} to {last}", named(warning.from, "%-d"))
+        }
+        _ => format!("{} to {last}", named(warning.from, "%-d %B")),
     };
     let word = Word {
         minder: HEAT_DOME,
@@ -61,11 +66,11 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
         push: true,
         title: order(warning.from - today).to_owned(),
         text: format!(
-            "Heat of about {:.0} °C outside {span}{said}. {} Limits inside are passed sooner than outside. {}",
+            "Heat of about {:.0} °C outside, {span}{said}. {} Limits inside are passed sooner than outside.",
             warning.about_c,
             plan(warning.from - today),
-            super::words::OPEN_CAUTION
         ),
+        caution: super::words::OPEN_CAUTION,
     };
     book.tell(now_ms, &date(today), word)
 }

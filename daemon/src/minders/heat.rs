@@ -94,6 +94,7 @@ impl Heat {
             push,
             title: act(now),
             text,
+            caution: caution(now.kind),
         };
         book.tell(now.now_ms, &now.date, word)
     }
@@ -132,7 +133,7 @@ impl Heat {
             }
             None => format!("no place under cover should pass {}{since}.", limit(line)),
         };
-        let text = format!("{head}; {limit_words}{air} {}", caution(now.kind));
+        let text = format!("{head}; {limit_words}{air}");
         let about = whose.or_else(|| now.tenderest()).map(|it| it.planting.id.clone());
         (about, text)
     }
@@ -151,7 +152,6 @@ impl Heat {
             let about = now.tenderest().map(|it| it.planting.id.clone());
             let clock = calendar.clock(course.at_ms);
             let title = format!("{} By {clock} it passes {}.", act(now), limit(course.limit_c));
-            let text = format!("{} {}", course.why, caution(now.kind));
             let severity = Severity::Severe;
             let word = Word {
                 minder: ON_COURSE,
@@ -160,7 +160,8 @@ impl Heat {
                 severity,
                 push: course.push,
                 title,
-                text,
+                text: course.why,
+                caution: caution(now.kind),
             };
             return book.tell(now.now_ms, &now.date, word);
         }

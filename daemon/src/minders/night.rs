@@ -51,6 +51,7 @@ pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
             plural(tender.crop),
             limit(line)
         ),
+        caution: "",
     };
     book.tell(now.now_ms, &now.date, word)
 }

@@ -66,6 +66,7 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
             now.place_name,
             calendar.clock(heard_ms)
         ),
+        caution: "",
     };
     book.tell(now.now_ms, &date(calendar.day_of(now.now_ms)), word)
 }

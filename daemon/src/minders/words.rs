@@ -7,7 +7,21 @@ use crate::entry::PlaceKind;
 
 /// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
 pub fn plural(crop: &Crop) -> String {
-    let name = crop.name.split(['(', '/']).next().unwrap_or_default().trim().to_lowercase();
+    let first = crop.name.split('/').next().unwrap_or_default();
+    let mut name = String::new();
+    let mut depth = 0;
+    for letter in first.to_lowercase().chars() {
+        match letter {
+            '(' => depth += 1,
+            ')' => depth -= 1,
+            // Outside the brackets, and one space where a bracket stood.
+            _ if depth == 0 && !(letter == ' ' && (name.is_empty() || name.ends_with(' '))) => {
+                name.push(letter)
+            }
+            _ => {}
+        }
+    }
+    let name = name.trim().to_owned();
     let whole =
         ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
     if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {

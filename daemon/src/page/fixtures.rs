@@ -222,6 +222,7 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
             push: true,
             title: title.to_owned(),
             text: text.to_owned(),
+            caution: String::new(),
         }],
         on_it_ms: None,
         later_until_ms: None,

@@ -82,7 +82,7 @@ fn notices(glance: &Glance) -> Vec<String> {
         Some(format!(
             "{} {} Since {}.{}",
             step.title,
-            step.text,
+            step.whole_text(),
             civil.when(notice.opened_ms, glance.at_ms),
             answered.unwrap_or_default()
         ))

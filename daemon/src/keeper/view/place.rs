@@ -146,7 +146,9 @@ fn knots(engine: &Engine, now: &PlaceNow<'_>, air: &[(i64, f64)], from_ms: i64) 
     if let Some((low, at)) = now.low.filter(|(_, at)| *at >= from_ms) {
         knots.push(Knot { at_ms: at, t_c: Some(low), words: format!("low {low:.1}"), by_hand: false });
     }
-    if let Some((high, at)) = now.high.filter(|(_, at)| now.now_ms - at > MS_PER_HOUR) {
+    // The cloth may reach back over midnight, so its own highest is tied to it, not the calendar day's.
+    let highest = air.iter().copied().reduce(|best, next| if next.1 > best.1 { next } else { best });
+    if let Some((at, high)) = highest.filter(|(at, _)| now.now_ms - at > MS_PER_HOUR) {
         knots.push(Knot { at_ms: at, t_c: Some(high), words: format!("high {high:.1}"), by_hand: false });
     }
     for line in lines(now) {

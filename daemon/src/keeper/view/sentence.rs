@@ -43,7 +43,13 @@ pub(super) fn sentence(
 ) -> Sentence {
     let now_ms = engine.now_ms();
     let free = |notice: &&NoticeView| notice.later_until_ms.is_none_or(|until| until <= now_ms);
-    let first = open.iter().filter(free).min_by_key(|notice| rank(notice));
+    // A heat notice of a place that has fallen silent is old news: that nothing is known comes first.
+    let blind = |notice: &NoticeView| {
+        let place = places.iter().find(|place| place.place == notice.place);
+        matches!(notice.minder.as_str(), TOO_HOT | ON_COURSE)
+            && place.is_some_and(|place| place.t_c.is_none())
+    };
+    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 6 } else { rank(notice) });
     if let Some((notice, step)) = first.and_then(|notice| notice.steps.last().map(|step| (notice, step))) {
         return Sentence {
             tone: tone(notice),
@@ -80,8 +86,6 @@ fn refreshed(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> Op
     let told = notice.steps.last()?;
     let pace = crate::minders::words::pace(place.trend_c_per_h);
     let rest = told.text.split_once("; ").map_or("", |(_, rest)| rest);
-    let rest = rest.split(" Let it blow").next().unwrap_or(rest);
-    let rest = rest.split(" Early and late").next().unwrap_or(rest);
     let clock = engine.site.calendar.clock(place.heard_ms?);
     Some(format!("{}: {t_c:.1} at {clock}{pace}; {rest}", place.name))
 }
