@@ -128,7 +128,7 @@ impl Ground {
                     ended_ms: None,
                     first_flower_ms: None,
                     first_ripe_ms: None,
-                })
+                });
             }
             Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
                 self.take_down(probe, from_ms);

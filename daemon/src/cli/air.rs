@@ -192,6 +192,7 @@ fn many(args: &AirArgs, sheet: impl Read, out: &mut impl Write, err: &mut impl W
 }
 
 /// Writes rows as they come, as CSV or as a list of JSON objects.
+#[expect(clippy::large_enum_variant, reason = "one of them in a run")]
 enum Sink<W: Write> {
     Csv(csv::Writer<W>),
     Json { out: io::BufWriter<W>, first: bool },

@@ -213,6 +213,7 @@ impl Season {
 }
 
 /// Writes days as they are closed.
+#[expect(clippy::large_enum_variant, reason = "one of them in a run")]
 enum Sink<W: Write> {
     Csv(csv::Writer<W>),
     Json { out: io::BufWriter<W>, first: bool },

@@ -96,7 +96,7 @@ mod tests {
         let rows = ledger.outbox().unwrap();
         let row = rows.iter().find(|row| row.step == step && row.courier == "e-mail").unwrap();
         let tried = tried(row, delivery, 100_000);
-        ledger.commit(&Commit { tried: &[tried.clone()], ..Commit::empty(boot, 6, 6) }).unwrap();
+        ledger.commit(&Commit { tried: std::slice::from_ref(&tried), ..Commit::empty(boot, 6, 6) }).unwrap();
         tried
     }
 

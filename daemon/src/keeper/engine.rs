@@ -223,9 +223,11 @@ impl Engine {
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
         // Undoing is looked up before and after: what was there before it, and what stands now.
         self.touch_by(&entry);
-        self.entries.push(entry.clone());
+        self.entries.push(entry);
         self.ground = Ground::of(&self.entries);
-        self.touch_by(&entry);
+        if let Some(entry) = self.entries.last().cloned() {
+            self.touch_by(&entry);
+        }
         self.judge()
     }
 

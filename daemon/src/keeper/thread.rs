@@ -238,7 +238,7 @@ impl Keeper {
                 let taken = self.note(moment, note, from_ms);
                 let _ = answer.send(taken);
             }
-            Event::Tried { step, courier, delivery } => self.tried(step, courier, &delivery, moment),
+            Event::Tried { step, courier, delivery } => self.tried(step, &courier, &delivery, moment),
             Event::Mirrored { seq } => self.setup.core.mirrored(seq),
             Event::Ask(question) => self.answer(question),
         }
@@ -265,7 +265,7 @@ impl Keeper {
         Ok(id)
     }
 
-    fn tried(&mut self, step: i64, courier: String, delivery: &Delivery, moment: Moment) {
+    fn tried(&mut self, step: i64, courier: &str, delivery: &Delivery, moment: Moment) {
         let rows = self.setup.core.ledger().outbox().unwrap_or_default();
         let Some(row) = rows.iter().find(|row| row.step == step && row.courier == courier) else { return };
         self.setup.core.tried(shelf::tried(row, delivery, moment.wall_ms));
@@ -273,7 +273,7 @@ impl Keeper {
             tracing::warn!(step, %courier, %why, "not delivered");
         }
         if let Some(notice) = self.setup.core.notice_of(step) {
-            self.shell.undelivered.retain(|(of, why)| *of != notice || !why.starts_with(&courier));
+            self.shell.undelivered.retain(|(of, why)| *of != notice || !why.starts_with(courier));
             if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
                 self.shell.undelivered.push((notice, format!("{courier}: {why}")));
             }

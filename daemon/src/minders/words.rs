@@ -16,7 +16,7 @@ pub fn plural(crop: &Crop) -> String {
             ')' => depth -= 1,
             // Outside the brackets, and one space where a bracket stood.
             _ if depth == 0 && !(letter == ' ' && (name.is_empty() || name.ends_with(' '))) => {
-                name.push(letter)
+                name.push(letter);
             }
             _ => {}
         }

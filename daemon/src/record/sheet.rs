@@ -137,6 +137,10 @@ fn moment<R: Read>(group: &Group<'_>, rows: &Rows<R>, stamp: &mut Vec<u8>) -> Op
 
 /// A cell's value in the canonical unit: `Some(None)` where it says that there is none, `None` where it cannot
 /// be read.
+#[expect(
+    clippy::option_option,
+    reason = "unread, read as none, read as a value: three answers, passed on with ?"
+)]
 fn value<R: Read>(
     track: &Track<'_>,
     which: usize,
