@@ -146,7 +146,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn item() -> impl Strategy<Value = Item> {
-        (1_i64..40, -5_000_i64..2_000_000_000_000, any::<i32>(), 0_u8..10).prop_map(
+        (1_i64..40, -5_000_i64..2_000_000_000_000, any::<i32>(), 0_u8..9).prop_map(
             |(series, at_ms, ticks, code)| {
                 let reason = Reason::from_code(code).unwrap();
                 Item { series, at_ms, ticks: if reason == Reason::Missing { 0 } else { ticks }, reason }

@@ -227,7 +227,7 @@ mod tests {
     }
 
     fn kept() -> impl Strategy<Value = Vec<Kept>> {
-        let one = (0_i64..604_800_000, any::<i32>(), 0_u8..10, prop::option::of(0_i64..1 << 40));
+        let one = (0_i64..604_800_000, any::<i32>(), 0_u8..9, prop::option::of(0_i64..1 << 40));
         prop::collection::vec(one, 0..200).prop_map(|mut all| {
             all.sort_by_key(|one| one.0);
             let kept = |(at, ticks, code, late): (i64, i32, u8, Option<i64>)| {
