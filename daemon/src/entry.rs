@@ -166,6 +166,11 @@ pub enum Note {
     },
     /// Told: one step in the life of a notice.
     Step(Step),
+    /// Told: the morning letter of a day, `YYYY-MM-DD` in civil time.
+    Letter {
+        /// Which day.
+        date: String,
+    },
 }
 
 impl Note {
@@ -177,6 +182,7 @@ impl Note {
             Self::HeatWarning { .. } => "outlook",
             Self::Reply { .. } => "reply",
             Self::Step(_) => "step",
+            Self::Letter { .. } => "letter",
             _ => "diary",
         }
     }
@@ -197,6 +203,7 @@ impl Note {
             Self::Undo { entry } => entry.to_string(),
             Self::Reply { notice, .. } => notice.clone(),
             Self::Step(step) => step.notice.clone(),
+            Self::Letter { date } => date.clone(),
             Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
         }
     }

@@ -149,7 +149,7 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. } | Note::Step(_) | Note::Reply { .. } => return,
+            Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. } => return,
             _ => {}
         }
         self.entries.push(entry.clone());

@@ -1,12 +1,12 @@
-//! Which step a row of the outbox is about, and where its notice began.
+//! Which step or letter a row of the outbox is about, and where its notice began.
 //!
 //! The outbox holds numbers only; what they mean stands in the entries. A courier reads each entry once, in order, and
-//! keeps the steps that still wait and the first step of each notice.
+//! keeps the errands that still wait and the first step of each notice.
 
 use std::collections::BTreeMap;
 
 use super::outbox::{Errand, Waiting};
-use crate::entry::{Entry, Note, Step};
+use crate::entry::{Entry, Note};
 
 /// A row as the outbox holds it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,7 +26,7 @@ pub struct Row {
 pub struct Index {
     seen: i64,
     first: BTreeMap<String, i64>,
-    steps: BTreeMap<i64, Step>,
+    errands: BTreeMap<i64, Errand>,
 }
 
 impl Index {
@@ -39,9 +39,13 @@ impl Index {
     pub fn learn(&mut self, entries: Vec<Entry>) {
         for Entry { id, note, .. } in entries {
             self.seen = self.seen.max(id);
-            if let Note::Step(step) = note {
-                self.first.entry(step.notice.clone()).or_insert(id);
-                self.steps.insert(id, step);
+            match note {
+                Note::Step(step) => {
+                    self.first.entry(step.notice.clone()).or_insert(id);
+                    self.errands.insert(id, Errand::Step(step));
+                }
+                Note::Letter { date } => _ = self.errands.insert(id, Errand::Letter { date }),
+                _ => {}
             }
         }
     }
@@ -52,11 +56,11 @@ impl Index {
     /// Steps without a row are forgotten: rows are written with their step or never.
     pub fn waiting(&mut self, rows: &[Row]) -> Vec<Waiting> {
         let waiting = rows.iter().filter_map(|row| {
-            let step = self.steps.get(&row.entry)?;
+            let errand = self.errands.get(&row.entry)?.clone();
             Some(Waiting {
                 entry: row.entry,
-                first: self.first.get(&step.notice).copied().unwrap_or(row.entry),
-                errand: Errand::Step(step.clone()),
+                first: self.first.get(errand.thread()).copied().unwrap_or(row.entry),
+                errand,
                 due_ms: row.due_ms,
                 expires_ms: row.expires_ms,
                 tries: row.tries,
@@ -64,7 +68,7 @@ impl Index {
         });
         let waiting: Vec<Waiting> = waiting.collect();
         let rows: std::collections::BTreeSet<i64> = rows.iter().map(|row| row.entry).collect();
-        self.steps.retain(|entry, _| rows.contains(entry));
+        self.errands.retain(|entry, _| rows.contains(entry));
         waiting
     }
 }
@@ -74,6 +78,7 @@ mod tests {
     use agronomy::crop::Severity;
 
     use super::*;
+    use crate::entry::Step;
     use crate::entry::Turn;
 
     fn step(id: i64, notice: &str, number: u32) -> Entry {

@@ -36,7 +36,7 @@ pub enum Errand {
 
 impl Errand {
     /// What the errand belongs to: within it, a newer errand replaces an older one.
-    fn thread(&self) -> &str {
+    pub(super) fn thread(&self) -> &str {
         match self {
             Self::Step(step) => &step.notice,
             Self::Letter { .. } => "",

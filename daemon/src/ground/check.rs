@@ -74,7 +74,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             there.then_some(()).ok_or_else(|| format!("there is no entry {entry} that could be undone"))
         }
         Note::Reply { .. } => Ok(()),
-        Note::Step(_) => Err("steps of notices are told by the minders only".to_owned()),
+        Note::Step(_) | Note::Letter { .. } => Err("steps and letters are told, not noted".to_owned()),
     }
 }
 

@@ -9,6 +9,7 @@ use std::ops::Range;
 
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
+use chrono::NaiveTime;
 
 use super::engine::Engine;
 use super::event::Refusal;
@@ -17,6 +18,7 @@ use super::tracks::Known;
 use crate::almanac::pages::{Made, Readings, make};
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
+use crate::couriers::letter::{LETTER_LIFE_MS, due};
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
 use crate::ledger::{Commit, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
@@ -51,6 +53,8 @@ pub struct Route {
     pub pushes_only: bool,
     /// Civil hours in which only severe steps go: from, to.
     pub quiet: Option<(u32, u32)>,
+    /// When the morning letter goes by it, civil time.
+    pub letter_at: Option<NaiveTime>,
 }
 
 /// What waits to become durable.
@@ -62,6 +66,8 @@ struct Pending {
     pages: BTreeMap<(String, Day), Option<Made>>,
     tried: Vec<TriedRow>,
     mirrored: Option<i64>,
+    /// Letters to be written: courier, day.
+    letters: Vec<(String, String)>,
 }
 
 /// The engine with its ledger.
@@ -75,6 +81,8 @@ pub struct Core {
     seq: i64,
     /// Batches of this boot that were stored without dates.
     undated: BTreeSet<i64>,
+    /// Day of the last letter written.
+    last_letter: Option<String>,
 }
 
 impl Core {
@@ -89,6 +97,7 @@ impl Core {
             pending: Pending::default(),
             seq,
             undated: BTreeSet::new(),
+            last_letter: None,
         }
     }
 
@@ -193,13 +202,14 @@ impl Core {
             && pending.undated.is_empty()
             && pending.steps.is_empty()
             && pending.tried.is_empty()
-            && pending.pages.is_empty())
+            && pending.pages.is_empty()
+            && pending.letters.is_empty())
             || pending.mirrored.is_some()
     }
 
     /// Whether a notice step waits, which is worth a commit of its own.
     pub fn is_urgent(&self) -> bool {
-        !self.pending.steps.is_empty() || !self.pending.tried.is_empty()
+        !self.pending.steps.is_empty() || !self.pending.tried.is_empty() || !self.pending.letters.is_empty()
     }
 
     /// How many readings wait.
@@ -237,6 +247,12 @@ impl Core {
             queue.extend(self.routes_of(step, all.len()));
             all.push(NewNote { at_ms: step.at_ms, from_ms: step.at_ms, note: Note::Step(step.clone()) });
         }
+        for (courier, date) in &self.pending.letters {
+            let (at_ms, step) = (moment.wall_ms, StepRef::Note(all.len()));
+            let expires_ms = at_ms + LETTER_LIFE_MS;
+            queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
+            all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
+        }
         let edition = self.engine.site().edition();
         let pages: Vec<(String, Day, String)> = self
             .pending
@@ -271,6 +287,22 @@ impl Core {
         self.seq = done.seq.unwrap_or(self.seq);
         self.pending = Pending::default();
         Ok(done.entries.into_iter().take(notes.len()).collect())
+    }
+
+    /// Writes the morning letter when its hour has come: once a day, also over a restart.
+    pub fn write_letters(&mut self, moment: Moment) {
+        if !moment.trusted {
+            return;
+        }
+        let civil_offset_s = self.engine.site().calendar.civil_offset_s(moment.wall_ms);
+        for route in &self.routes {
+            let Some(at) = route.letter_at else { continue };
+            let last = self.last_letter.clone().or_else(|| self.engine.last_letter());
+            if let Some(date) = due(last.as_deref(), moment.wall_ms, civil_offset_s, at) {
+                self.pending.letters.push((route.courier.clone(), date.clone()));
+                self.last_letter = Some(date);
+            }
+        }
     }
 
     fn routes_of(&self, step: &Step, index: usize) -> Vec<Queued> {

@@ -214,6 +214,14 @@ impl Engine {
         }
     }
 
+    /// Day of the last letter that an earlier run wrote.
+    pub fn last_letter(&self) -> Option<String> {
+        self.entries.iter().rev().find_map(|entry| match &entry.note {
+            Note::Letter { date } => Some(date.clone()),
+            _ => None,
+        })
+    }
+
     /// Number of the newest entry.
     pub fn newest_entry(&self) -> i64 {
         self.entries.last().map_or(0, |entry| entry.id)

@@ -159,6 +159,7 @@ impl Keeper {
             self.setup.core.engine_mut().skip_to(moment.wall_ms);
         }
         self.setup.core.advance(moment);
+        self.setup.core.write_letters(moment);
         if taken == 0 && self.setup.core.engine().is_dirty() {
             self.setup.core.remake(REMADE_AT_ONCE);
             self.stale = true;

@@ -88,12 +88,13 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
         }
         Note::Step(step) => (step.title.clone(), step.text.clone()),
+        Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
     }
 }
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Reply { .. })
+    !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. })
 }
 
 /// How many plants, in words.

@@ -64,7 +64,7 @@ pub(crate) async fn note(
         Ok(Json(wish)) => wish,
         Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
     };
-    if matches!(note, Note::Step(_)) {
+    if matches!(note, Note::Step(_) | Note::Letter { .. }) {
         return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
     }
     match shared.handle.note(note, from_ms).await {

@@ -240,10 +240,15 @@ pub fn routes(site: &config::site::Site) -> Vec<Route> {
     let quiet = Some((hour(site.quiet.from), hour(site.quiet.to)));
     let mut routes = Vec::new();
     if site.mail.is_some() {
-        routes.push(Route { courier: EMAIL.to_owned(), pushes_only: true, quiet });
+        routes.push(Route {
+            courier: EMAIL.to_owned(),
+            pushes_only: true,
+            quiet,
+            letter_at: Some(site.letter.at),
+        });
     }
     if site.mqtt_notices.is_some() && site.broker.is_some() {
-        routes.push(Route { courier: MQTT.to_owned(), pushes_only: false, quiet: None });
+        routes.push(Route { courier: MQTT.to_owned(), pushes_only: false, quiet: None, letter_at: None });
     }
     routes
 }
