@@ -38,7 +38,11 @@ pub(super) fn site(site: &Site) -> String {
         ledger.commit_every_s
     ));
     lines.say(format_args!("Page on http://{}", site.page_listen));
-    start(&mut lines, &site.start);
+    if site.ledger.folder.join("ledger").exists() {
+        lines.say("The ledger is there already, so [start] is not read any more; change the ground on its page, or by note.");
+    } else {
+        start(&mut lines, &site.start);
+    }
     sources(&mut lines, site);
     couriers(&mut lines, site);
     let off: Vec<_> = [
