@@ -39,7 +39,7 @@ fn minutes(seqs: std::ops::RangeInclusive<i64>) -> Vec<Portion> {
             quantity,
             value,
             at_ms: START_MS + seq * 60_000 + probe,
-            reason: if seq % 50 == 0 { Reason::Unchanged } else { Reason::None },
+            reason: if seq % 50 == 0 { Reason::SameTimeOtherValue } else { Reason::None },
         };
         let readings = (1..=4).flat_map(|probe| {
             let hundredths = (seq * 37 + probe * 11) % 4500;
