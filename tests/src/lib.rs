@@ -2,6 +2,9 @@
 
 pub mod events;
 pub mod mosquitto;
+pub mod program;
+pub mod publisher;
+pub mod records;
 pub mod servers;
 pub mod stand_in;
 

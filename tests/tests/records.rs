@@ -1,46 +1,16 @@
 //! The record reader over the open records that the shipped maps are for.
-//!
-//! They are large and under licences of their own, so they lie beside this repository and not in it: in the
-//! folder named by GLASSHOUR_RECORDS, or in `../shared/data`. Without them the test says that it was skipped.
 
 use std::collections::BTreeMap;
-use std::io::Write as _;
-use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::path::Path;
 
 use config::read_record;
 use config::zone::Zones;
 use glasshour::calendar;
 use glasshour::record::{self, Recorded};
-
-fn records() -> Option<PathBuf> {
-    let beside = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared/data");
-    let folder = std::env::var_os("GLASSHOUR_RECORDS").map_or(beside, PathBuf::from);
-    if folder.is_dir() {
-        return Some(folder);
-    }
-    // Not by eprintln, which the test harness keeps to itself.
-    let mut err = std::io::stderr();
-    let _ =
-        writeln!(err, "SKIPPED: no records in {}; name their folder in GLASSHOUR_RECORDS", folder.display());
-    None
-}
-
-/// The file as it is, or unpacked into `scratch` under its name without the ending `.gz`.
-fn plain(file: &Path, scratch: &Path) -> PathBuf {
-    if file.extension().is_none_or(|ending| ending != "gz") {
-        return file.to_owned();
-    }
-    let unpacked = Command::new("gzip").arg("-dc").arg(file).output().expect("gzip is part of every Debian");
-    assert!(unpacked.status.success(), "{}", file.display());
-    let target = scratch.join(file.file_stem().unwrap());
-    std::fs::write(&target, unpacked.stdout).unwrap();
-    target
-}
+use tests::records::{plain, records, shipped};
 
 fn read(folder: &Path, map: &str, file: &str) -> Recorded {
-    let maps = Path::new(env!("CARGO_MANIFEST_DIR")).join("../config/examples/records");
-    let text = std::fs::read_to_string(maps.join(map)).unwrap();
+    let text = std::fs::read_to_string(shipped(map)).unwrap();
     let map = read_record(&text, &Zones::system()).unwrap_or_else(|faults| panic!("{}", faults.named(map)));
     let scratch = tempfile::tempdir().unwrap();
     let file = plain(&folder.join(file), scratch.path());

@@ -1,5 +1,6 @@
 //! `glasshour replay`: a recorded file through the same keeper, almanac and minders, as fast as the machine goes.
 
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -114,18 +115,20 @@ fn bare(
         calendar,
         book,
     };
-    let mut notes = Vec::new();
+    let place = |probe: &str| Note::Place {
+        place: probe.to_owned(),
+        name: probe.to_owned(),
+        kind: PlaceKind::Outdoors,
+    };
+    let speaking = recorded.usual_interval_ms.keys();
+    let probes: BTreeSet<_> = speaking.chain(recorded.by_hand.iter().map(|read| &read.probe)).collect();
+    let mut notes: Vec<_> = probes.into_iter().map(|probe| (first_ms, place(probe))).collect();
     for (probe, interval_ms) in &recorded.usual_interval_ms {
-        let place = probe.to_string();
-        notes.push((
-            first_ms,
-            Note::Place { place: place.clone(), name: place.clone(), kind: PlaceKind::Outdoors },
-        ));
         notes.push((
             first_ms,
             Note::Hang {
                 probe: probe.to_string(),
-                place,
+                place: probe.to_string(),
                 height_m: None,
                 shelter: None,
                 usual_interval_s: (interval_ms / 1000).max(1) as u32,

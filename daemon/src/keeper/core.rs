@@ -181,18 +181,18 @@ impl Core {
         grade(heard, &circumstances)
     }
 
-    /// What memory, and behind it the ledger, knows of a moment.
+    /// What memory, and behind it the ledger and what waits for it, knows of a moment.
     fn known(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Known {
-        match self.engine.tracks().at(probe, quantity, at_ms) {
-            Known::Forgotten => self
-                .ledger
-                .readings(probe, quantity, at_ms..at_ms + 1)
-                .unwrap_or_default()
-                .iter()
-                .find(|reading| reading.grade() != Grade::Refused)
-                .map_or(Known::Nothing, |reading| Known::Value(reading.value)),
-            known => known,
+        let known = self.engine.tracks().at(probe, quantity, at_ms);
+        if known != Known::Forgotten {
+            return known;
         }
+        let stored = self.ledger.readings(probe, quantity, at_ms..at_ms + 1).unwrap_or_default();
+        let waits = self.pending.dated.iter().filter(|reading| {
+            reading.at_ms == at_ms && reading.quantity == quantity && *reading.probe == *probe
+        });
+        let first = stored.iter().chain(waits).find(|reading| reading.grade() != Grade::Refused);
+        first.map_or(Known::Nothing, |reading| Known::Value(reading.value))
     }
 
     /// Whether anything waits to become durable.

@@ -5,6 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use agronomy::quantity::Quantity;
+
 use super::counts::Counts;
 use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, make};
@@ -165,9 +167,12 @@ impl Engine {
         self.judge()
     }
 
-    /// Takes in a graded reading without judging or counting: at a start, from the ledger.
-    pub fn recall(&mut self, reading: &Reading) {
-        self.tracks.take(reading);
+    /// Takes in the readings of a series since a moment without judging or counting: at a start, from the ledger.
+    pub fn recall(&mut self, probe: &str, quantity: Quantity, from_ms: i64, readings: &[Reading]) {
+        self.tracks.begin(probe, quantity, from_ms);
+        for reading in readings {
+            self.tracks.take(reading);
+        }
     }
 
     /// Takes in a reading that was stored undated and has its date now: counted, remembered, its day marked.

@@ -35,7 +35,7 @@ impl Engine {
             steps.extend(silent::judge(&now, &calendar, &mut book));
             wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
         }
-        steps.extend(dome::judge(&self.entries, &calendar, self.now_ms(), &mut book));
+        steps.extend(dome::judge(&self.ground.entries, &calendar, self.now_ms(), &mut book));
         wake = wake.min(self.next_clock_moment(calendar.day_of(self.now_ms())));
         self.book = book;
         self.minders = minders;

@@ -81,9 +81,11 @@ impl Core {
             mark_everything(&mut engine, &ledger)?;
         }
         for (probe, quantity) in ledger.series()? {
-            for reading in ledger.readings(&probe, quantity, now_ms - RECALL_MS..now_ms + MS_PER_DAY)? {
-                engine.recall(&reading);
-            }
+            // Of a probe that has long been silent, its last days: since when it is silent must still be known.
+            let newest_ms = ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
+            let from_ms = newest_ms - RECALL_MS;
+            let readings = ledger.readings(&probe, quantity, from_ms..now_ms + MS_PER_DAY)?;
+            engine.recall(&probe, quantity, from_ms, &readings);
         }
         recall_shapes(&mut engine, &ledger, now_ms)?;
         for hang in engine.ground().hangs.clone() {

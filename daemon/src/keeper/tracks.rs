@@ -39,6 +39,13 @@ pub enum Known {
 }
 
 impl Tracks {
+    /// Says from when on memory is whole for a series that the ledger knows already: what lies before is forgotten,
+    /// not absent. Before anything of it is taken in.
+    pub fn begin(&mut self, probe: &str, quantity: Quantity, from_ms: i64) {
+        let track = Track { recent: Vec::new(), whole_from_ms: from_ms };
+        self.tracks.entry((probe.to_owned(), quantity)).or_insert(track);
+    }
+
     /// Takes in a graded reading. What is repeated leaves no trace here.
     pub fn take(&mut self, reading: &Reading) {
         if reading.reason == Reason::Repeated {

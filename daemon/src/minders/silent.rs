@@ -1,6 +1,7 @@
 //! Probe silent: blind is not calm. Told once twice the usual interval has passed without a reading.
 
 use agronomy::crop::Severity;
+use agronomy::series::MS_PER_HOUR;
 
 use super::book::{Book, Word};
 use crate::calendar::{Calendar, date};
@@ -64,9 +65,18 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
             "{} in {}: nothing heard since {}{last}. Battery, cable, shade on the probe? What is not measured is not known.",
             now.probe,
             now.place_name,
-            calendar.clock(heard_ms)
+            since(heard_ms, now.now_ms, calendar)
         ),
         caution: "",
     };
     book.tell(now.now_ms, &date(calendar.day_of(now.now_ms)), word)
+}
+
+/// A clock time alone says nothing once it is not today's or last night's.
+fn since(heard_ms: i64, now_ms: i64, calendar: &Calendar) -> String {
+    if now_ms - heard_ms < 20 * MS_PER_HOUR {
+        calendar.clock(heard_ms)
+    } else {
+        calendar.civil_format(heard_ms, "%a %-d %B, %H:%M")
+    }
 }

@@ -79,14 +79,23 @@ pub fn listens(port: u16) -> bool {
 /// # Panics
 ///
 /// When it does not come.
-pub fn until<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
-    for _ in 0..600 {
+pub fn until<T>(what: &str, look: impl FnMut() -> Option<T>) -> T {
+    until_within(30, what, look)
+}
+
+/// The same with another deadline, s: for work that takes an unoptimised build on a busy machine its time.
+///
+/// # Panics
+///
+/// When it does not come.
+pub fn until_within<T>(deadline_s: u32, what: &str, mut look: impl FnMut() -> Option<T>) -> T {
+    for _ in 0..20 * deadline_s {
         if let Some(found) = look() {
             return found;
         }
         std::thread::sleep(Duration::from_millis(50));
     }
-    panic!("waited 30 s in vain: {what}")
+    panic!("waited {deadline_s} s in vain: {what}")
 }
 
 /// The same without holding up the other tasks of the test.
