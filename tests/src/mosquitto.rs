@@ -100,6 +100,11 @@ impl Mosquitto {
         self.port
     }
 
+    /// The number of its process while it runs.
+    pub fn pid(&self) -> Option<u32> {
+        self.running.as_ref().map(Child::id)
+    }
+
     /// What it wrote to its log.
     pub fn log(&self) -> String {
         std::fs::read_to_string(self.folder.path().join("log")).unwrap_or_default()
