@@ -104,6 +104,7 @@ pub fn input(
     place: &str,
     day: Day,
 ) -> Option<DayInput> {
+    ground.place(place)?;
     let start = site.calendar.start_of(day);
     let window = start..start + MS_PER_DAY;
     let mut hangs = ground.hangs_in(place, window.start, window.end);

@@ -12,7 +12,7 @@ use agronomy::quantity::Quantity;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, grade, stamp};
-use super::stored::LedgerReadings;
+use super::stored::Stored;
 use super::tracks::Known;
 use crate::almanac::pages::{Made, make};
 use crate::calendar::Day;
@@ -327,13 +327,13 @@ impl Core {
         Ok(id)
     }
 
-    /// Makes marked days afresh from the ledger, at most so many; whether more are left.
+    /// Makes marked days afresh from the ledger and what waits for it, at most so many; whether more are left.
     pub fn remake(&mut self, most: usize) -> bool {
         let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
         let left = marked.split_off(most.min(marked.len()));
         for (place, day) in marked {
-            let made =
-                make(self.engine.site(), self.engine.ground(), &LedgerReadings(&self.ledger), &place, day);
+            let stored = Stored { ledger: &self.ledger, waiting: &self.pending.dated };
+            let made = make(self.engine.site(), self.engine.ground(), &stored, &place, day);
             self.pending.pages.insert((place.clone(), day), made.clone());
             self.engine.put(&place, day, made);
         }

@@ -248,7 +248,7 @@ impl Engine {
                 let undone = self.entries.iter().find(|it| it.id == *undone)?;
                 self.touched_by(undone)
             }
-            Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
+            Note::Place { place, .. } | Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
                 Some((entry.from_ms, vec![place.clone()]))
             }
             Note::End { planting } | Note::FirstFlower { planting } | Note::FirstRipe { planting } => {

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::core::{Core, Moment, Route};
 use super::counts::Counts;
 use super::engine::Engine;
-use super::stored::LedgerReadings;
+use super::stored::Stored;
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
 use crate::entry::{Entry, Note};
@@ -157,7 +157,7 @@ fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
     for place in engine.ground().places.clone() {
         for day in today - SHAPE_DAYS..today {
             let wide = calendar.start_of(day - 1)..calendar.start_of(day + 1);
-            let stored = LedgerReadings(ledger);
+            let stored = Stored { ledger, waiting: &[] };
             let air = held(engine.ground(), &stored, &place.id, Quantity::AirTemperature, &wide);
             engine.recall_shape(&place.id, &air, day);
         }
