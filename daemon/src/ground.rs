@@ -76,7 +76,7 @@ pub struct Hang {
 impl Hang {
     /// Whether it hangs there at some moment of a stretch.
     pub fn overlaps(&self, from_ms: i64, until_ms: i64) -> bool {
-        self.from_ms < until_ms && self.until_ms.is_none_or(|until| until > from_ms)
+        self.from_ms < until_ms && self.until_ms.is_none_or(|until| until > from_ms.max(self.from_ms))
     }
 }
 
@@ -131,8 +131,7 @@ impl Ground {
                 });
             }
             Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
-                self.take_down(probe, from_ms);
-                self.hangs.push(Hang {
+                self.hang(Hang {
                     probe: probe.clone(),
                     place: place.clone(),
                     from_ms,
@@ -155,11 +154,18 @@ impl Ground {
         self.entries.push(entry.clone());
     }
 
-    /// A probe hangs in one place at a time: the earlier hanging ends where the later begins.
-    fn take_down(&mut self, probe: &str, from_ms: i64) {
-        for hang in self.hangs.iter_mut().filter(|hang| hang.probe == probe && hang.until_ms.is_none()) {
-            hang.until_ms = Some(from_ms.max(hang.from_ms));
+    /// A probe hangs in one place at a time: each hanging ends where the next begins, whichever was noted first.
+    /// Of two from the same moment the one noted later holds.
+    fn hang(&mut self, mut new: Hang) {
+        for other in self.hangs.iter_mut().filter(|other| other.probe == new.probe) {
+            let (ends, from_ms) = if other.from_ms <= new.from_ms {
+                (&mut other.until_ms, new.from_ms)
+            } else {
+                (&mut new.until_ms, other.from_ms)
+            };
+            *ends = Some(ends.map_or(from_ms, |until| until.min(from_ms)));
         }
+        self.hangs.push(new);
     }
 
     fn with_planting(&mut self, id: &str, change: impl FnOnce(&mut Planting)) {
@@ -264,6 +270,27 @@ mod tests {
         let ground = Ground::of(&[entry(1, 0, hang("p", "house")), entry(2, 100, hang("p", "bed"))]);
         assert_eq!(ground.hang_at("p", 99).map(|hang| hang.place.as_str()), Some("house"));
         assert_eq!(ground.hang_at("p", 100).map(|hang| hang.place.as_str()), Some("bed"));
+    }
+
+    #[test]
+    fn a_move_noted_late_holds_until_the_next_one() {
+        let ground = Ground::of(&[
+            entry(1, 0, hang("p", "house")),
+            entry(2, 100, hang("p", "bed")),
+            entry(3, 50, hang("p", "pots")),
+        ]);
+        let at = |at_ms| ground.hang_at("p", at_ms).map(|hang| hang.place.as_str());
+        assert_eq!(
+            [at(49), at(50), at(99), at(100)],
+            [Some("house"), Some("pots"), Some("pots"), Some("bed")]
+        );
+    }
+
+    #[test]
+    fn of_two_hangings_from_the_same_moment_the_one_noted_later_holds() {
+        let ground = Ground::of(&[entry(1, 10, hang("p", "house")), entry(2, 10, hang("p", "bed"))]);
+        assert_eq!(ground.hang_at("p", 10).map(|hang| hang.place.as_str()), Some("bed"));
+        assert_eq!(ground.hangs_in("house", 0, 1_000).count(), 0);
     }
 
     #[test]

@@ -36,6 +36,12 @@ impl Held {
     pub const fn ms(&self) -> i64 {
         self.end_ms.saturating_sub(self.start_ms)
     }
+
+    /// The part of it that lies in a window; `None` where none does.
+    pub fn within(&self, window: &Range<i64>) -> Option<Self> {
+        let (start_ms, end_ms) = (self.start_ms.max(window.start), self.end_ms.min(window.end));
+        (start_ms < end_ms).then_some(Self { start_ms, end_ms, value: self.value })
+    }
 }
 
 /// Applies the gap rule to readings `(time, value)` in measured order.
@@ -91,6 +97,27 @@ pub fn together(
         }
         None
     })
+}
+
+/// Fills the gaps of one series with what another holds there: a second probe takes over where the first is silent.
+///
+/// Both must be in order and without overlap, as [`hold`] gives them; so is what comes back.
+pub fn fill(first: Vec<Held>, second: impl Iterator<Item = Held>) -> Vec<Held> {
+    if first.is_empty() {
+        return second.collect();
+    }
+    let mut filled = first.clone();
+    for held in second {
+        let mut from = held.start_ms;
+        let met = first.partition_point(|it| it.end_ms <= from);
+        for it in first[met..].iter().take_while(|it| it.start_ms < held.end_ms) {
+            filled.extend(held.within(&(from..it.start_ms)));
+            from = it.end_ms;
+        }
+        filled.extend(held.within(&(from..held.end_ms)));
+    }
+    filled.sort_by_key(|held| held.start_ms);
+    filled
 }
 
 /// How long anything was known, ms.
@@ -247,6 +274,19 @@ mod tests {
         let right = [one(5, 20, 10.0), one(25, 55, 20.0)];
         let both: Vec<_> = together(left.into_iter(), right.into_iter(), |a, b| a + b).collect();
         assert_eq!(both, [one(5, 10, 11.0), one(10, 20, 12.0), one(25, 30, 22.0), one(50, 55, 23.0)]);
+    }
+
+    #[test]
+    fn a_second_series_fills_the_gaps_of_the_first_and_nothing_else() {
+        let one = |start_ms, end_ms, value| Held { start_ms, end_ms, value };
+        let first = vec![one(0, 10, 1.0), one(20, 30, 1.5)];
+        let second = [one(5, 25, 2.0), one(25, 40, 3.0), one(50, 60, 4.0)];
+        let filled = fill(first.clone(), second.into_iter());
+        let wanted =
+            [one(0, 10, 1.0), one(10, 20, 2.0), one(20, 30, 1.5), one(30, 40, 3.0), one(50, 60, 4.0)];
+        assert_eq!(filled, wanted);
+        assert_eq!(fill(Vec::new(), second.into_iter()), second);
+        assert_eq!(fill(first.clone(), std::iter::empty()), first);
     }
 
     #[test]

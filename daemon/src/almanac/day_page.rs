@@ -65,14 +65,10 @@ pub struct DayInput {
     pub day: Range<i64>,
     /// The night that ends this morning, UTC ms.
     pub night: Range<i64>,
-    /// Sound air temperatures (UTC ms, °C) in measured order, from a day before.
-    pub air: Vec<(i64, f64)>,
-    /// Their probe's usual interval, ms.
-    pub air_interval_ms: i64,
-    /// Sound humidities (UTC ms, %) in measured order.
-    pub humidity: Vec<(i64, f64)>,
-    /// Their probe's usual interval, ms.
-    pub humidity_interval_ms: i64,
+    /// Sound air temperatures (°C) as they are held, from a day before: each begins where it was measured.
+    pub air: Vec<Held>,
+    /// Sound humidities (%) as they are held, from a day before.
+    pub humidity: Vec<Held>,
     /// Lowest and highest read by hand, °C.
     pub by_hand: Option<(f64, f64)>,
     /// Degree-day rules of the crops that stand here.
@@ -122,19 +118,19 @@ pub fn hours(ms: i64) -> f64 {
 impl DayInput {
     /// Air temperature as held over a stretch.
     pub fn held(&self, window: &Range<i64>) -> impl Iterator<Item = Held> {
-        series::hold(self.air.iter().copied(), self.air_interval_ms, window.clone())
+        self.air.iter().filter_map(|held| held.within(window))
     }
 
     /// The deficit as held over the day: where both temperature and humidity are held.
     fn deficit(&self) -> impl Iterator<Item = Held> {
-        let humidity =
-            series::hold(self.humidity.iter().copied(), self.humidity_interval_ms, self.day.clone());
+        let humidity = self.humidity.iter().filter_map(|held| held.within(&self.day));
         series::together(self.held(&self.day), humidity, deficit)
     }
 
     /// Extremes of the readings measured in a stretch.
     fn extremes(&self, window: &Range<i64>) -> Option<(f64, f64)> {
-        let mut values = self.air.iter().filter(|(at, _)| window.contains(at)).map(|(_, value)| *value);
+        let measured = self.air.iter().filter(|held| window.contains(&held.start_ms));
+        let mut values = measured.map(|held| held.value);
         let first = values.next()?;
         Some(values.fold((first, first), |(low, high), value| (low.min(value), high.max(value))))
     }

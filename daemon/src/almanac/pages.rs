@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use agronomy::quantity::Quantity;
-use agronomy::series::MS_PER_DAY;
+use agronomy::series::{self, Held, MS_PER_DAY};
 use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage};
@@ -59,10 +59,10 @@ impl Pages {
 
     /// Highest air temperatures of the days before `day`, of those of the last 14 that count in full, °C.
     pub fn full_day_maxima(&self, place: &str, day: Day) -> Vec<f64> {
-        (day - 14..day)
-            .filter_map(|day| self.places.get(&(place.to_owned(), day)))
-            .filter(|page| page.measured_share >= 0.75)
-            .filter_map(|page| page.t_max_c)
+        self.places
+            .range((place.to_owned(), day - 14)..(place.to_owned(), day))
+            .filter(|(_, page)| page.measured_share >= 0.75)
+            .filter_map(|(_, page)| page.t_max_c)
             .collect()
     }
 }
@@ -79,16 +79,17 @@ pub struct Made {
 /// Makes the pages of a place's day; `None` where nothing was heard and nothing read by hand.
 pub fn make(site: &Site, ground: &Ground, readings: &dyn Readings, place: &str, day: Day) -> Option<Made> {
     let input = input(site, ground, readings, place, day)?;
+    let page = input.page();
     let plantings = ground
         .plantings
         .iter()
         .filter(|planting| planting.place == place && stands_in(planting, &input.day))
         .filter_map(|planting| {
             let crop = site.book.crops.get(&planting.crop)?;
-            Some(planting_page(&input, planting, crop, site.place_line_c()))
+            Some(planting_page(&input, &page, planting, crop, site.place_line_c()))
         })
         .collect();
-    Some(Made { place: input.page(), plantings })
+    Some(Made { place: page, plantings })
 }
 
 fn stands_in(planting: &crate::ground::Planting, day: &Range<i64>) -> bool {
@@ -103,25 +104,19 @@ pub fn input(
     place: &str,
     day: Day,
 ) -> Option<DayInput> {
+    ground.place(place)?;
     let start = site.calendar.start_of(day);
     let window = start..start + MS_PER_DAY;
-    let hangs: Vec<_> = ground.hangs_in(place, window.start, window.end).collect();
-    let heard = hangs.iter().any(|hang| readings.heard(&hang.probe, clip(hang, &window)));
+    let mut hangs = ground.hangs_in(place, window.start, window.end);
+    let heard = hangs.any(|hang| readings.heard(&hang.probe, clip(hang, &window)));
     let by_hand = by_hand(site, ground, place, day);
     if !heard && by_hand.is_none() {
         return None;
     }
     // From a day before: the value carried in, and the evening of the night that ends this morning.
     let wide = start - MS_PER_DAY..window.end;
-    let series = |quantity| {
-        hangs
-            .iter()
-            .map(|hang| (hang, readings.sound(&hang.probe, quantity, clip(hang, &wide))))
-            .find(|(_, values)| values.iter().any(|(at, _)| window.contains(at)))
-            .map_or((Vec::new(), 1), |(hang, values)| (values, hang.usual_interval_ms))
-    };
-    let (air, air_interval_ms) = series(Quantity::AirTemperature);
-    let (humidity, humidity_interval_ms) = series(Quantity::RelativeHumidity);
+    let held = |quantity| held(ground, readings, place, quantity, &wide);
+    let (air, humidity) = (held(Quantity::AirTemperature), held(Quantity::RelativeHumidity));
     let rules: BTreeSet<_> = ground
         .plantings
         .iter()
@@ -134,11 +129,25 @@ pub fn input(
         day: window,
         night: site.night_before(day),
         air,
-        air_interval_ms,
         humidity,
-        humidity_interval_ms,
         by_hand,
         rules,
+    })
+}
+
+/// What is known of a quantity at a place over a stretch: what the probe that was hung first holds, and in its
+/// gaps what the next one does. Each value begins where it was measured (or where it takes over).
+pub fn held(
+    ground: &Ground,
+    readings: &dyn Readings,
+    place: &str,
+    quantity: Quantity,
+    window: &Range<i64>,
+) -> Vec<Held> {
+    ground.hangs_in(place, window.start, window.end).fold(Vec::new(), |known, hang| {
+        let hung = clip(hang, window);
+        let sound = readings.sound(&hang.probe, quantity, hung.clone());
+        series::fill(known, series::hold(sound.into_iter(), hang.usual_interval_ms, hung))
     })
 }
 

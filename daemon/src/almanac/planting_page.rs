@@ -6,7 +6,7 @@ use agronomy::crop::{Crop, HeatRule, Measure, Severity};
 use agronomy::degree_days::Method;
 use serde::{Deserialize, Serialize};
 
-use super::day_page::{DayInput, RuleKey};
+use super::day_page::{DayInput, DayPage, RuleKey};
 use super::lines::{Lines, stages};
 use crate::ground::Planting;
 
@@ -48,10 +48,15 @@ pub fn rule_of(crop: &Crop) -> RuleKey {
 }
 
 /// Makes the page of a planting from the day of its place.
-pub fn planting_page(input: &DayInput, planting: &Planting, crop: &Crop, place_line_c: f64) -> PlantingPage {
+pub fn planting_page(
+    input: &DayInput,
+    page: &DayPage,
+    planting: &Planting,
+    crop: &Crop,
+    place_line_c: f64,
+) -> PlantingPage {
     let stages = stages(planting, crop, input.day.start);
     let lines = Lines::of(crop, &stages, place_line_c);
-    let page = input.page();
     let rule = rule_of(crop).rule();
     let mut rule_hours = BTreeMap::new();
     let mut worst = None;

@@ -8,7 +8,7 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use agronomy::series::{self, MS_PER_DAY};
+use agronomy::series::{self, Held, MS_PER_DAY};
 
 /// Half hours in a day.
 const SLOTS: usize = 48;
@@ -42,13 +42,12 @@ pub struct Expected {
 
 impl Shapes {
     /// Keeps a closed day's shape, if all its half hours were held and it swung by at least 3 °C.
-    pub fn keep(&mut self, air: &[(i64, f64)], interval_ms: i64, day: &Range<i64>) {
+    pub fn keep(&mut self, air: &[Held], day: &Range<i64>) {
         let mut means = [0.0; SLOTS];
         for (slot, mean) in means.iter_mut().enumerate() {
             let start = day.start + slot as i64 * (MS_PER_DAY / SLOTS as i64);
             let window = start..start + MS_PER_DAY / SLOTS as i64;
-            let held = series::hold(air.iter().copied(), interval_ms, window);
-            match series::time_weighted_mean(held) {
+            match series::time_weighted_mean(air.iter().filter_map(|held| held.within(&window))) {
                 Some(value) => *mean = value,
                 None => return,
             }

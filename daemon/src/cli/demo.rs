@@ -116,7 +116,8 @@ fn history(
     let mut notes = world.season_notes().peekable();
     for (step, (at_ms, readings)) in history::readings(world).enumerate() {
         while let Some((noted_ms, note)) = notes.next_if(|(noted_ms, _)| *noted_ms <= at_ms) {
-            core.note(moment(*noted_ms), note.clone(), Some(*noted_ms)).map_err(Trouble::Failed)?;
+            core.note(moment(*noted_ms), note.clone(), Some(*noted_ms))
+                .map_err(|error| Trouble::Failed(error.to_string()))?;
         }
         core.hear(moment(at_ms), &[Message { readings, arrived_ms: at_ms }]);
         if step % HISTORY_STEPS == 0 {

@@ -222,7 +222,9 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
         }
         None => {
             let (mut core, moment) = target.open()?;
-            core.note(moment, note, at).map_err(Trouble::Given)?
+            let entry = core.note(moment, note, at).map_err(|error| Trouble::Given(error.to_string()))?;
+            core.flush(moment).map_err(|error| Trouble::Failed(error.to_string()))?;
+            entry
         }
     };
     if json {

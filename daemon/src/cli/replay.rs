@@ -177,7 +177,9 @@ pub(super) fn replay(site: Site, notes: &[(i64, Note)], recorded: &Recorded) -> 
 fn note_by_hand(core: &mut Core, read: &record::ByHand, moment: Moment) -> Result<(), Trouble> {
     let hang = core.engine().ground().hang_at(&read.probe, read.from_ms);
     let place = hang.map_or_else(|| read.probe.to_string(), |hang| hang.place.clone());
-    core.note(moment, read.note(&place), Some(read.from_ms)).map(|_| ()).map_err(Trouble::Given)
+    core.note(moment, read.note(&place), Some(read.from_ms))
+        .map(|_| ())
+        .map_err(|error| Trouble::Given(error.to_string()))
 }
 
 /// What a person wants to know of a replay.

@@ -70,7 +70,8 @@ fn by_ourselves(args: &TakeInArgs, recorded: &record::Recorded) -> Result<(), Tr
         core.flush(moment).map_err(failed)?;
     }
     for read in &recorded.by_hand {
-        core.note(moment, read.note(&read.probe), Some(read.from_ms)).map_err(Trouble::Given)?;
+        core.note(moment, read.note(&read.probe), Some(read.from_ms))
+            .map_err(|error| Trouble::Given(error.to_string()))?;
     }
     while core.remake(1000) {}
     core.flush(moment).map_err(failed)

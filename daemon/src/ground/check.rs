@@ -46,7 +46,11 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             Ok(())
         }
         Note::FirstFlower { planting } | Note::FirstRipe { planting } => {
-            known_planting(ground, planting).map(|_| ())
+            let begun = known_planting(ground, planting)?;
+            if from_ms < begun {
+                return Err(format!("{planting} cannot flower or ripen before it began"));
+            }
+            Ok(())
         }
         Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
             identifier("probe", probe)?;
@@ -67,14 +71,29 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             known_place(ground, place)?;
             thermometer(*now_c, *low_c, *high_c)
         }
-        Note::HeatWarning { from, to, about_c, .. } => heat_warning(from, to, *about_c),
+        Note::HeatWarning { from, to, about_c, said_by } => {
+            words("name of who said so", said_by.as_deref().unwrap_or("-"))?;
+            heat_warning(from, to, *about_c)
+        }
         Note::Remark { text } => words("remark", text),
         Note::Undo { entry } => {
-            let there = ground.entries.iter().any(|it| it.id == *entry);
-            there.then_some(()).ok_or_else(|| format!("there is no entry {entry} that could be undone"))
+            let undone = ground.entries.iter().find(|it| it.id == *entry);
+            let undone = undone.ok_or_else(|| format!("there is no entry {entry} that could be undone"))?;
+            unused(ground, &undone.note)
         }
         Note::Reply { .. } => Ok(()),
         Note::Step(_) | Note::Letter { .. } => Err("steps and letters are told, not noted".to_owned()),
+    }
+}
+
+/// A place goes only when nothing stands or hangs there.
+fn unused(ground: &Ground, undone: &Note) -> Result<(), String> {
+    let Note::Place { place, .. } = undone else { return Ok(()) };
+    let planting = ground.plantings.iter().find(|it| it.place == *place).map(|it| it.id.as_str());
+    let probe = ground.hangs.iter().find(|it| it.place == *place).map(|it| it.probe.as_str());
+    match planting.or(probe) {
+        Some(what) => Err(format!("{what} is noted for {place}: undo that first")),
+        None => Ok(()),
     }
 }
 

@@ -5,17 +5,17 @@
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::ops::Range;
 
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 use chrono::NaiveTime;
 
 use super::engine::Engine;
-use super::event::Refusal;
-use super::grading::{Circumstances, grade};
+use super::event::NotNoted;
+use super::grading::{Circumstances, grade, stamp};
+use super::stored::Stored;
 use super::tracks::Known;
-use crate::almanac::pages::{Made, Readings, make};
+use crate::almanac::pages::{Made, make};
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
@@ -147,7 +147,7 @@ impl Core {
         for message in messages {
             for heard in &message.readings {
                 let reading = self.grade(heard, message.arrived_ms, moment.trusted, &fresh);
-                if moment.trusted || heard.measured_ms.is_some() {
+                if moment.trusted || stamp(heard).is_some() {
                     fresh.take(&reading);
                     self.pending.dated.push(reading);
                 } else {
@@ -155,15 +155,18 @@ impl Core {
                 }
             }
         }
-        let steps = self.engine.apply(&fresh.readings);
         if moment.trusted {
+            let steps = self.engine.apply(&fresh.readings);
             self.pending.steps.extend(steps);
+        } else {
+            // Nothing is told at a moment that nobody vouches for.
+            fresh.readings.iter().for_each(|reading| self.engine.take(reading));
         }
     }
 
     fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, fresh: &Fresh) -> Reading {
         let ground = self.engine.ground();
-        let at = heard.measured_ms.unwrap_or(arrived_ms);
+        let at = stamp(heard).unwrap_or(arrived_ms);
         let under_cover = ground
             .hang_at(&heard.probe, at)
             .and_then(|hang| ground.place(&hang.place))
@@ -187,12 +190,13 @@ impl Core {
         if known != Known::Forgotten {
             return known;
         }
+        let same = |it: &&Reading| it.at_ms == at_ms && it.quantity == quantity && it.probe.as_ref() == probe;
         let stored = self.ledger.readings(probe, quantity, at_ms..at_ms + 1).unwrap_or_default();
-        let waits = self.pending.dated.iter().filter(|reading| {
-            reading.at_ms == at_ms && reading.quantity == quantity && *reading.probe == *probe
-        });
-        let first = stored.iter().chain(waits).find(|reading| reading.grade() != Grade::Refused);
-        first.map_or(Known::Nothing, |reading| Known::Value(reading.value))
+        stored
+            .iter()
+            .chain(self.pending.dated.iter().filter(same))
+            .find(|reading| reading.grade() != Grade::Refused)
+            .map_or(Known::Nothing, |reading| Known::Value(reading.value))
     }
 
     /// Whether anything waits to become durable.
@@ -327,16 +331,16 @@ impl Core {
             .collect()
     }
 
-    /// Notes something, durably, with everything that waits.
+    /// Notes something, durably, with everything that waits. What the minders say to it waits for the next
+    /// [`flush`](Self::flush).
     ///
     /// # Errors
     ///
-    /// Why it was not taken, in words; nothing of it is kept then.
-    pub fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, Refusal> {
+    /// Why it was not taken; nothing of it is kept then.
+    pub fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, NotNoted> {
         if !moment.trusted {
-            return Err(
-                "the board does not know the time yet; please note it again in a few minutes".to_owned()
-            );
+            let why = "the board does not know the time yet; please note it again in a few minutes";
+            return Err(NotNoted::Refused(why.to_owned()));
         }
         self.advance(moment);
         let from_ms = from_ms.unwrap_or(moment.wall_ms);
@@ -345,26 +349,23 @@ impl Core {
             self.engine.knows_notice(notice)?;
         }
         let new = NewNote { at_ms: moment.wall_ms, from_ms, note: note.clone() };
-        let refused = |error: LedgerError| format!("not noted, nothing can be stored: {error}");
-        let id = *self.commit(moment, &[new]).map_err(refused)?.first().ok_or("the ledger gave no number")?;
+        let ids = self.commit(moment, &[new])?;
+        let id = *ids.first().ok_or_else(|| NotNoted::Refused("the ledger gave no number".to_owned()))?;
         if let Note::Hang { probe, usual_interval_s, .. } = &note {
             self.ledger.set_usual_interval(probe, i64::from(*usual_interval_s) * 1000);
         }
         let steps = self.engine.note(Entry { id, at_ms: moment.wall_ms, from_ms, note });
         self.pending.steps.extend(steps);
-        if let Err(error) = self.flush(moment) {
-            tracing::warn!(%error, "a notice waits for the ledger");
-        }
         Ok(id)
     }
 
-    /// Makes marked days afresh from the ledger, at most so many; whether more are left.
+    /// Makes marked days afresh from the ledger and what waits for it, at most so many; whether more are left.
     pub fn remake(&mut self, most: usize) -> bool {
         let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
         let left = marked.split_off(most.min(marked.len()));
         for (place, day) in marked {
-            let made =
-                make(self.engine.site(), self.engine.ground(), &LedgerReadings(&self.ledger), &place, day);
+            let stored = Stored { ledger: &self.ledger, waiting: &self.pending.dated };
+            let made = make(self.engine.site(), self.engine.ground(), &stored, &place, day);
             self.pending.pages.insert((place.clone(), day), made.clone());
             self.engine.put(&place, day, made);
         }
@@ -381,18 +382,17 @@ impl Core {
     pub fn date_boot(&mut self, moment: Moment, boot: i64, voucher: &str) -> Result<(), LedgerError> {
         self.flush(moment)?;
         self.ledger.date_boot(boot, moment.wall_ms - moment.mono_ms, voucher)?;
-        self.engine.skip_to(moment.wall_ms);
-        let mut seq = 0;
+        let mut seq = self.undated.first().map_or(self.seq, |first| first - 1);
+        let mut dated = Vec::new();
         loop {
             let batches = self.ledger.batches_after(seq, 500)?;
             let Some(last) = batches.last() else { break };
             seq = last.seq;
-            for batch in batches.iter().filter(|batch| self.undated.contains(&batch.seq)) {
-                for reading in &batch.readings {
-                    self.engine.recall_dated(reading);
-                }
-            }
+            let ours = batches.into_iter().filter(|batch| self.undated.contains(&batch.seq));
+            dated.extend(ours.flat_map(|batch| batch.readings));
         }
+        self.engine.skip_to(moment.wall_ms);
+        dated.iter().for_each(|reading| self.engine.take(reading));
         self.undated.clear();
         Ok(())
     }
@@ -438,25 +438,5 @@ impl Fresh {
 
     fn at(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Option<Known> {
         self.seen.get(&(probe.to_owned(), quantity, at_ms)).map(|value| Known::Value(*value))
-    }
-}
-
-/// Sound readings straight from the ledger.
-pub struct LedgerReadings<'a>(pub &'a Ledger);
-
-impl Readings for LedgerReadings<'_> {
-    fn sound(&self, probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(i64, f64)> {
-        let stored = self.0.readings(probe, quantity, range).unwrap_or_default();
-        let sound = stored.iter().filter(|reading| reading.grade() == Grade::Sound);
-        sound.map(|reading| (reading.at_ms, reading.value)).collect()
-    }
-
-    fn heard(&self, probe: &str, range: Range<i64>) -> bool {
-        let series = self.0.series().unwrap_or_default();
-        let of_probe: BTreeSet<Quantity> =
-            series.into_iter().filter(|(name, _)| name == probe).map(|(_, quantity)| quantity).collect();
-        of_probe
-            .into_iter()
-            .any(|quantity| !self.0.readings(probe, quantity, range.clone()).unwrap_or_default().is_empty())
     }
 }

@@ -6,17 +6,19 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::quantity::Quantity;
+use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::tracks::Tracks;
-use crate::almanac::pages::{Made, Pages, make};
+use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, Step};
+use crate::entry::{Entry, Note, Step, Turn};
 use crate::ground::Ground;
+use crate::minders::air::AIR;
 use crate::minders::air::Air;
 use crate::minders::book::Book;
-use crate::minders::heat::{Heat, TOO_HOT};
+use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 
@@ -84,8 +86,15 @@ impl Engine {
         self.pages = pages;
         self.counts = counts;
         for place in &self.ground.places {
-            let told = self.book.get(&place.id, TOO_HOT).map(|open| open.severity);
-            self.minders.entry(place.id.clone()).or_default().heat.ladder.set(told);
+            let told = |minder: &str| self.book.get(&place.id, minder).map(|open| open.severity);
+            let course =
+                self.told.iter().rev().find(|step| {
+                    step.place == place.id && step.minder == ON_COURSE && step.turn == Turn::Closed
+                });
+            let day_of = |at_ms| self.site.calendar.start_of(self.site.calendar.day_of(at_ms));
+            let minders = self.minders.entry(place.id.clone()).or_default();
+            minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
+            minders.air.take_over(told(AIR));
         }
     }
 
@@ -170,22 +179,17 @@ impl Engine {
         self.judge()
     }
 
-    /// Takes in the readings of a series since a moment without judging or counting: at a start, from the ledger.
+    /// Takes in what the ledger holds of a series since a moment, without judging or counting: at a start.
     pub fn recall(&mut self, probe: &str, quantity: Quantity, from_ms: i64, readings: &[Reading]) {
-        self.tracks.begin(probe, quantity, from_ms);
-        for reading in readings {
-            self.tracks.take(reading);
-        }
+        self.tracks.remember_from(probe, quantity, from_ms);
+        readings.iter().for_each(|reading| self.tracks.take(reading, self.now_ms));
     }
 
-    /// Takes in a reading that was stored undated and has its date now: counted, remembered, its day marked.
-    pub fn recall_dated(&mut self, reading: &Reading) {
-        self.take(reading);
-    }
-
-    fn take(&mut self, reading: &Reading) {
+    /// Takes in a graded reading without judging: while the clock is not trusted, or when an undated reading has
+    /// got its date. It is counted and remembered, and its day is marked.
+    pub fn take(&mut self, reading: &Reading) {
         self.counts.take(reading);
-        self.tracks.take(reading);
+        self.tracks.take(reading, self.now_ms);
         let today = self.site.calendar.day_of(self.now_ms);
         if self.site.calendar.day_of(reading.at_ms) < today {
             self.touch(&reading.probe, reading.at_ms);
@@ -213,12 +217,13 @@ impl Engine {
         }
     }
 
-    /// Marks every day of every place since a moment.
-    pub fn mark_since(&mut self, from_ms: i64) {
+    /// Marks every past day of every place since a moment, save those that were made already.
+    pub fn mark_missing(&mut self, from_ms: i64, made: &BTreeSet<(String, Day)>) {
         let today = self.site.calendar.day_of(self.now_ms);
         let places = self.place_ids();
         for day in self.site.calendar.day_of(from_ms)..today {
-            self.dirty.extend(places.iter().map(|place| (place.clone(), day)));
+            let days = places.iter().map(|place| (place.clone(), day));
+            self.dirty.extend(days.filter(|day| !made.contains(day)));
         }
     }
 
@@ -244,6 +249,8 @@ impl Engine {
         if let Some(entry) = self.entries.last().cloned() {
             self.touch_by(&entry);
         }
+        let ground = &self.ground;
+        self.pages.plantings.retain(|(planting, _), _| ground.planting(planting).is_some());
         self.judge()
     }
 
@@ -254,7 +261,7 @@ impl Engine {
                 let undone = self.entries.iter().find(|it| it.id == *undone)?;
                 self.touched_by(undone)
             }
-            Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
+            Note::Place { place, .. } | Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
                 Some((entry.from_ms, vec![place.clone()]))
             }
             Note::End { planting } | Note::FirstFlower { planting } | Note::FirstRipe { planting } => {
@@ -310,17 +317,11 @@ impl Engine {
     fn close_day(&mut self, day: Day) {
         for place in self.place_ids() {
             let made = make(&self.site, &self.ground, &self.tracks, &place, day);
-            if made.is_some()
-                && let Some(input) =
-                    crate::almanac::pages::input(&self.site, &self.ground, &self.tracks, &place, day)
-            {
-                self.shapes.entry(place.clone()).or_default().keep(
-                    &input.air,
-                    input.air_interval_ms,
-                    &input.day,
-                );
-            }
             if made.is_some() {
+                let start = self.site.calendar.start_of(day);
+                let wide = start - MS_PER_DAY..start + MS_PER_DAY;
+                let air = held(&self.ground, &self.tracks, &place, Quantity::AirTemperature, &wide);
+                self.recall_shape(&place, &air, day);
                 self.closed.insert((place.clone(), day));
             }
             self.pages.put(&self.ground, &place, day, made);
@@ -328,10 +329,9 @@ impl Engine {
     }
 
     /// Keeps the shapes of past days, oldest first, at a start.
-    pub fn recall_shape(&mut self, place: &str, air: &[(i64, f64)], interval_ms: i64, day: Day) {
+    pub fn recall_shape(&mut self, place: &str, air: &[Held], day: Day) {
         let start = self.site.calendar.start_of(day);
-        let window = start..start + agronomy::series::MS_PER_DAY;
-        self.shapes.entry(place.to_owned()).or_default().keep(air, interval_ms, &window);
+        self.shapes.entry(place.to_owned()).or_default().keep(air, &(start..start + MS_PER_DAY));
     }
 
     pub(super) fn set_wake(&mut self, wake_ms: i64) {

@@ -1,6 +1,7 @@
 //! Everything that happens to the program is one of these; the keeper receives them all, in order.
 
 use crate::entry::Note;
+use crate::ledger::LedgerError;
 use crate::reading::{Heard, ProbeName};
 
 /// Called once, after what came with it is durable (or is to be dropped for good), in order of arrival.
@@ -8,6 +9,23 @@ pub type Acknowledge = Box<dyn FnOnce() + Send>;
 
 /// Why a note was not taken: a sentence for the person who wrote it.
 pub type Refusal = String;
+
+/// Why a note was not taken.
+#[derive(Debug, thiserror::Error)]
+pub enum NotNoted {
+    /// It makes no sense here and now: a sentence for whoever wrote it.
+    #[error("{0}")]
+    Refused(Refusal),
+    /// The ledger refuses.
+    #[error("not noted, nothing can be stored: {0}")]
+    Storage(#[from] LedgerError),
+}
+
+impl From<Refusal> for NotNoted {
+    fn from(why: Refusal) -> Self {
+        Self::Refused(why)
+    }
+}
 
 /// How an attempt to deliver a step went.
 #[derive(Clone, Debug, PartialEq, Eq)]

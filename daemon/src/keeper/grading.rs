@@ -9,8 +9,8 @@ use crate::reading::{Heard, Reading, Reason};
 const FUTURE_MS: i64 = 120_000;
 /// From this humidity on air is called saturated, %.
 const SATURATED_PCT: f64 = 97.0;
-/// Stamps before 2000-01-01 are a node's reset, not a time, UTC ms.
-const EARLIEST_MS: i64 = 946_684_800_000;
+/// Stamps before 2000-01-01 are a node's reset, and stamps past the year 9999 nonsense: no times, UTC ms.
+const STAMPS_MS: std::ops::Range<i64> = 946_684_800_000..253_402_300_800_000;
 
 /// What grading needs to know besides the reading.
 pub struct Circumstances<'a> {
@@ -26,17 +26,21 @@ pub struct Circumstances<'a> {
     pub known: &'a dyn Fn(&str, Quantity, i64) -> Known,
 }
 
+/// The time of its own that was heard with a value, where it can be one, UTC ms.
+pub fn stamp(heard: &Heard) -> Option<i64> {
+    heard.measured_ms.filter(|stamp| STAMPS_MS.contains(stamp))
+}
+
 /// Grades what was heard.
 ///
 /// A time of its own is kept as stamped; a bare number is dated by its arrival, unless it did not arrive live.
 pub fn grade(heard: &Heard, circumstances: &Circumstances<'_>) -> Reading {
-    let (at_ms, mut reason) = match heard.measured_ms {
-        Some(stamp) if stamp < EARLIEST_MS => (circumstances.arrived_ms, Reason::NoTime),
+    let (at_ms, mut reason) = match stamp(heard) {
         Some(stamp) if circumstances.trusted && stamp > circumstances.arrived_ms + FUTURE_MS => {
             (stamp, Reason::FromTheFuture)
         }
         Some(stamp) => (stamp, Reason::None),
-        None if heard.stale => (circumstances.arrived_ms, Reason::NoTime),
+        None if heard.stale || heard.measured_ms.is_some() => (circumstances.arrived_ms, Reason::NoTime),
         None => (circumstances.arrived_ms, Reason::None),
     };
     let Some(value) = heard.value.filter(|value| value.is_finite()) else {
@@ -104,6 +108,7 @@ mod tests {
         assert_eq!(graded(Some(55.0), Some(NOW), false, Known::Value(56.0)), Reason::SameTimeOtherValue);
         assert_eq!(graded(Some(55.0), Some(NOW + 121_000), false, Known::Nothing), Reason::FromTheFuture);
         assert_eq!(graded(Some(55.0), Some(60_000), false, Known::Nothing), Reason::NoTime);
+        assert_eq!(graded(Some(55.0), Some(i64::MAX), false, Known::Nothing), Reason::NoTime);
         assert_eq!(graded(Some(55.0), None, true, Known::Nothing), Reason::NoTime);
         assert_eq!(graded(Some(55.0), None, false, Known::Nothing), Reason::None);
     }

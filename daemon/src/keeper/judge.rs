@@ -5,7 +5,7 @@ use agronomy::quantity::Quantity;
 use super::engine::Engine;
 use crate::calendar::Day;
 use crate::entry::Step;
-use crate::ground::{Hang, Place};
+use crate::ground::Hang;
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::ProbeNow;
 use crate::minders::{dome, night, silent};
@@ -22,20 +22,21 @@ impl Engine {
         }
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
-        for place in &self.ground.places {
-            let now = self.place_now(place);
-            let mind = minders.entry(place.id.clone()).or_default();
-            steps.extend(mind.heat.judge(&now, &calendar, &mut book));
-            steps.extend(mind.air.judge(&now, mind.heat.ladder.current(), &calendar, &mut book));
-            steps.extend(night::judge(&now, &mut book));
-            let asked = [mind.heat.wake(&now), mind.air.wake(&now), self.hold_ends(place, &now)];
+        let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
+        for now in &places {
+            let mind = minders.entry(now.place.to_owned()).or_default();
+            steps.extend(mind.heat.judge(now, &calendar, &mut book));
+            steps.extend(mind.air.judge(now, mind.heat.ladder.current(), &calendar, &mut book));
+            steps.extend(night::judge(now, &mut book));
+            // When the value of the moment stops being held, what was known is not known any more.
+            let asked = [mind.heat.wake(now), mind.air.wake(now), now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
         }
         for hang in &self.ground.hangs {
             if !hang.overlaps(self.now_ms(), self.now_ms() + 1) {
                 continue;
             }
-            let now = self.probe_now(hang);
+            let now = self.probe_now(hang, places.iter().find(|now| now.place == hang.place));
             steps.extend(silent::judge(&now, &calendar, &mut book));
             wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
         }
@@ -48,14 +49,7 @@ impl Engine {
         steps
     }
 
-    /// When the value of the moment stops being held: what was known is then not known any more.
-    fn hold_ends(&self, place: &Place, now: &PlaceNow<'_>) -> Option<i64> {
-        let (at, _) = now.air?;
-        let hang = self.ground.hangs_in(&place.id, now.now_ms, now.now_ms + 1).next()?;
-        Some(at + 2 * hang.usual_interval_ms)
-    }
-
-    /// The next moment at which the clock alone matters: 08:00 and 21:00 of standard time (the nights), and
+    /// The next moment at which the clock alone matters: 08:00 and 21:00 of civil time (the nights), and
     /// the last evening of a heat wave.
     fn next_clock_moment(&self, today: Day) -> i64 {
         let calendar = &self.site.calendar;
@@ -70,12 +64,10 @@ impl Engine {
             .fold(i64::MAX, i64::min)
     }
 
-    fn probe_now<'a>(&'a self, hang: &'a Hang) -> ProbeNow<'a> {
+    fn probe_now<'a>(&self, hang: &'a Hang, here: Option<&PlaceNow<'a>>) -> ProbeNow<'a> {
         let now_ms = self.now_ms();
-        let place = self.ground.place(&hang.place);
-        let here = place.map(|place| self.place_now(place));
         let newest = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms);
-        let line = here.as_ref().and_then(|now| {
+        let line = here.and_then(|now| {
             let crop = now.tenderest().map(|it| it.lines.severe_c);
             crop.into_iter().chain(now.place_line_c).reduce(f64::min)
         });
@@ -83,9 +75,9 @@ impl Engine {
         ProbeNow {
             now_ms,
             probe: &hang.probe,
-            place_name: place.map_or(hang.place.as_str(), |place| place.name.as_str()),
+            place_name: here.map_or(hang.place.as_str(), |now| now.name),
             usual_interval_ms: hang.usual_interval_ms,
-            heard_ms: self.tracks.last_heard(&hang.probe).filter(|at| *at >= hang.from_ms),
+            heard_ms: self.tracks.last_heard(&hang.probe, now_ms).filter(|at| *at >= hang.from_ms),
             last_air: newest.map(|(_, t_c)| (t_c, None)),
             limit_near: near,
             place_still_seen: here.is_some_and(|now| now.air.is_some()),

@@ -14,6 +14,7 @@ pub mod handle;
 mod judge;
 mod moment;
 pub mod start;
+pub mod stored;
 pub mod thread;
 pub mod tracks;
 pub mod view;

@@ -7,7 +7,7 @@ use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 
 use super::engine::Engine;
 use crate::almanac::day_page::{DayPage, deficit};
-use crate::almanac::pages::{Pages, Readings};
+use crate::almanac::pages::{self, Pages, Readings};
 use crate::almanac::shape::{Expected, median};
 use crate::calendar::Day;
 use crate::ground::{Hang, Place, shade, vents};
@@ -81,16 +81,20 @@ impl Engine {
         let night = &light.night_before;
         let held = self.held(&place.id, Quantity::AirTemperature, now_ms);
         let air = held.map(|(_, at, value)| (at, value));
-        let (today, _) = self.air_of(&place.id, night.start, now_ms + 1);
+        let since = night.start.min(start)..now_ms + 1;
+        let today = pages::held(&self.ground, &self.tracks, &place.id, Quantity::AirTemperature, &since);
         let extreme = |from: i64, until: i64, better: fn(f64, f64) -> bool| {
-            today.iter().filter(|(at, _)| (from..until).contains(at)).fold(
+            today.iter().filter(|held| (from..until).contains(&held.start_ms)).fold(
                 None,
-                |best: Option<(f64, i64)>, &(at, value)| match best {
-                    Some((kept, _)) if !better(value, kept) => best,
-                    _ => Some((value, at)),
+                |best: Option<(f64, i64)>, held| match best {
+                    Some((kept, _)) if !better(held.value, kept) => best,
+                    _ => Some((held.value, held.start_ms)),
                 },
             )
         };
+        let before = held.and_then(|(hang, at, _)| {
+            self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - 1).map(|(_, before)| before)
+        });
         let slope_c_per_h = held.and_then(|(hang, at, value)| {
             let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
             let span = at - then;
@@ -105,6 +109,7 @@ impl Engine {
             name: &place.name,
             kind: place.kind,
             air,
+            air_until_ms: held.map(|(hang, at, _)| at + 2 * hang.usual_interval_ms),
             last_air: self
                 .hung(&place.id, now_ms)
                 .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)),
@@ -113,7 +118,7 @@ impl Engine {
                 .map(|((_, t), (_, rh))| deficit(t, rh))
                 .filter(|vpd| vpd.is_finite()),
             slope_c_per_h,
-            still_rising: matches!(today.as_slice(), [.., (_, before), (_, last)] if last > before),
+            still_rising: air.zip(before).is_some_and(|((_, last), before)| last > before),
             high: extreme(start, i64::MAX, |new, kept| new > kept),
             low: extreme(night.start, night.end, |new, kept| new < kept),
             yesterday_c: held.and_then(|(hang, at, _)| {
@@ -121,7 +126,6 @@ impl Engine {
                 let (when, value) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, then)?;
                 (then - when <= 2 * hang.usual_interval_ms).then_some(value)
             }),
-            last_night_low_c: extreme(night.start, night.end, |new, kept| new < kept).map(|(low, _)| low),
             median_high_c: self.median_high(&place.id, day),
             expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
             standing: self

@@ -3,13 +3,14 @@
 use std::collections::BTreeSet;
 
 use agronomy::quantity::Quantity;
-use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
+use agronomy::series::MS_PER_HOUR;
 use serde::{Deserialize, Serialize};
 
 use super::core::{Core, Moment, Route};
 use super::counts::Counts;
 use super::engine::Engine;
-use crate::almanac::pages::{Made, Pages};
+use super::stored::Stored;
+use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
 use crate::entry::{Entry, Note};
 use crate::ground::Ground;
@@ -20,6 +21,10 @@ use crate::site::Site;
 const RECALL_MS: i64 = 54 * MS_PER_HOUR;
 /// Days whose shapes are looked at.
 const SHAPE_DAYS: Day = 14;
+
+/// The form of the snapshot. Counts do not hang on the edition of the pages, and must outlive it: batches that
+/// became chunks cannot be counted again.
+const FORM: &str = "counts 1";
 
 /// What is kept in the ledger beside the batches, so that a start need not read ten years.
 #[derive(Serialize, Deserialize)]
@@ -43,11 +48,10 @@ impl Core {
         moment: Moment,
         routes: Vec<Route>,
     ) -> Result<Self, LedgerError> {
-        let edition = site.edition();
         let entries = ledger.entries()?;
-        let (pages, known) = pages(&ledger, &edition, &entries)?;
+        let (pages, made) = pages(&ledger, &site.edition(), &entries)?;
         let snapshot = ledger
-            .state(&edition)?
+            .state(FORM)?
             .and_then(|(seq, body)| Some((seq, serde_json::from_slice::<Snapshot>(&body).ok()?)));
         let (from_seq, mut counts, clean_entry) = match snapshot {
             Some((seq, snapshot)) => (seq, snapshot.counts, snapshot.entry),
@@ -63,11 +67,10 @@ impl Core {
         let mut touched = BTreeSet::new();
         each_batch(&ledger, from_seq, |batch| {
             seq = batch.seq;
-            for reading in &batch.readings {
+            // What has no date is in no count until it gets one.
+            for reading in batch.readings.iter().filter(|_| batch.dated) {
                 counts.take(reading);
-                if batch.dated {
-                    touched.insert((reading.probe.clone(), reading.at_ms.div_euclid(MS_PER_HOUR)));
-                }
+                touched.insert((reading.probe.clone(), reading.at_ms.div_euclid(MS_PER_HOUR)));
             }
         })?;
         engine.restore(entries.clone(), pages, counts);
@@ -77,17 +80,16 @@ impl Core {
         for entry in entries.iter().filter(|entry| entry.id > clean_entry) {
             engine.touch_by(entry);
         }
-        if known.is_none() {
-            mark_everything(&mut engine, &ledger)?;
+        if let Some(first_ms) = first_ms(&ledger, &entries)? {
+            engine.mark_missing(first_ms, &made);
         }
         for (probe, quantity) in ledger.series()? {
             // Of a probe that has long been silent, its last days: since when it is silent must still be known.
             let newest_ms = ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
             let from_ms = newest_ms - RECALL_MS;
-            let readings = ledger.readings(&probe, quantity, from_ms..now_ms + MS_PER_DAY)?;
-            engine.recall(&probe, quantity, from_ms, &readings);
+            engine.recall(&probe, quantity, from_ms, &ledger.readings(&probe, quantity, from_ms..i64::MAX)?);
         }
-        recall_shapes(&mut engine, &ledger, now_ms)?;
+        recall_shapes(&mut engine, &ledger, now_ms);
         for hang in engine.ground().hangs.clone() {
             ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
         }
@@ -95,37 +97,40 @@ impl Core {
         Ok(Self::new(engine, ledger, boot, seq, routes))
     }
 
-    /// Keeps a snapshot, so that the next start is quick; only when nothing waits and no day is marked.
+    /// Keeps a snapshot, so that the next start is quick; only when nothing waits and no day is marked. Whether it
+    /// was kept: batches that no snapshot covers must not be compacted, as they could not be counted again.
     ///
     /// # Errors
     ///
     /// When the ledger refuses.
-    pub fn snapshot(&mut self, moment: Moment, boot: i64) -> Result<(), LedgerError> {
+    pub fn snapshot(&mut self, moment: Moment, boot: i64) -> Result<bool, LedgerError> {
         if self.engine().is_dirty() || self.waits() {
-            return Ok(());
+            return Ok(false);
         }
         let entry = self.engine().newest_entry();
         let snapshot = Snapshot { counts: self.engine().counts().clone(), entry };
         let body = serde_json::to_vec(&snapshot).unwrap_or_default();
-        let edition = self.engine().site().edition();
         let mut commit = Commit::empty(boot, moment.wall_ms, moment.mono_ms);
-        commit.state = Some((&edition, &body));
-        self.ledger_mut().commit(&commit).map(|_| ())
+        commit.state = Some((FORM, &body));
+        self.ledger_mut().commit(&commit).map(|_| true)
     }
 }
 
-/// The kept pages of this edition; the day of the newest, none where there are none.
-fn pages(ledger: &Ledger, edition: &str, entries: &[Entry]) -> Result<(Pages, Option<Day>), LedgerError> {
+/// Places and days whose pages were made, also those that came to nothing.
+type MadeDays = BTreeSet<(String, Day)>;
+
+/// The kept pages of this edition, and which days they are of.
+fn pages(ledger: &Ledger, edition: &str, entries: &[Entry]) -> Result<(Pages, MadeDays), LedgerError> {
     let ground = Ground::of(entries);
     let mut pages = Pages::default();
-    let mut newest = None;
+    let mut days = MadeDays::new();
     for page in ledger.pages(edition)? {
-        newest = newest.max(Some(page.day));
         if let Ok(made) = serde_json::from_str::<Option<Made>>(&page.body) {
             pages.put(&ground, &page.subject, page.day, made);
+            days.insert((page.subject, page.day));
         }
     }
-    Ok((pages, newest))
+    Ok((pages, days))
 }
 
 fn each_batch(ledger: &Ledger, from_seq: i64, mut each: impl FnMut(&Batch)) -> Result<(), LedgerError> {
@@ -138,39 +143,27 @@ fn each_batch(ledger: &Ledger, from_seq: i64, mut each: impl FnMut(&Batch)) -> R
     }
 }
 
-/// Marks every day since the first reading: after a new edition nothing kept can be used.
-fn mark_everything(engine: &mut Engine, ledger: &Ledger) -> Result<(), LedgerError> {
-    let mut first: Option<i64> = None;
+/// When the first thing was measured or noted, UTC ms.
+fn first_ms(ledger: &Ledger, entries: &[Entry]) -> Result<Option<i64>, LedgerError> {
+    let mut first = entries.iter().map(|entry| entry.from_ms).min();
     for (probe, quantity) in ledger.series()? {
-        if let Some((from, _)) = ledger.span(&probe, quantity)? {
-            first = Some(first.map_or(from, |first| first.min(from)));
-        }
+        let span = ledger.span(&probe, quantity)?;
+        first = first.into_iter().chain(span.map(|(from, _)| from)).min();
     }
-    if let Some(first) = first {
-        engine.mark_since(first);
-    }
-    Ok(())
+    Ok(first)
 }
 
-fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) -> Result<(), LedgerError> {
+fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
     let calendar = engine.site().calendar.clone();
     let today = calendar.day_of(now_ms);
     for place in engine.ground().places.clone() {
         for day in today - SHAPE_DAYS..today {
-            let window = calendar.start_of(day)..calendar.start_of(day + 1);
-            let hang = engine.ground().hangs_in(&place.id, window.start, window.end).next().cloned();
-            let Some(hang) = hang else { continue };
-            let from = window.start - 2 * hang.usual_interval_ms;
-            let stored = ledger.readings(&hang.probe, Quantity::AirTemperature, from..window.end)?;
-            let air: Vec<(i64, f64)> = stored
-                .iter()
-                .filter(|reading| reading.grade() == crate::reading::Grade::Sound)
-                .map(|reading| (reading.at_ms, reading.value))
-                .collect();
-            engine.recall_shape(&place.id, &air, hang.usual_interval_ms, day);
+            let wide = calendar.start_of(day - 1)..calendar.start_of(day + 1);
+            let stored = Stored { ledger, waiting: &[] };
+            let air = held(engine.ground(), &stored, &place.id, Quantity::AirTemperature, &wide);
+            engine.recall_shape(&place.id, &air, day);
         }
     }
-    Ok(())
 }
 
 /// Writes a site file's start into an empty ledger: once.

@@ -11,7 +11,7 @@ use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use super::core::{Core, Message, Moment};
-use super::event::{Acknowledge, Delivery, Event};
+use super::event::{Acknowledge, Delivery, Event, NotNoted};
 use super::export::export;
 use super::handle::{Handle, Question};
 use super::view::{Shell, glance, season};
@@ -133,7 +133,9 @@ impl Keeper {
         self.setup.core.advance(moment);
         self.commit(moment);
         let boot = self.setup.boot;
-        if let Err(error) = self.setup.core.snapshot(moment, boot) {
+        if self.refused.is_none()
+            && let Err(error) = self.setup.core.snapshot(moment, boot)
+        {
             tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
         }
         match self.refused {
@@ -192,7 +194,7 @@ impl Keeper {
     /// Trust comes once in a boot: then this boot's readings are dated by one event in the ledger.
     fn look_at_clock(&mut self) {
         let voucher = self.setup.clock.vouched_by();
-        if self.trusted || voucher.is_none() {
+        if self.trusted || voucher.is_none() || self.refused.is_some() {
             self.shell.board.clock_vouched_by = voucher.filter(|_| self.trusted);
             return;
         }
@@ -211,7 +213,7 @@ impl Keeper {
                 self.stale = true;
                 self.shell.board.clock_vouched_by = Some(voucher);
             }
-            Err(error) => tracing::warn!(%error, "could not date this boot"),
+            Err(error) => self.refuse(&error, moment),
         }
     }
 
@@ -260,10 +262,27 @@ impl Keeper {
     }
 
     fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, String> {
-        let id = self.setup.core.note(moment, note, from_ms)?;
-        // Everything that waited went with it.
-        self.acknowledge();
-        Ok(id)
+        if self.refused.is_some() {
+            // Somebody waits for an answer: the ledger is tried at once, reopened first if it must be.
+            self.commit(moment);
+        }
+        if let Some((why, _)) = &self.refused {
+            return Err(format!("not noted, nothing can be stored: {why}"));
+        }
+        match self.setup.core.note(moment, note, from_ms) {
+            Ok(id) => {
+                // Everything that waited went with it.
+                self.acknowledge();
+                Ok(id)
+            }
+            Err(error) => {
+                let words = error.to_string();
+                if let NotNoted::Storage(error) = error {
+                    self.refuse(&error, moment);
+                }
+                Err(words)
+            }
+        }
     }
 
     fn tried(&mut self, step: i64, courier: &str, delivery: &Delivery, moment: Moment) {
@@ -303,7 +322,7 @@ impl Keeper {
         let waited = self
             .waiting_since_ms
             .is_some_and(|since| moment.mono_ms - since >= self.setup.commit_every.as_millis() as i64);
-        let many = core.waiting_readings() > READINGS_DUE || self.acks.len() >= ACKS_DUE;
+        let many = core.waiting_readings() >= READINGS_DUE || self.acks.len() >= ACKS_DUE;
         core.is_urgent() || many || waited
     }
 
@@ -355,19 +374,32 @@ impl Keeper {
     fn daily_work(&mut self, moment: Moment) {
         let calendar = &self.setup.core.engine().site().calendar;
         let (day, hour) = (calendar.day_of(moment.wall_ms), calendar.hour_of(moment.wall_ms));
-        if !moment.trusted || day <= self.last_day_worked || hour < QUIET_HOUR || self.refused.is_some() {
+        if !moment.trusted || day <= self.last_day_worked || hour < QUIET_HOUR {
+            return;
+        }
+        if self.setup.core.engine().is_dirty() {
+            // The days that are marked come first.
+            return;
+        }
+        self.commit(moment);
+        if self.refused.is_some() {
             return;
         }
         self.last_day_worked = day;
         let boot = self.setup.boot;
-        let done = self
-            .setup
-            .core
-            .snapshot(moment, boot)
-            .and_then(|()| self.setup.core.ledger_mut().compact(moment.wall_ms - COMPACT_AFTER_MS));
+        let core = &mut self.setup.core;
+        let done = core.snapshot(moment, boot).and_then(|kept| {
+            // What no snapshot covers could not be counted again once it is compacted.
+            if kept {
+                core.ledger_mut().compact(moment.wall_ms - COMPACT_AFTER_MS).map(Some)
+            } else {
+                Ok(None)
+            }
+        });
         match done {
-            Ok(done) => tracing::info!(readings = done.readings, chunks = done.chunks, "compacted"),
-            Err(error) => tracing::warn!(%error, "not compacted today"),
+            Ok(Some(done)) => tracing::info!(readings = done.readings, chunks = done.chunks, "compacted"),
+            Ok(None) => {}
+            Err(error) => self.refuse(&error, moment),
         }
     }
 

@@ -39,23 +39,21 @@ pub enum Known {
 }
 
 impl Tracks {
-    /// Says from when on memory is whole for a series that the ledger knows already: what lies before is forgotten,
-    /// not absent. Before anything of it is taken in.
-    pub fn begin(&mut self, probe: &str, quantity: Quantity, from_ms: i64) {
-        let track = Track { recent: Vec::new(), whole_from_ms: from_ms };
-        self.tracks.entry((probe.to_owned(), quantity)).or_insert(track);
+    /// States that the ledger holds older readings of a series, which memory has only from a moment on.
+    pub fn remember_from(&mut self, probe: &str, quantity: Quantity, from_ms: i64) {
+        let key = (probe.to_owned(), quantity);
+        self.tracks.entry(key).or_default().whole_from_ms = from_ms;
     }
 
-    /// Takes in a graded reading. What is repeated leaves no trace here.
-    pub fn take(&mut self, reading: &Reading) {
+    /// Takes in a graded reading at a moment (UTC ms). What is repeated leaves no trace here.
+    pub fn take(&mut self, reading: &Reading, now_ms: i64) {
         if reading.reason == Reason::Repeated {
             return;
         }
         let key = (reading.probe.to_string(), reading.quantity);
-        let track = self
-            .tracks
-            .entry(key)
-            .or_insert_with(|| Track { recent: Vec::new(), whole_from_ms: reading.at_ms - KEPT_MS });
+        // A series that begins here has no past that memory could lack.
+        let new = || Track { recent: Vec::new(), whole_from_ms: i64::MIN };
+        let track = self.tracks.entry(key).or_insert_with(new);
         if reading.at_ms < track.whole_from_ms {
             return;
         }
@@ -63,7 +61,8 @@ impl Tracks {
         track.recent.insert(place, (reading.at_ms, reading.value, reading.grade()));
         let newest = track.recent.last().map_or(reading.at_ms, |(at, ..)| *at);
         // Trimmed now and then, not at each reading: a drain moves the whole track.
-        let keep_from = newest - KEPT_MS;
+        // A stamp in the future is no reason to forget the present.
+        let keep_from = newest.min(now_ms).saturating_sub(KEPT_MS);
         let old = track.recent.partition_point(|(at, ..)| *at < keep_from);
         if old > 256 || old * 2 > track.recent.len() {
             track.recent.drain(..old);
@@ -103,7 +102,7 @@ impl Tracks {
 
     /// Quantities a probe has been heard with.
     pub fn quantities(&self, probe: &str) -> Vec<Quantity> {
-        self.tracks.keys().filter(|(name, _)| name == probe).map(|(_, quantity)| *quantity).collect()
+        self.of_probe(probe).map(|(quantity, _)| quantity).collect()
     }
 
     /// Names of all probes that were heard.
@@ -111,22 +110,20 @@ impl Tracks {
         self.tracks.keys().map(|(name, _)| name.as_str()).collect()
     }
 
-    /// When a probe last said anything sound or doubtful, UTC ms.
-    pub fn last_heard(&self, probe: &str) -> Option<i64> {
-        self.tracks
-            .iter()
-            .filter(|((name, _), _)| name == probe)
-            .filter_map(|(_, track)| track.recent.iter().rev().find(|(.., grade)| *grade != Grade::Refused))
+    /// When a probe last said anything sound or doubtful, by its stamps up to a moment, UTC ms.
+    pub fn last_heard(&self, probe: &str, until_ms: i64) -> Option<i64> {
+        self.of_probe(probe)
+            .filter_map(|(_, track)| {
+                let until = track.recent.partition_point(|(at, ..)| *at <= until_ms);
+                track.recent[..until].iter().rev().find(|(.., grade)| *grade != Grade::Refused)
+            })
             .map(|(at, ..)| *at)
             .max()
     }
 
-    /// Whether memory is whole from a moment on for every track of a probe.
-    pub fn whole_from(&self, probe: &str, from_ms: i64) -> bool {
-        self.tracks
-            .iter()
-            .filter(|((name, _), _)| name == probe)
-            .all(|(_, track)| track.whole_from_ms <= from_ms)
+    fn of_probe<'a>(&'a self, probe: &'a str) -> impl Iterator<Item = (Quantity, &'a Track)> {
+        let tracks = self.tracks.iter().filter(move |((name, _), _)| name == probe);
+        tracks.map(|((_, quantity), track)| (*quantity, track))
     }
 }
 
@@ -137,10 +134,7 @@ impl Readings for Tracks {
     }
 
     fn heard(&self, probe: &str, range: Range<i64>) -> bool {
-        self.tracks
-            .iter()
-            .filter(|((name, _), _)| name == probe)
-            .any(|(_, track)| track.recent.iter().any(|(at, ..)| range.contains(at)))
+        self.of_probe(probe).any(|(_, track)| track.recent.iter().any(|(at, ..)| range.contains(at)))
     }
 }
 

@@ -135,7 +135,7 @@ fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
                 .map(|(at, value, grade)| (quantity, at, value, grade))
         })
         .collect();
-    let heard = engine.tracks.last_heard(&name);
+    let heard = engine.tracks.last_heard(&name, engine.now_ms());
     let interval = engine.ground.usual_interval_ms(&name);
     let silent = heard.is_none_or(|at| now_ms - at > 2 * interval);
     let doubtful = newest.iter().any(|(.., grade)| *grade != Grade::Sound);

@@ -61,6 +61,13 @@ pub struct Air {
 }
 
 impl Air {
+    /// Takes over what was told before a restart. Whether a minor notice was for dry or for damp air is not
+    /// told apart: both ladders stand on it, and the wrong one is left after its release.
+    pub fn take_over(&mut self, told: Option<Severity>) {
+        self.dry.set(told);
+        self.damp.set(told.filter(|told| *told == Severity::Minor));
+    }
+
     fn rungs(bands: Bands) -> ([Option<Rung>; 4], [Option<Rung>; 4]) {
         let dwell = |minutes: i64| minutes * MINUTE;
         let dry = [
@@ -98,7 +105,8 @@ impl Air {
         if heat >= Some(Severity::Moderate) {
             return close(now, book, "The heat notice speaks for the air as well.");
         }
-        let vpd = now.vpd_kpa.unwrap_or(f64::NAN);
+        // Not knowing is no reason to tell anything, nor to call the air easy.
+        let vpd = now.vpd_kpa?;
         let clock = calendar.clock(now.now_ms);
         let (severity, title, text) = if let Some(severity) = self.dry.current().filter(|_| now.daylight) {
             let title = "The air pulls hard: water first, then damp the paths.";

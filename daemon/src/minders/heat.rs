@@ -58,6 +58,12 @@ fn rungs(now: &PlaceNow<'_>) -> [Option<Rung>; 4] {
 }
 
 impl Heat {
+    /// Takes over what was told before a restart: how bad, and the day whose course was told and closed.
+    pub fn take_over(&mut self, told: Option<Severity>, course_day_ms: Option<i64>) {
+        self.ladder.set(told);
+        self.told_day_ms = course_day_ms;
+    }
+
     /// Judges a place at a moment.
     pub fn judge(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Vec<Step> {
         let rungs = rungs(now);

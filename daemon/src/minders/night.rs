@@ -27,7 +27,7 @@ pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
         return None;
     }
     let (_, t_c) = now.air?;
-    let expected = now.last_night_low_c? + (t_c - now.yesterday_c?);
+    let expected = now.low?.0 + (t_c - now.yesterday_c?);
     let (tender, line) = now
         .standing
         .iter()

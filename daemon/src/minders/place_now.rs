@@ -44,6 +44,8 @@ pub struct PlaceNow<'a> {
     pub kind: PlaceKind,
     /// Held sound air temperature (UTC ms, °C).
     pub air: Option<(i64, f64)>,
+    /// Until when it is held if nothing more is heard, UTC ms.
+    pub air_until_ms: Option<i64>,
     /// Newest sound air temperature, held or not.
     pub last_air: Option<(i64, f64)>,
     /// Deficit, kPa, where temperature and humidity are both held.
@@ -54,12 +56,10 @@ pub struct PlaceNow<'a> {
     pub still_rising: bool,
     /// Highest today (°C, UTC ms).
     pub high: Option<(f64, i64)>,
-    /// Lowest since yesterday's sunset (°C, UTC ms).
+    /// Lowest of the night that ended this morning (°C, UTC ms).
     pub low: Option<(f64, i64)>,
     /// Air a day ago, °C.
     pub yesterday_c: Option<f64>,
-    /// Lowest of the night before this morning's, °C.
-    pub last_night_low_c: Option<f64>,
     /// Median highest of the full days among the last 14 (needs five), °C.
     pub median_high_c: Option<f64>,
     /// The rest of the day, as expected.

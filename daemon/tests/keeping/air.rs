@@ -1,0 +1,71 @@
+//! Too dry and too damp: to the page only, dry by day only, silent while heat speaks.
+
+use super::garden::*;
+
+fn feed(core: &mut glasshour::keeper::core::Core, from_ms: i64, minutes: i64, t_c: f64, rh_pct: f64) {
+    for minute in 0..minutes {
+        hear(core, from_ms + minute * MINUTE, &[("post", AIR, t_c), ("post", HUMIDITY, rh_pct)]);
+    }
+}
+
+#[test]
+fn dry_air_is_told_after_an_hour_by_day_and_closed_at_night() {
+    let mut core = in_memory(&tomato_house(), june());
+    // 30 °C at 30 %: 2.97 kPa (4.2431 kPa at saturation, FAO-56 annex 2, less 30 %).
+    feed(&mut core, june() + 14 * HOUR, 9 * 60, 30.0, 30.0);
+    let told = told(&core, "air");
+    assert_eq!(outline(&told[..1], june() + 14 * HOUR), [(60, "opened", "minor")]);
+    assert!(told[0].text.contains("3.0 kPa"), "{}", told[0].text);
+    assert_eq!(told.len(), 2);
+    assert_eq!(told[1].turn, "closed");
+    let (_, sunset) = site().sun(calendar().day_of(june())).unwrap();
+    assert!((told[1].at_ms - sunset).abs() <= 2 * MINUTE, "with the sun");
+    assert!(told.iter().all(|step| !step.pushed));
+}
+
+#[test]
+fn dry_air_by_night_is_not_told() {
+    let mut core = in_memory(&tomato_house(), june());
+    feed(&mut core, june(), 3 * 60, 30.0, 30.0);
+    assert!(told(&core, "air").is_empty());
+}
+
+#[test]
+fn damp_air_is_told_by_night_after_two_hours() {
+    let mut core = in_memory(&tomato_house(), june());
+    // 15 °C at 99 %: 0.017 kPa (1.7053 kPa at saturation, FAO-56 annex 2).
+    feed(&mut core, june(), 3 * 60, 15.0, 99.0);
+    let told = told(&core, "air");
+    assert_eq!(outline(&told, june()), [(120, "opened", "minor")]);
+    assert!(told[0].text.contains("damp air, 0.02 kPa"), "{}", told[0].text);
+}
+
+#[test]
+fn the_air_is_silent_while_heat_speaks() {
+    let mut core = in_memory(&tomato_house(), june());
+    feed(&mut core, june() + 10 * HOUR, 3 * 60, 33.0, 20.0);
+    assert!(told(&core, "air").is_empty(), "{:?}", told(&core, "air"));
+    assert_eq!(told(&core, "too-hot").len(), 1);
+}
+
+#[test]
+fn heat_that_comes_after_takes_over() {
+    let mut core = in_memory(&tomato_house(), june());
+    feed(&mut core, june() + 9 * HOUR, 90, 30.0, 30.0);
+    feed(&mut core, june() + 10 * HOUR + 30 * MINUTE, 30, 33.0, 30.0);
+    let told = told(&core, "air");
+    assert_eq!(outline(&told, june() + 9 * HOUR), [(60, "opened", "minor"), (100, "closed", "minor")]);
+    assert!(told[1].title.contains("heat notice speaks"));
+}
+
+#[test]
+fn humidity_that_falls_silent_overnight_says_nothing_of_the_morning() {
+    let mut core = in_memory(&tomato_house(), june());
+    feed(&mut core, june() + 16 * HOUR, 4 * 60, 30.0, 30.0);
+    let before = told(&core, "air").len();
+    // Only the temperature goes on.
+    walk(&mut core, "post", june() + 20 * HOUR, 10 * MINUTE, &[(0, 25.0), (12 * HOUR, 20.0)]);
+    let after = told(&core, "air");
+    assert!(after[before..].iter().all(|step| !step.text.contains("NaN")), "{after:?}");
+    assert!(after[before..].iter().all(|step| step.turn == "closed"), "{after:?}");
+}

@@ -1,0 +1,216 @@
+//! Too hot, on course, and what may push: AGRONOMY 2.5b (lines and pushes), 1.13 (release 1.5 °C, 20 minutes).
+
+use super::garden::*;
+use glasshour::entry::{Note, PlaceKind};
+
+/// Ten in the morning of the first day.
+fn ten() -> i64 {
+    june() + 10 * HOUR
+}
+
+fn minutes(knots: &[(i64, f64)]) -> Vec<(i64, f64)> {
+    knots.iter().map(|(minute, t_c)| (minute * MINUTE, *t_c)).collect()
+}
+
+#[test]
+fn it_climbs_the_lines_after_their_dwell_and_comes_down_after_the_release() {
+    let mut core = in_memory(&tomato_house(), june());
+    // Tomato in flower: moderate from 32, severe from 35 (crop book); the place line is 40 for 30 minutes.
+    let steps = [
+        (0, 31.0),
+        (10, 31.0),
+        (10, 33.0),
+        (40, 33.0),
+        (40, 36.0),
+        (60, 36.0),
+        (60, 41.0),
+        (100, 41.0),
+        (100, 38.4),
+        (130, 38.4),
+        (130, 30.0),
+        (160, 30.0),
+        (161, 30.0),
+    ];
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&steps));
+    let told = told(&core, "too-hot");
+    let wanted = [
+        (20, "opened", "moderate"),
+        (50, "worsened", "severe"),
+        (90, "worsened", "extreme"),
+        (120, "eased", "severe"),
+        (150, "closed", "severe"),
+    ];
+    assert_eq!(outline(&told, ten()), wanted);
+    let pushed: Vec<bool> = told.iter().map(|step| step.pushed).collect();
+    // Few days are known, so of the lines only the place's pushes; the all-clear goes where the alarm went.
+    assert_eq!(pushed, [false, false, true, false, true]);
+}
+
+#[test]
+fn the_words_name_planting_number_limit_since_when_what_to_do_from_outside_and_the_caution() {
+    let mut notes = tomato_house();
+    notes[2] = Note::Planting {
+        planting: "red".into(),
+        crop: "tomato".into(),
+        place: "house".into(),
+        variety: Some("Brindle".into()),
+        count: None,
+        began: glasshour::entry::Began::PlantedOut,
+    };
+    let mut core = in_memory(&notes, june());
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 36.2), (11, 36.2)]));
+    let told = told(&core, "too-hot");
+    let step = told.last().unwrap();
+    assert_eq!(step.title, "From outside, open the door and every vent.");
+    for part in ["tomatoes ‘Brindle’", "36.2 °C at 10:10", "bear 35", "past since 10:00", "before going in"]
+    {
+        assert!(step.text.contains(part), "{part:?} is missing in {:?}", step.text);
+    }
+}
+
+#[test]
+fn air_that_plays_about_a_line_is_told_once() {
+    let mut core = in_memory(&tomato_house(), june());
+    let mut knots = vec![(0, 31.0), (10, 32.5)];
+    for turn in 1..30 {
+        knots.push((10 + turn * 6, if turn % 2 == 0 { 32.4 } else { 30.8 }));
+    }
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&knots));
+    assert!(told(&core, "too-hot").is_empty(), "never ten minutes above");
+    walk(&mut core, "post", ten() + 4 * HOUR, MINUTE, &minutes(&[(0, 32.5), (15, 32.5)]));
+    walk(&mut core, "post", ten() + 4 * HOUR + 15 * MINUTE, MINUTE, &minutes(&knots));
+    let told = told(&core, "too-hot");
+    assert_eq!(outline(&told, ten() + 4 * HOUR), [(10, "opened", "moderate")], "never 20 minutes below 30.5");
+}
+
+#[test]
+fn silence_neither_eases_nor_closes() {
+    let mut core = in_memory(&tomato_house(), june());
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 33.0), (15, 33.0)]));
+    core.advance(moment(ten() + 9 * HOUR));
+    assert_eq!(outline(&told(&core, "too-hot"), ten()), [(10, "opened", "moderate")]);
+}
+
+/// Lives through days with one highest each, then 36 °C for half an hour: whether the severe line pushed.
+fn pushes_after(maxima: &[f64]) -> bool {
+    let mut notes = tomato_bed();
+    notes[1] = hang("post", "bed", 3_600);
+    let mut core = in_memory(&notes, june());
+    for (number, high) in maxima.iter().enumerate() {
+        for hour in 0..24 {
+            let t_c = if hour == 13 { *high } else { 20.0 };
+            hear(&mut core, june() + number as i64 * DAY + hour * HOUR, &[("post", AIR, t_c)]);
+        }
+    }
+    let noon = june() + maxima.len() as i64 * DAY + 12 * HOUR;
+    hear(&mut core, noon - HOUR, &[("post", AIR, 25.0)]);
+    hear(&mut core, noon, &[("post", AIR, 36.0)]);
+    core.advance(moment(noon + 30 * MINUTE));
+    let told = told(&core, "too-hot");
+    let severe = told.iter().rfind(|step| step.at_ms > noon).unwrap();
+    assert_eq!(severe.severity, "severe");
+    severe.pushed
+}
+
+#[test]
+fn a_severe_crop_line_pushes_only_more_than_two_degrees_above_the_median_of_five_full_days() {
+    let cases: [(&[f64], bool); 6] = [
+        (&[28.0; 4], false),
+        (&[28.0; 5], true),
+        (&[33.9; 5], true),
+        (&[34.0; 5], false),
+        (&[25.0, 25.0, 33.0, 34.5, 34.5, 34.5, 33.0], true),
+        (&[25.0, 25.0, 34.5, 34.5, 34.5, 34.5, 33.0], false),
+    ];
+    for (maxima, pushes) in cases {
+        assert_eq!(pushes_after(maxima), pushes, "{maxima:?}");
+    }
+}
+
+#[test]
+fn only_the_last_fourteen_days_make_the_median() {
+    let mut maxima = vec![25.0; 14];
+    maxima.extend([34.5; 8]);
+    assert!(!pushes_after(&maxima), "eight of the last fourteen were as hot");
+}
+
+#[test]
+fn close_to_the_place_line_and_half_an_hour_before_it_the_course_pushes_at_once() {
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 60)];
+    let mut core = in_memory(&notes, june());
+    // Four degrees an hour: 39.0 after an hour and a half, 40 a quarter of an hour later.
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 33.0), (90, 39.0), (105, 40.0), (150, 40.5)]));
+    let told = told(&core, "on-course");
+    assert_eq!(outline(&told[..1], ten()), [(90, "opened", "severe")]);
+    assert!(told[0].pushed);
+    assert!(told[0].title.contains("By 11:45 it passes 40"), "{}", told[0].title);
+    assert!(told[0].text.contains("rising 4.0 an hour"), "{}", told[0].text);
+    assert_eq!(told.last().unwrap().turn, "closed");
+    assert_eq!(told.last().unwrap().title, "It has passed the line.");
+}
+
+#[test]
+fn a_pace_that_would_take_longer_than_half_an_hour_is_no_course_to_the_place_line() {
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 60)];
+    let mut core = in_memory(&notes, june());
+    // One degree an hour from 39.0: an hour to go; from 39.5 on, half an hour.
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 38.0), (115, 39.917)]));
+    let told = told(&core, "on-course");
+    assert_eq!(outline(&told, ten()), [(90, "opened", "severe")], "{told:?}");
+}
+
+#[test]
+fn the_course_of_a_crop_goes_to_the_page_only_and_once_a_day() {
+    let mut core = in_memory(&tomato_bed(), june());
+    let ordinary = [(16.0, 30.0); 5];
+    days(&mut core, "post", june(), 10 * MINUTE, &ordinary);
+    assert!(told(&core, "on-course").is_empty(), "30 is below the line");
+    let hot = june() + 5 * DAY;
+    days(&mut core, "post", hot, 10 * MINUTE, &[(18.0, 38.0)]);
+    let first = told(&core, "on-course");
+    assert_eq!(first.first().map(|step| step.turn.as_str()), Some("opened"), "{first:?}");
+    assert!(first[0].at_ms > hot + 8 * HOUR && first[0].at_ms < hot + 12 * HOUR);
+    assert!(first.iter().all(|step| !step.pushed), "{first:?}");
+    assert_eq!(first.iter().filter(|step| step.turn == "opened").count(), 1);
+    assert!(first[0].text.contains("tomatoes bear 35"), "{}", first[0].text);
+}
+
+#[test]
+fn a_heat_warning_gives_the_plan_by_day_worsens_on_its_first_day_and_closes_with_what_to_do_after() {
+    let mut core = in_memory(&tomato_house(), june());
+    let warning = Note::HeatWarning {
+        from: "2026-06-04".into(),
+        to: "2026-06-06".into(),
+        about_c: 41.0,
+        said_by: Some("the radio".into()),
+    };
+    core.note(moment(ten()), warning, None).unwrap();
+    core.advance(moment(june() + 7 * DAY));
+    let told = told(&core, "heat-dome");
+    let evening = 5 * 24 * 60 + 21 * 60;
+    let wanted =
+        [(600, "opened", "severe"), (3 * 24 * 60, "worsened", "extreme"), (evening, "closed", "extreme")];
+    assert_eq!(outline(&told, june()), wanted);
+    // Three days ahead there is time for all of it (the plan of AGRONOMY 1.2).
+    for part in ["about 41 °C", "3 days", "the radio", "mend leaks", "pick everything", "before sunrise"] {
+        assert!(told[0].text.contains(part), "{part:?} is missing in {:?}", told[0].text);
+    }
+    assert!(!told[1].text.contains("mend leaks") && told[1].text.contains("before sunrise"));
+    assert!(told[2].text.contains("hold hard pruning"));
+}
+
+#[test]
+fn a_warning_that_is_taken_back_closes_the_notice() {
+    let mut core = in_memory(&tomato_house(), june());
+    let warning = Note::HeatWarning {
+        from: "2026-06-04".into(),
+        to: "2026-06-06".into(),
+        about_c: 41.0,
+        said_by: None,
+    };
+    let entry = core.note(moment(ten()), warning, None).unwrap();
+    core.note(moment(ten() + MINUTE), Note::Undo { entry }, None).unwrap();
+    assert_eq!(told(&core, "heat-dome").last().unwrap().turn, "closed");
+    core.advance(moment(june() + 7 * DAY));
+    assert_eq!(told(&core, "heat-dome").len(), 2, "it does not come back");
+}

@@ -1,0 +1,318 @@
+//! The keeper's thread, under a clock that only the test moves: what is acknowledged is durable.
+
+use std::collections::BTreeSet;
+use std::io::Write;
+use std::path::Path;
+use std::process::Command;
+use std::sync::atomic::{AtomicBool, AtomicI64, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use glasshour::clock::Clock;
+use glasshour::entry::Note;
+use glasshour::keeper::core::Core;
+use glasshour::keeper::event::Event;
+use glasshour::keeper::handle::Handle;
+use glasshour::keeper::thread::{Keeper, Setup};
+use glasshour::ledger::{Ledger, Reader};
+use glasshour::reading::Heard;
+use glasshour::supervise::Tasks;
+
+use super::garden::*;
+
+/// Wall and monotonic time are one, and stand still until the test moves them.
+struct Hand {
+    now_ms: AtomicI64,
+    trusted: AtomicBool,
+}
+
+impl Hand {
+    fn at(now_ms: i64, trusted: bool) -> Arc<Self> {
+        Arc::new(Self { now_ms: AtomicI64::new(now_ms), trusted: AtomicBool::new(trusted) })
+    }
+
+    fn pass(&self, span_ms: i64) -> i64 {
+        self.now_ms.fetch_add(span_ms, Ordering::SeqCst) + span_ms
+    }
+}
+
+impl Clock for Hand {
+    fn wall_ms(&self) -> i64 {
+        self.now_ms.load(Ordering::SeqCst)
+    }
+
+    fn monotonic_ms(&self) -> i64 {
+        self.wall_ms() - june()
+    }
+
+    fn vouched_by(&self) -> Option<String> {
+        self.trusted.load(Ordering::SeqCst).then(|| "the test".to_owned())
+    }
+
+    /// The keeper looks again at once: its clock may have been moved.
+    fn real(&self, _: Duration) -> Duration {
+        Duration::from_millis(1)
+    }
+}
+
+/// A keeper at work.
+struct Bench {
+    handle: Handle,
+    clock: Arc<Hand>,
+    reader: Reader,
+    tasks: Tasks,
+    acks: Arc<AtomicUsize>,
+}
+
+impl Bench {
+    fn start(core: Core, clock: Arc<Hand>) -> Self {
+        let reader = core.ledger().reader().unwrap();
+        let setup = Setup {
+            core,
+            boot: 1,
+            clock: Arc::clone(&clock) as Arc<dyn Clock>,
+            commit_every: Duration::from_secs(3_600),
+            listening: String::new(),
+        };
+        let (keeper, handle) = Keeper::new(setup);
+        let mut tasks = Tasks::new();
+        let runtime = tokio::runtime::Handle::current();
+        tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
+        Self { handle, clock, reader, tasks, acks: Arc::default() }
+    }
+
+    fn in_memory() -> Self {
+        Self::start(in_memory(&tomato_house(), june()), Hand::at(june(), true))
+    }
+
+    /// Sends readings whose acknowledgement is counted, and checked against the ledger when it comes.
+    async fn send(&self, readings: Vec<Heard>) {
+        let (acks, reader) = (Arc::clone(&self.acks), self.reader.clone());
+        let wanted: BTreeSet<i64> = readings.iter().filter_map(|it| it.measured_ms).collect();
+        let done = move || {
+            let stored = reader.readings("post", AIR, 0..i64::MAX).unwrap();
+            let stored: BTreeSet<i64> = stored.iter().map(|reading| reading.at_ms).collect();
+            if wanted.is_subset(&stored) {
+                acks.fetch_add(1, Ordering::SeqCst);
+            }
+        };
+        let event = Event::Heard { readings, arrived_ms: self.clock.wall_ms(), done: Some(Box::new(done)) };
+        self.handle.events.send(event).await.unwrap();
+    }
+
+    async fn send_one(&self, number: i64) {
+        self.send(vec![heard("post", AIR, june() + number * 1_000, 20.0)]).await;
+    }
+
+    /// Lets the keeper go round: a question sent after an answer is taken in after what came before it.
+    async fn rounds(&self) {
+        for _ in 0..3 {
+            self.handle.export().await.unwrap();
+        }
+    }
+
+    fn acked(&self) -> usize {
+        self.acks.load(Ordering::SeqCst)
+    }
+
+    /// Waits until the keeper has come to something; the deadline is only for a keeper that never does.
+    async fn until(&self, what: &str, mut come: impl FnMut(&Self) -> bool) {
+        for _ in 0..6_000 {
+            if come(self) {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(10)).await;
+        }
+        panic!("not within a minute: {what}");
+    }
+
+    async fn stop(self) {
+        self.tasks.stop().cancel();
+        self.tasks.join(Duration::from_secs(60)).await.unwrap();
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_tenth_message_that_waits_for_its_acknowledgement_makes_a_commit_due() {
+    let bench = Bench::in_memory();
+    for number in 0..9 {
+        bench.send_one(number).await;
+    }
+    bench.rounds().await;
+    assert_eq!(bench.acked(), 0);
+    bench.send_one(9).await;
+    bench.until("ten acknowledgements", |bench| bench.acked() == 10).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn five_hundred_readings_make_a_commit_due() {
+    let bench = Bench::in_memory();
+    let many = |from: i64, count: i64| -> Vec<Heard> {
+        (from..from + count).map(|number| heard("post", AIR, june() - number * 1_000, 20.0)).collect()
+    };
+    bench.send(many(0, 499)).await;
+    bench.rounds().await;
+    assert_eq!(bench.acked(), 0);
+    bench.send(many(499, 1)).await;
+    bench.until("both acknowledgements", |bench| bench.acked() == 2).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_waits_is_committed_once_its_time_is_up() {
+    let bench = Bench::in_memory();
+    bench.send_one(0).await;
+    bench.rounds().await;
+    bench.clock.pass(HOUR - 1);
+    bench.rounds().await;
+    assert_eq!(bench.acked(), 0);
+    bench.clock.pass(1);
+    bench.until("the acknowledgement", |bench| bench.acked() == 1).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_step_of_a_notice_is_committed_at_once_with_what_caused_it() {
+    let bench = Bench::in_memory();
+    for minute in 0..=10 {
+        bench.clock.now_ms.store(june() + 12 * HOUR + minute * MINUTE, Ordering::SeqCst);
+        bench.send(vec![heard("post", AIR, june() + 12 * HOUR + minute * MINUTE, 36.0)]).await;
+        if minute < 9 {
+            bench.rounds().await;
+        }
+    }
+    bench.until("every acknowledgement", |bench| bench.acked() == 11).await;
+    let entries = bench.reader.entries().unwrap();
+    assert!(entries.iter().any(|entry| matches!(&entry.note, Note::Step(step) if step.minder == "too-hot")));
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_note_is_answered_once_it_is_durable_and_takes_along_what_waits() {
+    let bench = Bench::in_memory();
+    bench.send_one(0).await;
+    let entry = bench.handle.note(Note::Remark { text: "mulched".into() }, None).await.unwrap();
+    assert!(bench.reader.entries().unwrap().iter().any(|it| it.id == entry));
+    bench.until("the acknowledgement", |bench| bench.acked() == 1).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_cannot_be_read_is_counted_under_its_probe_and_acknowledged() {
+    let bench = Bench::in_memory();
+    let acks = Arc::clone(&bench.acks);
+    let event = Event::Malformed {
+        probe: "post".into(),
+        sample: "not a number".into(),
+        done: Some(Box::new(move || _ = acks.fetch_add(1, Ordering::SeqCst))),
+    };
+    bench.handle.events.send(event).await.unwrap();
+    bench.rounds().await;
+    bench.clock.pass(2 * HOUR);
+    bench.until("the acknowledgement", |bench| bench.acked() == 1).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn stopping_makes_durable_what_waits() {
+    let folder = tempfile::tempdir().unwrap();
+    let core = again(folder.path(), &tomato_house(), june());
+    let bench = Bench::start(core, Hand::at(june(), true));
+    bench.send_one(0).await;
+    bench.stop().await;
+    let ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    assert_eq!(ledger.readings("post", AIR, 0..i64::MAX).unwrap().len(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn trust_in_the_clock_dates_what_was_heard_without_it() {
+    let mut ledger = Ledger::in_memory(&founding()).unwrap();
+    let boot = ledger.begin_boot(0, None).unwrap();
+    let moment = glasshour::keeper::core::Moment { trusted: false, ..moment(june()) };
+    let core = Core::start(site(), ledger, boot, moment, Vec::new()).unwrap();
+    let bench = Bench::start(core, Hand::at(june(), false));
+    let bare =
+        Heard { probe: "post".into(), quantity: AIR, value: Some(20.0), measured_ms: None, stale: false };
+    bench.send(vec![bare]).await;
+    bench.clock.pass(2 * HOUR);
+    bench.until("the acknowledgement", |bench| bench.acked() == 1).await;
+    assert_eq!(bench.reader.undated().unwrap(), 1);
+    bench.clock.trusted.store(true, Ordering::SeqCst);
+    bench.until("a date", |bench| bench.reader.undated().unwrap() == 0).await;
+    assert_eq!(bench.reader.span("post", AIR).unwrap(), Some((june(), june())));
+    bench.stop().await;
+}
+
+/// A small file system of its own; unmounted when done.
+struct Small<'a>(&'a Path);
+
+impl<'a> Small<'a> {
+    fn mount(at: &'a Path) -> Option<Self> {
+        let done = Command::new("mount").args(["-t", "tmpfs", "-o", "size=4m", "tmpfs"]).arg(at).output();
+        done.is_ok_and(|done| done.status.success()).then_some(Self(at))
+    }
+}
+
+impl Drop for Small<'_> {
+    fn drop(&mut self) {
+        let _ = Command::new("umount").arg(self.0).status();
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn while_storage_refuses_nothing_is_acknowledged_and_all_of_it_is_once_there_is_room() {
+    let folder = tempfile::tempdir().unwrap();
+    let Some(_mounted) = Small::mount(folder.path()) else {
+        let _ = writeln!(std::io::stderr(), "SKIPPED: full disk: mounting a small file system takes root");
+        return;
+    };
+    let core = again(folder.path(), &tomato_house(), june());
+    let bench = Bench::start(core, Hand::at(june(), true));
+    let ballast = folder.path().join("ballast");
+    let mut file = std::fs::File::create(&ballast).unwrap();
+    while file.write_all(&[7; 4_096]).is_ok() {}
+    drop(file);
+    let refused = |bench: &Bench| bench.handle.now().board.storage_refused.is_some();
+    let mut sent = 0;
+    while !refused(&bench) {
+        assert!(sent < 2_000, "the disk never became full");
+        // Each message is a commit of its own: a thousand readings, too wild to be pressed small.
+        let at = |number: i64| june() - (sent * 1_000 + number) * 1_000;
+        let wild = |number: i64| (number * 7_919 % 4_001) as f64 / 100.0;
+        bench.send((0..1_000).map(|number| heard("post", AIR, at(number), wild(number))).collect()).await;
+        sent += 1;
+        bench.until("taken or refused", |bench| bench.acked() as i64 == sent || refused(bench)).await;
+    }
+    let before = bench.acked() as i64;
+    assert!(before < sent, "what was refused is not acknowledged");
+    let said = bench.handle.note(Note::Remark { text: "full".into() }, None).await.unwrap_err();
+    assert!(said.contains("nothing can be stored"), "{said}");
+    std::fs::remove_file(&ballast).unwrap();
+    bench.clock.pass(MINUTE);
+    bench.until("every acknowledgement", |bench| bench.acked() as i64 == sent).await;
+    bench.until("the page says so", |bench| !refused(bench)).await;
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn once_a_day_in_the_quiet_hour_old_batches_become_chunks_and_no_count_is_lost() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut core = again(folder.path(), &tomato_house(), june());
+    walk(&mut core, "post", june(), MINUTE, &[(0, 20.0), (6 * HOUR, 25.0)]);
+    core.flush(moment(june() + 6 * HOUR)).unwrap();
+    let bench = Bench::start(core, Hand::at(june() + 6 * HOUR, true));
+    // Something always waits, as it does in a garden.
+    let seen = Mutex::new(BTreeSet::new());
+    for day in 1..=4 {
+        bench.clock.now_ms.store(june() + day * DAY + 4 * HOUR, Ordering::SeqCst);
+        bench.send(vec![heard("post", AIR, june() + day * DAY + 4 * HOUR, 21.0)]).await;
+        bench.until("the day's commit", |bench| bench.acked() as i64 == day).await;
+        seen.lock().unwrap().insert(bench.reader.batches_after(0, 10_000).unwrap().len());
+    }
+    bench.until("chunks", |bench| bench.reader.batches_after(0, 10_000).unwrap().len() < 5).await;
+    let before = bench.handle.export().await.unwrap();
+    bench.stop().await;
+    let mut core = again(folder.path(), &[], june() + 4 * DAY + 4 * HOUR);
+    assert_eq!(everything(&mut core).to_string(), before.to_string());
+}
