@@ -10,11 +10,11 @@ use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 use chrono::NaiveTime;
 
+use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, grade, stamp};
 use super::stored::Stored;
-use super::tracks::Known;
 use crate::almanac::pages::{Made, make};
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
@@ -22,7 +22,7 @@ use crate::couriers::letter::{LETTER_LIFE_MS, due};
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
 use crate::ledger::{Commit, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
-use crate::reading::{Grade, Heard, Reading};
+use crate::reading::{Heard, Reading};
 
 /// A moment, as the clock gives it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -143,60 +143,45 @@ impl Core {
     /// Grades and takes in what was heard; it waits for the next [`flush`](Self::flush).
     pub fn hear(&mut self, moment: Moment, messages: &[Message]) {
         self.advance(moment);
-        let mut fresh = Fresh::default();
+        let (tracks, waiting) = (self.engine.tracks(), &self.pending.dated);
+        let mut earlier = Earlier::of(messages, tracks, &self.ledger, waiting);
+        let mut fresh = Vec::new();
         for message in messages {
             for heard in &message.readings {
-                let reading = self.grade(heard, message.arrived_ms, moment.trusted, &fresh);
+                let reading = self.grade(heard, message.arrived_ms, moment.trusted, &earlier);
                 if moment.trusted || stamp(heard).is_some() {
-                    fresh.take(&reading);
-                    self.pending.dated.push(reading);
+                    earlier.take(&reading);
+                    fresh.push(reading);
                 } else {
                     self.pending.undated.push(reading);
                 }
             }
         }
         if moment.trusted {
-            let steps = self.engine.apply(&fresh.readings);
+            let steps = self.engine.apply(&fresh);
             self.pending.steps.extend(steps);
         } else {
             // Nothing is told at a moment that nobody vouches for.
-            fresh.readings.iter().for_each(|reading| self.engine.take(reading));
+            fresh.iter().for_each(|reading| self.engine.take(reading));
         }
+        self.pending.dated.extend(fresh);
     }
 
-    fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, fresh: &Fresh) -> Reading {
+    fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, earlier: &Earlier) -> Reading {
         let ground = self.engine.ground();
         let at = stamp(heard).unwrap_or(arrived_ms);
         let under_cover = ground
             .hang_at(&heard.probe, at)
             .and_then(|hang| ground.place(&hang.place))
             .is_none_or(|place| place.kind.under_cover());
-        let known = |probe: &str, quantity: Quantity, at_ms: i64| {
-            fresh.at(probe, quantity, at_ms).unwrap_or_else(|| self.known(probe, quantity, at_ms))
-        };
         let circumstances = Circumstances {
             arrived_ms,
             trusted,
             under_cover,
             limits: self.limits.get(&(heard.probe.to_string(), heard.quantity)).copied(),
-            known: &known,
+            known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };
         grade(heard, &circumstances)
-    }
-
-    /// What memory, and behind it the ledger and what waits for it, knows of a moment.
-    fn known(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Known {
-        let known = self.engine.tracks().at(probe, quantity, at_ms);
-        if known != Known::Forgotten {
-            return known;
-        }
-        let same = |it: &&Reading| it.at_ms == at_ms && it.quantity == quantity && it.probe.as_ref() == probe;
-        let stored = self.ledger.readings(probe, quantity, at_ms..at_ms + 1).unwrap_or_default();
-        stored
-            .iter()
-            .chain(self.pending.dated.iter().filter(same))
-            .find(|reading| reading.grade() != Grade::Refused)
-            .map_or(Known::Nothing, |reading| Known::Value(reading.value))
     }
 
     /// Whether anything waits to become durable.
@@ -418,25 +403,4 @@ impl Core {
 fn quiet_left(hour: f64, from: f64, to: f64) -> f64 {
     let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
     if inside { (to - hour).rem_euclid(24.0) } else { 0.0 }
-}
-
-/// Readings of this very batch, which the tracks do not hold yet.
-#[derive(Default)]
-struct Fresh {
-    readings: Vec<Reading>,
-    seen: BTreeMap<(String, Quantity, i64), f64>,
-}
-
-impl Fresh {
-    fn take(&mut self, reading: &Reading) {
-        if reading.grade() != Grade::Refused {
-            let key = (reading.probe.to_string(), reading.quantity, reading.at_ms);
-            self.seen.entry(key).or_insert(reading.value);
-        }
-        self.readings.push(reading.clone());
-    }
-
-    fn at(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Option<Known> {
-        self.seen.get(&(probe.to_owned(), quantity, at_ms)).map(|value| Known::Value(*value))
-    }
 }

@@ -13,7 +13,7 @@ const SATURATED_PCT: f64 = 97.0;
 const STAMPS_MS: std::ops::Range<i64> = 946_684_800_000..253_402_300_800_000;
 
 /// What grading needs to know besides the reading.
-pub struct Circumstances<'a> {
+pub struct Circumstances {
     /// When it arrived, UTC ms (or monotonic ms while the clock is not trusted).
     pub arrived_ms: i64,
     /// Whether the wall clock is trusted: only then can a stamp lie in the future.
@@ -22,8 +22,8 @@ pub struct Circumstances<'a> {
     pub under_cover: bool,
     /// The probe's own limits, where the site or a record states them.
     pub limits: Option<(f64, f64)>,
-    /// Looks up an earlier reading at the same moment.
-    pub known: &'a dyn Fn(&str, Quantity, i64) -> Known,
+    /// What is known of an earlier reading at the same moment.
+    pub known: Known,
 }
 
 /// The time of its own that was heard with a value, where it can be one, UTC ms.
@@ -34,7 +34,7 @@ pub fn stamp(heard: &Heard) -> Option<i64> {
 /// Grades what was heard.
 ///
 /// A time of its own is kept as stamped; a bare number is dated by its arrival, unless it did not arrive live.
-pub fn grade(heard: &Heard, circumstances: &Circumstances<'_>) -> Reading {
+pub fn grade(heard: &Heard, circumstances: &Circumstances) -> Reading {
     let (at_ms, mut reason) = match stamp(heard) {
         Some(stamp) if circumstances.trusted && stamp > circumstances.arrived_ms + FUTURE_MS => {
             (stamp, Reason::FromTheFuture)
@@ -52,7 +52,7 @@ pub fn grade(heard: &Heard, circumstances: &Circumstances<'_>) -> Reading {
     }
     let value = if heard.quantity == Quantity::RelativeHumidity { value.clamp(0.0, 100.0) } else { value };
     if reason == Reason::None {
-        reason = match (circumstances.known)(&heard.probe, heard.quantity, at_ms) {
+        reason = match circumstances.known {
             Known::Value(known) if known == value => Reason::Repeated,
             Known::Value(_) => Reason::SameTimeOtherValue,
             Known::Nothing | Known::Forgotten if saturated(heard.quantity, value) => Reason::Saturated,
@@ -71,7 +71,7 @@ fn ticked(value: f64, quantity: Quantity) -> f64 {
     crate::almanac::day_page::rounded(value, quantity.decimals())
 }
 
-fn possible(quantity: Quantity, value: f64, circumstances: &Circumstances<'_>) -> bool {
+fn possible(quantity: Quantity, value: f64, circumstances: &Circumstances) -> bool {
     let own = circumstances.limits.is_none_or(|(low, high)| (low..=high).contains(&value));
     own && quantity.hard_range(circumstances.under_cover).contains(&value)
 }
@@ -89,9 +89,8 @@ mod tests {
     fn graded(value: Option<f64>, measured_ms: Option<i64>, stale: bool, known: Known) -> Reason {
         let heard =
             Heard { probe: "post".into(), quantity: Quantity::RelativeHumidity, value, measured_ms, stale };
-        let look = move |_: &str, _: Quantity, _: i64| known;
         let circumstances =
-            Circumstances { arrived_ms: NOW, trusted: true, under_cover: true, limits: None, known: &look };
+            Circumstances { arrived_ms: NOW, trusted: true, under_cover: true, limits: None, known };
         grade(&heard, &circumstances).reason
     }
 

@@ -6,6 +6,7 @@
 
 pub mod core;
 pub mod counts;
+mod earlier;
 pub mod engine;
 pub mod event;
 pub mod export;

@@ -70,9 +70,9 @@ impl Tracks {
         }
     }
 
-    /// What is known at exactly this moment; refused readings without a value do not count.
+    /// What is known at exactly this moment; refused readings do not count. Of a series nobody spoke of there is none.
     pub fn at(&self, probe: &str, quantity: Quantity, at_ms: i64) -> Known {
-        let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return Known::Forgotten };
+        let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return Known::Nothing };
         if at_ms < track.whole_from_ms {
             return Known::Forgotten;
         }

@@ -148,7 +148,11 @@ impl Heat {
         let course = self.course(now, calendar);
         let open = book.get(now.place, ON_COURSE).is_some();
         self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
-        self.gone_since = (open && course.is_none()).then(|| self.gone_since.unwrap_or(now.now_ms));
+        // Past the line it is not gone: the heat notice takes over once that line's own dwell is over.
+        let line = now.place_line_c.into_iter().chain(now.tenderest().map(|it| it.lines.severe_c));
+        let past = line.reduce(f64::min).zip(now.air).is_some_and(|(line, (_, t_c))| t_c >= line);
+        let gone = open && course.is_none() && !past;
+        self.gone_since = gone.then(|| self.gone_since.unwrap_or(now.now_ms));
         if let Some(course) = course {
             let near = course.of_place && course.push;
             let dwelt = self.course_since.is_some_and(|since| now.now_ms - since >= DWELL_MS);

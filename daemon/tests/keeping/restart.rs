@@ -185,7 +185,9 @@ fn an_open_notice_of_dry_air_is_neither_closed_nor_told_again_by_a_restart() {
 #[test]
 fn the_course_of_a_crop_is_told_once_a_day_over_a_restart_too() {
     let folder = tempfile::tempdir().unwrap();
-    let mut core = again(folder.path(), &tomato_bed(), june());
+    let mut notes = tomato_bed();
+    notes[1] = hang("post", "bed", 600);
+    let mut core = again(folder.path(), &notes, june());
     days(&mut core, "post", june(), 10 * MINUTE, &[(16.0, 30.0); 5]);
     let hot = june() + 5 * DAY;
     let morning = |core: &mut Core, from_h: i64, until_h: i64| {
@@ -204,7 +206,7 @@ fn the_course_of_a_crop_is_told_once_a_day_over_a_restart_too() {
     let before = told(&core, "on-course");
     assert_eq!(before.iter().map(|step| step.turn.as_str()).collect::<Vec<_>>(), ["opened", "closed"]);
     drop(core);
-    let mut core = again(folder.path(), &notes(), hot + 11 * HOUR);
+    let mut core = again(folder.path(), &[], hot + 11 * HOUR);
     walk(&mut core, "post", hot + 11 * HOUR, 10 * MINUTE, &[(0, now_c - 4.0), (2 * HOUR, 34.5)]);
     assert_eq!(told(&core, "on-course"), before);
 }
