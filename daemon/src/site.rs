@@ -63,11 +63,29 @@ impl Site {
         }
     }
 
-    /// Whether the sun is above the horizon.
-    pub fn is_daylight(&self, at_ms: i64) -> bool {
-        match self.sun(self.calendar.day_of(at_ms)) {
-            Some((rise, set)) => (rise..set).contains(&at_ms),
-            None => (6.0..21.0).contains(&self.calendar.hour_of(at_ms)),
+    /// The light of a day.
+    pub fn light(&self, day: Day) -> Light {
+        Light { day, night_before: self.night_before(day), up: self.sun(day).map(|(rise, set)| rise..set) }
+    }
+}
+
+/// The light of one day. Each sunrise costs a search along the sun's path, so the keeper reckons a day's once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Light {
+    /// Which day.
+    pub day: Day,
+    /// The night that ends in its morning, UTC ms.
+    pub night_before: Range<i64>,
+    up: Option<Range<i64>>,
+}
+
+impl Light {
+    /// Whether the sun is above the horizon at a moment of the day; 06:00 to 21:00 of standard time where it does
+    /// not set or rise.
+    pub fn is_daylight(&self, at_ms: i64, calendar: &Calendar) -> bool {
+        match &self.up {
+            Some(up) => up.contains(&at_ms),
+            None => (6.0..21.0).contains(&calendar.hour_of(at_ms)),
         }
     }
 }

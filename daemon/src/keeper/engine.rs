@@ -16,7 +16,7 @@ use crate::minders::air::Air;
 use crate::minders::book::Book;
 use crate::minders::heat::{Heat, TOO_HOT};
 use crate::reading::Reading;
-use crate::site::Site;
+use crate::site::{Light, Site};
 
 /// The running state of the minders of one place.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -37,6 +37,8 @@ pub struct Engine {
     pub(super) counts: Counts,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
+    /// Of the day the minders looked at last.
+    pub(super) light: Option<Light>,
     dirty: BTreeSet<(String, Day)>,
     closed: BTreeSet<(String, Day)>,
     now_ms: i64,
@@ -57,6 +59,7 @@ impl Engine {
             counts: Counts::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
+            light: None,
             dirty: BTreeSet::new(),
             closed: BTreeSet::new(),
             now_ms,

@@ -16,6 +16,10 @@ impl Engine {
         let mut steps = Vec::new();
         let mut wake = i64::MAX;
         let calendar = self.site.calendar.clone();
+        let today = calendar.day_of(self.now_ms());
+        if self.light.as_ref().is_none_or(|light| light.day != today) {
+            self.light = Some(self.site.light(today));
+        }
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
         for place in &self.ground.places {
@@ -36,7 +40,7 @@ impl Engine {
             wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
         }
         steps.extend(dome::judge(&self.entries, &calendar, self.now_ms(), &mut book));
-        wake = wake.min(self.next_clock_moment(calendar.day_of(self.now_ms())));
+        wake = wake.min(self.next_clock_moment(today));
         self.book = book;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());

@@ -1,5 +1,7 @@
 //! A place at a moment: gathered from memory for the minders and the glance.
 
+use std::borrow::Cow;
+
 use agronomy::quantity::Quantity;
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 
@@ -7,8 +9,10 @@ use super::engine::Engine;
 use crate::almanac::day_page::{DayPage, deficit};
 use crate::almanac::pages::{Pages, Readings};
 use crate::almanac::shape::{Expected, median};
+use crate::calendar::Day;
 use crate::ground::{Hang, Place, shade, vents};
 use crate::minders::place_now::{PlaceNow, Standing};
+use crate::site::Light;
 
 /// Over how long a slope is taken, ms.
 const SLOPE_MS: i64 = MS_PER_HOUR / 2;
@@ -73,7 +77,8 @@ impl Engine {
         let calendar = &self.site.calendar;
         let day = calendar.day_of(now_ms);
         let start = calendar.start_of(day);
-        let night = self.site.night_before(day);
+        let light = self.light_of(day);
+        let night = &light.night_before;
         let held = self.held(&place.id, Quantity::AirTemperature, now_ms);
         let air = held.map(|(_, at, value)| (at, value));
         let (today, _) = self.air_of(&place.id, night.start, now_ms + 1);
@@ -129,12 +134,20 @@ impl Engine {
                 .collect(),
             place_line_c,
             place_line_ms: self.site.place_line_ms(),
-            daylight: self.site.is_daylight(now_ms),
+            daylight: light.is_daylight(now_ms, calendar),
             civil_hour: calendar.civil_hour_of(now_ms),
             day: start..start + MS_PER_DAY,
             date: crate::calendar::date(day),
             vents_open: self.ground.last_set(&place.id, now_ms, vents),
             shade_on: self.ground.last_set(&place.id, now_ms, shade),
+        }
+    }
+
+    /// The light of a day: that of the day the minders looked at last is remembered.
+    fn light_of(&self, day: Day) -> Cow<'_, Light> {
+        match &self.light {
+            Some(light) if light.day == day => Cow::Borrowed(light),
+            _ => Cow::Owned(self.site.light(day)),
         }
     }
 
