@@ -69,8 +69,8 @@ pub(crate) fn measure(extent: Extent) {
 fn feed(watched: &mut [Watched], seconds: u64) -> f64 {
     let now = wall_ms();
     let mut airs: Vec<Air> = (0..PROBES as u64).map(|number| Air::new(number, now / MINUTE_MS)).collect();
-    for probe in 0..PROBES {
-        publish(watched, probe, &mut airs[probe]);
+    for (probe, air) in airs.iter_mut().enumerate() {
+        publish(watched, probe, air);
     }
     // Whatever starting left to do is done by then.
     std::thread::sleep(Duration::from_secs(3));

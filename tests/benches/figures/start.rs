@@ -2,7 +2,7 @@
 
 use std::process::{Command, Stdio};
 
-use tests::servers::process::{Process, free_port, need};
+use tests::servers::process::{Process, free_port, need, until};
 
 use super::Extent;
 use super::garden::{Book, DAY_MS, Garden, MINUTE_MS};
@@ -55,11 +55,11 @@ fn with_past(times: usize, extent: Extent, table: &mut Table) {
     let first = start(&installed, |_| ());
     let what = format!("{days} days of 20 series, no day page made yet");
     table.row(&what, "Glasshour", &format!("{first:.1} ms"), "");
-    // Asking for everything makes the days that are marked.
+    // Asking for everything makes the days that are marked; while it lasts the answer may be that it lasts.
     let watch = Stopwatch::start();
-    start(&installed, |_| assert!(export(&installed), "the service answers with its days"));
+    start(&installed, |_| until("the service answers with its days", || export(&installed).then_some(())));
     let made = format!("{:.1} s", watch.seconds());
-    table.row(&format!("all its {days} days made afresh and exported"), "Glasshour", &made, "");
+    table.row(&format!("its {days} days made afresh, started and ended"), "Glasshour", &made, "");
     let mut resident = 0;
     let again: Vec<f64> =
         (0..times).map(|_| start(&installed, |pid| resident = memory(pid).resident)).collect();
@@ -97,7 +97,7 @@ fn past(installed: &Installed, from: i64, now: i64) {
 fn export(installed: &Installed) -> bool {
     let mut command = Command::new(program());
     command.args(["export", "--site"]).arg(installed.site_file());
-    command.stdout(Stdio::null()).status().is_ok_and(|status| status.success())
+    command.stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok_and(|status| status.success())
 }
 
 /// Starts the database on an empty folder; ms to its health answer.
