@@ -82,7 +82,8 @@ impl Core {
         }
         for (probe, quantity) in ledger.series()? {
             // Of a probe that has long been silent, its last days: since when it is silent must still be known.
-            let newest_ms = ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
+            let newest_ms =
+                ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
             let from_ms = newest_ms - RECALL_MS;
             let readings = ledger.readings(&probe, quantity, from_ms..now_ms + MS_PER_DAY)?;
             engine.recall(&probe, quantity, from_ms, &readings);
