@@ -45,7 +45,10 @@ pub fn program() -> &'static Path {
         let profile = test.ancestors().nth(2).expect("tests lie in the profile's deps");
         let target = profile.parent().expect("profiles lie in the target folder");
         let mut cargo = Command::new(env!("CARGO"));
-        cargo.current_dir(root()).args(["build", "--quiet", "--package", "glasshour", "--target-dir"]).arg(target);
+        cargo
+            .current_dir(root())
+            .args(["build", "--quiet", "--package", "glasshour", "--target-dir"])
+            .arg(target);
         // What cargo tells a test of the test's own package would have build scripts run again that look at it.
         let of_the_test = |name: &str| name.starts_with("CARGO_PKG_") || name.starts_with("CARGO_MANIFEST_");
         for (name, _) in std::env::vars_os().filter(|(name, _)| name.to_str().is_some_and(of_the_test)) {

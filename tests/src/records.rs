@@ -19,11 +19,8 @@ pub fn records() -> Option<PathBuf> {
     }
     let mut err = std::io::stderr();
     // Nowhere else to say it if even this fails.
-    let _ = writeln!(
-        err,
-        "SKIPPED: no records in {}; name their folder in GLASSHOUR_RECORDS",
-        folder.display()
-    );
+    let _ =
+        writeln!(err, "SKIPPED: no records in {}; name their folder in GLASSHOUR_RECORDS", folder.display());
     None
 }
 

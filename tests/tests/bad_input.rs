@@ -167,12 +167,14 @@ struct Disk<'a>(&'a Path);
 impl<'a> Disk<'a> {
     fn mount(folder: &'a Path) -> Option<Self> {
         std::fs::create_dir(folder).unwrap();
-        let mounted = Command::new("mount").args(["-t", "tmpfs", "-o", "size=4m", "tmpfs"]).arg(folder).output();
+        let mounted =
+            Command::new("mount").args(["-t", "tmpfs", "-o", "size=4m", "tmpfs"]).arg(folder).output();
         if mounted.as_ref().is_ok_and(|output| output.status.success()) {
             return Some(Self(folder));
         }
         // To be seen past the test harness; not the word for a missing package, which .ci/run takes for a failure.
-        let _ = writeln!(std::io::stderr(), "NOT TRIED: a full disk, for want of the right to mount a small one");
+        let _ =
+            writeln!(std::io::stderr(), "NOT TRIED: a full disk, for want of the right to mount a small one");
         None
     }
 

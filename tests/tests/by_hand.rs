@@ -27,7 +27,11 @@ fn reference() -> Vec<(f64, f64, f64, f64)> {
         (low, high, sine, clipped)
     });
     // One of each case is enough: below, across the lower, between, across the upper, above, across both.
-    figures.filter(|(low, high, ..)| (low * 10.0).fract() == 0.0 && *high < 45.0).take(22).step_by(2).collect()
+    figures
+        .filter(|(low, high, ..)| (low * 10.0).fract() == 0.0 && *high < 45.0)
+        .take(22)
+        .step_by(2)
+        .collect()
 }
 
 #[test]

@@ -67,8 +67,7 @@ async fn run(garden: &Garden, clock: &Arc<Doubtful>) -> Running {
 #[tokio::test(flavor = "multi_thread")]
 async fn readings_of_a_clock_nobody_vouches_for_are_kept_undated_until_somebody_does() {
     let garden = garden();
-    let clock =
-        Arc::new(Doubtful { clock: SystemClock::new(None), vouched: AtomicBool::new(false) });
+    let clock = Arc::new(Doubtful { clock: SystemClock::new(None), vouched: AtomicBool::new(false) });
     let Running { tasks, handle, door, .. } = run(&garden, &clock).await;
     let mut probe = Publisher::new("post", door.unwrap().port());
     // The door acknowledges what is on disk.

@@ -88,7 +88,7 @@ fn notices(told: &[Step]) -> Vec<Value> {
                     "severity": step.severity,
                     "pushed": step.push,
                     "title": step.title,
-                    "text": step.text,
+                    "text": step.whole_text(),
                 })).collect::<Vec<_>>(),
                 "closed_at": (last.turn == Turn::Closed).then(|| iso(last.at_ms)),
             }))

@@ -85,7 +85,8 @@ impl Core {
         }
         for (probe, quantity) in ledger.series()? {
             // Of a probe that has long been silent, its last days: since when it is silent must still be known.
-            let newest_ms = ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
+            let newest_ms =
+                ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
             let from_ms = newest_ms - RECALL_MS;
             engine.recall(&probe, quantity, from_ms, &ledger.readings(&probe, quantity, from_ms..i64::MAX)?);
         }

@@ -45,6 +45,8 @@ const COMPACT_AFTER_MS: i64 = 48 * 3_600_000;
 const QUIET_HOUR: f64 = 3.0;
 /// Marked days made afresh in one round.
 const REMADE_AT_ONCE: usize = 20;
+/// How long after a day was marked it is made afresh, ms of the monotonic clock.
+const REMADE_AFTER_MS: i64 = 500;
 
 /// What the keeper needs to run.
 pub struct Setup {
@@ -72,7 +74,9 @@ pub struct Keeper {
     refused: Option<(String, i64)>,
     reopen: bool,
     retry_ms: i64,
+    remake_ms: Option<i64>,
     stale: bool,
+    published_ms: i64,
     trusted: bool,
     last_day_worked: i64,
 }
@@ -96,7 +100,9 @@ impl Keeper {
             refused: None,
             reopen: false,
             retry_ms: 0,
+            remake_ms: None,
             stale: true,
+            published_ms: 0,
             trusted,
             last_day_worked,
             setup,
@@ -115,6 +121,7 @@ impl Keeper {
     ///
     /// When something that waits could not be made durable at the end.
     pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
+        self.count_undated();
         self.publish();
         while !stop.is_cancelled() {
             let wait = self.until_next();
@@ -162,15 +169,34 @@ impl Keeper {
         }
         self.setup.core.advance(moment);
         self.setup.core.write_letters(moment);
-        if taken == 0 && self.setup.core.engine().is_dirty() {
-            self.setup.core.remake(REMADE_AT_ONCE);
-            self.stale = true;
-        }
+        let told = self.setup.core.is_urgent();
         if self.is_commit_due(moment) {
             self.commit(moment);
         }
+        self.remake(moment);
         self.daily_work(moment);
-        self.publish();
+        if told {
+            self.publish();
+        } else {
+            self.publish_if_due(moment);
+        }
+    }
+
+    /// Makes marked days afresh, some at a time. They are made from what is stored, so nothing may wait; and a little
+    /// later, for what marks a day seldom comes alone.
+    fn remake(&mut self, moment: Moment) {
+        let core = &mut self.setup.core;
+        if !core.engine().is_dirty() {
+            self.remake_ms = None;
+            return;
+        }
+        let due = *self.remake_ms.get_or_insert(moment.mono_ms + REMADE_AFTER_MS);
+        if moment.mono_ms >= due && core.waiting_readings() == 0 {
+            if !core.remake(REMADE_AT_ONCE) {
+                self.remake_ms = None;
+            }
+            self.stale = true;
+        }
     }
 
     /// How long to wait for the next event at most, real time.
@@ -210,6 +236,7 @@ impl Keeper {
             Ok(()) => {
                 tracing::info!(%voucher, "the clock is trusted; this boot's readings are dated");
                 self.trusted = true;
+                self.count_undated();
                 self.stale = true;
                 self.shell.board.clock_vouched_by = Some(voucher);
             }
@@ -239,6 +266,8 @@ impl Keeper {
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);
+                // Whoever looks after the answer finds it.
+                self.publish();
                 let _ = answer.send(taken);
             }
             Event::Tried { step, courier, delivery } => self.tried(step, &courier, &delivery, moment),
@@ -303,6 +332,8 @@ impl Keeper {
     fn answer(&mut self, question: Question) {
         match question {
             Question::Export(answer) => {
+                // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
+                self.commit(self.moment());
                 while self.setup.core.engine().is_dirty() {
                     self.setup.core.remake(REMADE_AT_ONCE);
                 }
@@ -343,6 +374,10 @@ impl Keeper {
                     self.stale = true;
                 }
                 self.acknowledge();
+                if !self.trusted {
+                    self.count_undated();
+                    self.stale = true;
+                }
                 if let Err(error) = self.setup.core.ledger_mut().checkpoint() {
                     tracing::warn!(%error, "the log could not be folded into the file yet");
                 }
@@ -403,15 +438,25 @@ impl Keeper {
         }
     }
 
-    fn publish(&mut self) {
-        let due = self.setup.core.engine().now_ms() - self.glance.borrow().at_ms >= 60_000;
-        if !self.stale && !due {
-            return;
+    /// A glance costs more than a reading, and nobody looks more often than this.
+    fn publish_if_due(&mut self, moment: Moment) {
+        let minute = self.setup.core.engine().now_ms() - self.glance.borrow().at_ms >= 60_000;
+        let since = Duration::from_millis((moment.mono_ms - self.published_ms).unsigned_abs());
+        if (self.stale || minute) && self.setup.clock.real(since) >= GLANCE_EVERY {
+            self.publish();
         }
+    }
+
+    fn publish(&mut self) {
         self.stale = false;
+        self.published_ms = self.setup.clock.monotonic_ms();
         self.shell.board.away = self.away.values().cloned().collect();
         self.shell.board.listening.clone_from(&self.setup.listening);
-        self.shell.board.undated = self.setup.core.ledger().undated().unwrap_or(0);
         self.glance.send_replace(Arc::new(glance(self.setup.core.engine(), &self.shell)));
+    }
+
+    /// Counts what bears no date. Every batch is read for it, so only when the answer may have changed.
+    fn count_undated(&mut self) {
+        self.shell.board.undated = self.setup.core.ledger().undated().unwrap_or(0);
     }
 }
