@@ -108,6 +108,51 @@ mod tests {
     }
 
     #[test]
+    fn days_keep_their_24_hours_while_the_clock_goes_by_civil_time() {
+        // Standard offset one hour east; summer time an hour more, as in central Europe since 1996 (EU directive
+        // 2000/84/EC: last Sunday of March, 01:00 UTC; in 2026 the 29th).
+        let change = start("2026-03-29") + 2 * MS_PER_HOUR;
+        let calendar =
+            Calendar::new(MS_PER_HOUR, Arc::new(move |at_ms| if at_ms < change { 3_600 } else { 7_200 }));
+        assert_eq!(iso(change), "2026-03-29T01:00:00Z");
+        assert_eq!(calendar.clock(change - 60_000), "01:59");
+        assert_eq!(calendar.clock(change), "03:00");
+        assert_eq!((calendar.hour_of(change), calendar.civil_hour_of(change)), (2.0, 3.0));
+        let today = day("2026-03-29").unwrap();
+        assert_eq!(calendar.start_of(today + 1) - calendar.start_of(today), MS_PER_DAY);
+        assert_eq!(calendar.clock(calendar.start_of(today + 1)), "01:00", "midnight of standard time");
+        assert_eq!(calendar.weekday(change), "Sun 29 March");
+    }
+
+    fn start(date: &str) -> i64 {
+        Calendar::fixed(MS_PER_HOUR).start_of(day(date).unwrap())
+    }
+
+    #[test]
+    fn days_before_1970_and_west_of_greenwich_begin_where_they_should() {
+        let calendar = Calendar::fixed(-5 * MS_PER_HOUR);
+        let day = day("1969-12-31").unwrap();
+        assert_eq!(day, -1);
+        assert_eq!(iso(calendar.start_of(day)), "1969-12-31T05:00:00Z");
+        assert_eq!(calendar.day_of(calendar.start_of(day)), day);
+        assert_eq!(calendar.hour_of(calendar.start_of(day) - 1), 24.0 - 1.0 / 3_600_000.0);
+    }
+
+    #[test]
+    fn an_instant_is_written_with_milliseconds_only_where_there_are_any() {
+        assert_eq!(iso(0), "1970-01-01T00:00:00Z");
+        assert_eq!(iso(-1), "1969-12-31T23:59:59.999Z");
+    }
+
+    #[test]
+    fn what_lies_beyond_the_calendar_is_said_not_reckoned() {
+        assert_eq!(date(i64::MAX), "beyond the calendar");
+        assert_eq!(date(i64::MIN), "beyond the calendar");
+        assert_eq!(iso(i64::MAX), "");
+        assert_eq!(Calendar::fixed(0).clock(i64::MAX), "");
+    }
+
+    #[test]
     fn nonsense_is_no_date() {
         assert_eq!(day("2022-02-30"), None);
         assert_eq!(day("yesterday"), None);

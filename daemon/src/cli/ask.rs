@@ -24,8 +24,10 @@ fn ask(socket: &Path, method: Method, path: &str, body: Option<&Value>) -> Resul
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let failed = |what: String| Trouble::Failed(format!("asking the running service: {what}"));
     let (status, text) = runtime.block_on(exchange(socket, method, path, body)).map_err(failed)?;
-    if !(200..300).contains(&status) {
-        return Err(Trouble::Given(refusal(&text)));
+    match status {
+        200..=299 => {}
+        400..=499 => return Err(Trouble::Given(refusal(&text))),
+        _ => return Err(failed(format!("status {status} {}", refusal(&text)))),
     }
     serde_json::from_slice(&text).map_err(|error| failed(error.to_string()))
 }

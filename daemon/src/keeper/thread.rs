@@ -371,7 +371,7 @@ impl Keeper {
                 if self.refused.take().is_some() {
                     tracing::info!("the ledger takes readings again");
                     self.shell.board.storage_refused = None;
-                    self.stale = true;
+                    self.publish();
                 }
                 self.acknowledge();
                 if !self.trusted {
@@ -388,14 +388,15 @@ impl Keeper {
 
     fn refuse(&mut self, error: &LedgerError, moment: Moment) {
         let since = self.refused.as_ref().map_or(moment.wall_ms, |(_, since)| *since);
-        if self.refused.is_none() {
-            tracing::error!(%error, "nothing can be stored; messages stay unacknowledged");
-        }
+        let first = self.refused.is_none();
         self.reopen |= error.needs_reopening();
         self.refused = Some((error.to_string(), since));
         self.shell.board.storage_refused = Some((error.to_string(), since));
         self.retry_ms = moment.mono_ms + RETRY_MS;
-        self.stale = true;
+        if first {
+            tracing::error!(%error, "nothing can be stored; messages stay unacknowledged");
+            self.publish();
+        }
     }
 
     fn acknowledge(&mut self) {

@@ -5,34 +5,29 @@ use agronomy::crop::Crop;
 use super::place_now::{PlaceNow, Standing};
 use crate::entry::PlaceKind;
 
-/// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
+/// A crop's name as it stands in a sentence: "tomatoes", "lettuce", "green beans".
 pub fn plural(crop: &Crop) -> String {
-    let first = crop.name.split('/').next().unwrap_or_default();
-    let mut name = String::new();
-    let mut depth = 0;
-    for letter in first.to_lowercase().chars() {
-        match letter {
-            '(' => depth += 1,
-            ')' => depth -= 1,
-            // Outside the brackets, and one space where a bracket stood.
-            _ if depth == 0 && !(letter == ' ' && (name.is_empty() || name.ends_with(' '))) => {
-                name.push(letter);
-            }
-            _ => {}
-        }
-    }
-    let name = name.trim().to_owned();
+    let name = plain(&crop.name);
     let whole =
         ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
-    if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {
+    if whole.iter().any(|word| name.ends_with(word)) {
         return name;
     }
-    match name.chars().last() {
-        Some('o' | 'h') => format!("{name}es"),
-        Some('y') if !name.ends_with("ey") => format!("{}ies", &name[..name.len() - 1]),
-        Some('s') => name,
-        _ => format!("{name}s"),
+    match name.strip_suffix('y') {
+        Some(stem) => format!("{stem}ies"),
+        None if ["tomato", "potato", "sh"].iter().any(|end| name.ends_with(end)) => format!("{name}es"),
+        None => format!("{name}s"),
     }
+}
+
+/// A name without what stands in brackets or after a stroke.
+fn plain(name: &str) -> String {
+    let name = name.split('/').next().unwrap_or_default();
+    let bare = match name.split_once('(') {
+        Some((before, after)) => format!("{before}{}", after.split_once(')').map_or("", |(_, rest)| rest)),
+        None => name.to_owned(),
+    };
+    bare.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A planting in a sentence: "tomatoes ‘Brindle’".
@@ -86,4 +81,62 @@ pub const OPEN_CAUTION: &str = "Early and late are the cooler hours: drink often
 /// The caution for a place.
 pub fn caution(kind: PlaceKind) -> &'static str {
     if kind.under_cover() { HOUSE_CAUTION } else { OPEN_CAUTION }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_crop_of_the_book_has_its_plural_or_none() {
+        let book = config::crop_book().unwrap();
+        let plurals: Vec<String> = book.crops.values().map(plural).collect();
+        let wanted = [
+            "asparagus",
+            "aubergines",
+            "basil",
+            "beetroots",
+            "blueberries",
+            "broccoli",
+            "cabbages",
+            "carrots",
+            "chard",
+            "cucumbers",
+            "currants",
+            "garlic",
+            "green beans",
+            "hot peppers",
+            "kale",
+            "lettuce",
+            "melons",
+            "napa",
+            "onions",
+            "peas",
+            "potatoes",
+            "radishes",
+            "raspberries",
+            "runner beans",
+            "spinach",
+            "strawberries",
+            "summer squashes",
+            "sweet corn",
+            "sweet peppers",
+            "tomatillos",
+            "tomatoes",
+            "winter squashes",
+        ];
+        let mut sorted: Vec<&str> = plurals.iter().map(String::as_str).collect();
+        sorted.sort_unstable();
+        sorted.dedup();
+        assert_eq!(sorted, wanted);
+    }
+
+    #[test]
+    fn limits_are_whole_degrees_or_halves_and_a_pace_is_said_from_a_fifth_of_a_degree() {
+        assert_eq!((limit(35.0), limit(15.5)), ("35".to_owned(), "15.5".to_owned()));
+        assert_eq!(pace(Some(2.14)), ", rising 2.1 an hour");
+        assert_eq!(pace(Some(-0.2)), ", falling 0.2 an hour");
+        assert_eq!(pace(Some(0.19)), ", steady");
+        assert_eq!(pace(None), "");
+    }
 }

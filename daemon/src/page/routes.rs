@@ -62,6 +62,8 @@ pub fn router(
 ) -> Router {
     let crops = ground::named(crops);
     let shared = Arc::new(Shared { handle, crops, seats: Arc::new(Semaphore::new(SEATS)), stop });
+    // Years of days may have to be made afresh first: whoever asks for all of it waits for all of it.
+    let slow = Router::new().route("/api/export", get(interface::export)).with_state(Arc::clone(&shared));
     Router::new()
         .route("/", get(now_page))
         .route("/season", get(season_list))
@@ -75,7 +77,6 @@ pub fn router(
         .route("/live", get(live::live))
         .route("/api/now", get(interface::now))
         .route("/api/season/{planting}", get(interface::season))
-        .route("/api/export", get(interface::export))
         .route("/api/note", post(interface::note))
         .merge(past(&listening))
         .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
@@ -85,6 +86,7 @@ pub fn router(
         .with_state(shared)
         .layer(DefaultBodyLimit::max(BODY_LIMIT))
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
+        .merge(slow)
         .layer(from_fn_with_state(Arc::new(listening), guard))
         .layer(CompressionLayer::new().gzip(true))
 }

@@ -194,7 +194,8 @@ fn a_heat_warning_gives_the_plan_by_day_worsens_on_its_first_day_and_closes_with
         [(600, "opened", "severe"), (3 * 24 * 60, "worsened", "extreme"), (evening, "closed", "extreme")];
     assert_eq!(outline(&told, june()), wanted);
     // Three days ahead there is time for all of it (the plan of AGRONOMY 1.2).
-    for part in ["about 41 °C", "4 to 6 June", "the radio", "mend leaks", "pick everything", "before sunrise"] {
+    for part in ["about 41 °C", "4 to 6 June", "the radio", "mend leaks", "pick everything", "before sunrise"]
+    {
         assert!(told[0].text.contains(part), "{part:?} is missing in {:?}", told[0].text);
     }
     assert!(!told[1].text.contains("mend leaks") && told[1].text.contains("before sunrise"));
