@@ -309,6 +309,7 @@ mod tests {
             push: true,
             title: String::new(),
             text: String::new(),
+            caution: String::new(),
         };
         assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("by the minders only"));
     }
