@@ -102,11 +102,11 @@ pub fn together(
 /// Fills the gaps of one series with what another holds there: a second probe takes over where the first is silent.
 ///
 /// Both must be in order and without overlap, as [`hold`] gives them; so is what comes back.
-pub fn fill(first: Vec<Held>, second: impl Iterator<Item = Held>) -> Vec<Held> {
+pub fn fill(first: &[Held], second: impl Iterator<Item = Held>) -> Vec<Held> {
     if first.is_empty() {
         return second.collect();
     }
-    let mut filled = first.clone();
+    let mut filled = first.to_vec();
     for held in second {
         let mut from = held.start_ms;
         let met = first.partition_point(|it| it.end_ms <= from);
@@ -281,12 +281,12 @@ mod tests {
         let one = |start_ms, end_ms, value| Held { start_ms, end_ms, value };
         let first = vec![one(0, 10, 1.0), one(20, 30, 1.5)];
         let second = [one(5, 25, 2.0), one(25, 40, 3.0), one(50, 60, 4.0)];
-        let filled = fill(first.clone(), second.into_iter());
+        let filled = fill(&first, second.into_iter());
         let wanted =
             [one(0, 10, 1.0), one(10, 20, 2.0), one(20, 30, 1.5), one(30, 40, 3.0), one(50, 60, 4.0)];
         assert_eq!(filled, wanted);
-        assert_eq!(fill(Vec::new(), second.into_iter()), second);
-        assert_eq!(fill(first.clone(), std::iter::empty()), first);
+        assert_eq!(fill(&[], second.into_iter()), second);
+        assert_eq!(fill(&first, std::iter::empty()), first);
     }
 
     #[test]

@@ -147,7 +147,7 @@ pub fn held(
     ground.hangs_in(place, window.start, window.end).fold(Vec::new(), |known, hang| {
         let hung = clip(hang, window);
         let sound = readings.sound(&hang.probe, quantity, hung.clone());
-        series::fill(known, series::hold(sound.into_iter(), hang.usual_interval_ms, hung))
+        series::fill(&known, series::hold(sound.into_iter(), hang.usual_interval_ms, hung))
     })
 }
 
