@@ -162,7 +162,9 @@ impl Core {
             self.pending.steps.extend(steps);
         } else {
             // Nothing is told at a moment that nobody vouches for.
-            fresh.iter().for_each(|reading| self.engine.take(reading));
+            for reading in &fresh {
+                self.engine.take(reading);
+            }
         }
         self.pending.dated.extend(fresh);
     }
@@ -377,7 +379,9 @@ impl Core {
             dated.extend(ours.flat_map(|batch| batch.readings));
         }
         self.engine.skip_to(moment.wall_ms);
-        dated.iter().for_each(|reading| self.engine.take(reading));
+        for reading in &dated {
+            self.engine.take(reading);
+        }
         self.undated.clear();
         Ok(())
     }

@@ -30,7 +30,9 @@ impl Earlier {
         for (probe, quantity, day) in days {
             let range = day * MS_PER_DAY..(day + 1) * MS_PER_DAY;
             let stored = ledger.readings(&probe, quantity, range.clone()).unwrap_or_default();
-            stored.iter().for_each(|reading| earlier.take(reading));
+            for reading in &stored {
+                earlier.take(reading);
+            }
             let same =
                 |it: &&Reading| it.probe == probe && it.quantity == quantity && range.contains(&it.at_ms);
             waiting.iter().filter(same).for_each(|reading| earlier.take(reading));

@@ -182,7 +182,9 @@ impl Engine {
     /// Takes in what the ledger holds of a series since a moment, without judging or counting: at a start.
     pub fn recall(&mut self, probe: &str, quantity: Quantity, from_ms: i64, readings: &[Reading]) {
         self.tracks.remember_from(probe, quantity, from_ms);
-        readings.iter().for_each(|reading| self.tracks.take(reading, self.now_ms));
+        for reading in readings {
+            self.tracks.take(reading, self.now_ms);
+        }
     }
 
     /// Takes in a graded reading without judging: while the clock is not trusted, or when an undated reading has
