@@ -1,5 +1,11 @@
 //! What the whole-program tests share: real servers from the distribution, started and stopped by the test.
 
+#![allow(clippy::missing_panics_doc, reason = "a helper panics where its test fails")]
+#![allow(
+    clippy::unnecessary_debug_formatting,
+    reason = "a path quoted and escaped is what a site file wants"
+)]
+
 pub mod events;
 pub mod mosquitto;
 pub mod program;
