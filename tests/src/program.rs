@@ -28,6 +28,10 @@ listen = \"127.0.0.1:0\"
 pub const VOUCHED: &str = "[clock]\nvouched_by = \"system\"\n";
 
 /// The root of the repository.
+///
+/// # Panics
+///
+/// Never: the tests lie in it.
 pub fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests lie in the repository")
 }
@@ -88,7 +92,8 @@ impl Garden {
     pub fn new(rest: &str) -> Self {
         Self::of(|folder| {
             let ledger = folder.join("ledger");
-            format!("{HEAD}{VOUCHED}\n[ledger]\nfolder = {ledger:?}\ncommit_every_s = 0.2\n\n{rest}")
+            let ledger = ledger.display();
+            format!("{HEAD}{VOUCHED}\n[ledger]\nfolder = \"{ledger}\"\ncommit_every_s = 0.2\n\n{rest}")
         })
     }
 
@@ -173,6 +178,10 @@ impl Garden {
     }
 
     /// Runs a command about this garden: its first word, then the site file, then the rest.
+    ///
+    /// # Panics
+    ///
+    /// When it cannot be started.
     pub fn ask(&self, args: &[&str]) -> Output {
         let site = self.site_file();
         let (first, rest) = args.split_first().expect("a command");

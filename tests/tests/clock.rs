@@ -40,13 +40,13 @@ impl Clock for Doubtful {
 fn garden() -> Garden {
     Garden::of(|folder| {
         format!(
-            "{}\n[ledger]\nfolder = {:?}\ncommit_every_s = 0.2\n\n[door]\nlisten = \"127.0.0.1:0\"\n\
+            "{}\n[ledger]\nfolder = \"{}\"\ncommit_every_s = 0.2\n\n[door]\nlisten = \"127.0.0.1:0\"\n\
              [[door.topic]]\nfilter = \"yard/house\"\nprobe = \"post\"\nusual_interval_s = 60\n\
              bare = {{ quantity = \"air_temperature\", unit = \"°C\" }}\n\n\
              [[start.place]]\nid = \"long\"\nname = \"Long House\"\nkind = \"house\"\n\
              [[start.probe]]\nprobe = \"post\"\nplace = \"long\"\nshelter = \"screened\"\nusual_interval_s = 60\n",
             Garden::head(),
-            folder.join("ledger")
+            folder.join("ledger").display()
         )
     })
 }

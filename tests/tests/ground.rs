@@ -1,5 +1,6 @@
 //! Ground and diary by the command line: back-dated, undone, refused; with and without a running service.
 
+use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use serde_json::Value;
@@ -49,7 +50,7 @@ fn record(garden: &Garden) -> [PathBuf; 2] {
         for hour in 0..24 {
             let t_c = 15.0 + f64::from(18 + 2 * (day - 1)) * (1.0 - f64::from((hour - 12_i32).abs()) / 12.0);
             let rh = if hour == 5 { String::new() } else { format!("{}", 80 - 2 * hour) };
-            rows.push_str(&format!("2026-07-{day:02} {hour:02}:00,{t_c:.2},{rh}\n"));
+            let _ = writeln!(rows, "2026-07-{day:02} {hour:02}:00,{t_c:.2},{rh}");
         }
     }
     let paths = [garden.path().join("map.toml"), garden.path().join("air.csv")];

@@ -20,9 +20,9 @@ fn garden(port: u16) -> Garden {
     let ground = std::fs::read_to_string(shipped("tunnel-ground.toml")).unwrap();
     Garden::of(|folder| {
         let mut text = format!(
-            "{ground}\n{VOUCHED}\n[ledger]\nfolder = {:?}\ncommit_every_s = 0.2\n\n[page]\nlisten = \"127.0.0.1:0\"\n\
+            "{ground}\n{VOUCHED}\n[ledger]\nfolder = \"{}\"\ncommit_every_s = 0.2\n\n[page]\nlisten = \"127.0.0.1:0\"\n\
              \n[broker]\nhost = \"127.0.0.1\"\nport = {port}\n",
-            folder.join("ledger")
+            folder.join("ledger").display()
         );
         for (quantity, topic) in TOPICS {
             let name = quantity.as_str();

@@ -311,7 +311,7 @@ mod tests {
             text: String::new(),
             caution: String::new(),
         };
-        assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("by the minders only"));
+        assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("told, not noted"));
     }
 
     #[test]

@@ -80,8 +80,8 @@ impl Bench {
         let mut tasks = Tasks::new();
         let runtime = tokio::runtime::Handle::current();
         tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
-        let _guard = tasks.stop().drop_guard();
-        Self { handle, clock, reader, tasks, acks: Arc::default(), _guard }
+        let guard = tasks.stop().drop_guard();
+        Self { handle, clock, reader, tasks, acks: Arc::default(), _guard: guard }
     }
 
     fn in_memory() -> Self {
