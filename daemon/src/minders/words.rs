@@ -5,29 +5,34 @@ use agronomy::crop::Crop;
 use super::place_now::{PlaceNow, Standing};
 use crate::entry::PlaceKind;
 
-/// A crop's name as it stands in a sentence: "tomatoes", "lettuce", "green beans".
+/// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
 pub fn plural(crop: &Crop) -> String {
-    let name = plain(&crop.name);
+    let first = crop.name.split('/').next().unwrap_or_default();
+    let mut name = String::new();
+    let mut depth = 0;
+    for letter in first.to_lowercase().chars() {
+        match letter {
+            '(' => depth += 1,
+            ')' => depth -= 1,
+            // Outside the brackets, and one space where a bracket stood.
+            _ if depth == 0 && !(letter == ' ' && (name.is_empty() || name.ends_with(' '))) => {
+                name.push(letter);
+            }
+            _ => {}
+        }
+    }
+    let name = name.trim().to_owned();
     let whole =
         ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
-    if whole.iter().any(|word| name.ends_with(word)) {
+    if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {
         return name;
     }
-    match name.strip_suffix('y') {
-        Some(stem) => format!("{stem}ies"),
-        None if ["tomato", "potato", "sh"].iter().any(|end| name.ends_with(end)) => format!("{name}es"),
-        None => format!("{name}s"),
+    match name.chars().last() {
+        Some('o' | 'h') if !name.ends_with("tomatillo") => format!("{name}es"),
+        Some('y') if !name.ends_with("ey") => format!("{}ies", &name[..name.len() - 1]),
+        Some('s') => name,
+        _ => format!("{name}s"),
     }
-}
-
-/// A name without what stands in brackets or after a stroke.
-fn plain(name: &str) -> String {
-    let name = name.split('/').next().unwrap_or_default();
-    let bare = match name.split_once('(') {
-        Some((before, after)) => format!("{before}{}", after.split_once(')').map_or("", |(_, rest)| rest)),
-        None => name.to_owned(),
-    };
-    bare.to_lowercase().split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A planting in a sentence: "tomatoes ‘Brindle’".

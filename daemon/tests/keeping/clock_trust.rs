@@ -19,6 +19,10 @@ fn bare(probe: &str, value: f64) -> Heard {
 /// A ledger with its notes, opened again by a boot that does not know the time.
 fn woken(folder: &std::path::Path) -> Core {
     drop(again(folder, &tomato_house(), june()));
+    awake(folder)
+}
+
+fn awake(folder: &std::path::Path) -> Core {
     let mut ledger = Ledger::open(folder, &founding()).unwrap();
     let boot = ledger.begin_boot(0, None).unwrap();
     assert_eq!(boot, 2);
@@ -76,14 +80,20 @@ fn a_boot_that_never_learns_the_time_stays_undated_and_uncounted() {
 #[test]
 fn stamped_readings_keep_their_own_time_and_tell_nothing_while_the_clock_is_untrusted() {
     let folder = tempfile::tempdir().unwrap();
-    let mut core = woken(folder.path());
+    let mut core = again(folder.path(), &tomato_house(), june());
+    hear(&mut core, june() - MINUTE / 2, &[("post", AIR, 30.0)]);
+    core.flush(moment(june())).unwrap();
+    drop(core);
+    let mut core = awake(folder.path());
+    // Up to the newest commit, the last moment that is sure: rising towards the place line, which would push.
     for minute in 0..60 {
-        let stamped = heard("post", AIR, june() + 12 * HOUR + minute * MINUTE, 43.0);
+        let t_c = 36.6 + minute as f64 * 0.05;
+        let stamped = heard("post", AIR, june() - (59 - minute) * MINUTE, t_c);
         let now = untrusted(minute * MINUTE);
         core.hear(now, &[Message { readings: vec![stamped], arrived_ms: now.mono_ms }]);
     }
     core.flush(untrusted(HOUR)).unwrap();
-    assert_eq!(core.engine().counts().total(), 60);
+    assert_eq!(core.engine().counts().total(), 1 + 60);
     assert_eq!(core.ledger().undated().unwrap(), 0);
     assert!(everything(&mut core)["notices"].as_array().unwrap().is_empty());
     let entries = core.ledger().entries().unwrap();
@@ -93,7 +103,7 @@ fn stamped_readings_keep_their_own_time_and_tell_nothing_while_the_clock_is_untr
     core.date_boot(Moment { wall_ms: noon, mono_ms: 2 * HOUR, trusted: false }, 2, "the test").unwrap();
     walk(&mut core, "post", noon, MINUTE, &[(0, 43.0), (HOUR, 43.0)]);
     assert!(!told(&core, "too-hot").is_empty());
-    assert_eq!(everything(&mut core)["day_pages"][0]["date"], "2026-06-01");
+    assert_eq!(everything(&mut core)["day_pages"][0]["date"], "2026-05-31");
 }
 
 #[test]

@@ -76,6 +76,7 @@ fn a_planting_noted_anew_under_an_undone_name_keeps_none_of_its_pages() {
     let entry = note(&mut core, planting("red", "tomato", "house"), june());
     assert_eq!(everything(&mut core)["planting_pages"].as_array().unwrap().len(), 3);
     note(&mut core, Note::Undo { entry }, june());
+    assert!(everything(&mut core)["planting_pages"].as_array().unwrap().is_empty());
     note(&mut core, planting("red", "tomato", "house"), june() + 2 * DAY);
     assert_eq!(everything(&mut core)["planting_pages"].as_array().unwrap().len(), 1);
 }

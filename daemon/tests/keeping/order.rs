@@ -142,10 +142,11 @@ fn a_reading_heard_again_is_a_repeat_whether_or_not_the_first_was_stored_in_betw
     let counts = |flush: bool| {
         let mut core = in_memory(&notes(), june());
         let now = june() + 10 * DAY;
-        hear(&mut core, now, &[("post", AIR, 20.0)]);
-        // Long before what memory holds.
+        walk(&mut core, "post", june(), HOUR, &[(0, 20.0), (10 * DAY, 20.0)]);
+        core.flush(moment(now)).unwrap();
+        // Long before what memory holds, and of a moment of which nothing was heard.
         for _ in 0..3 {
-            let late = heard("post", AIR, june() + HOUR, 21.0);
+            let late = heard("post", AIR, june() + 90 * MINUTE, 21.0);
             core.hear(moment(now), &[Message { readings: vec![late], arrived_ms: now }]);
             if flush {
                 core.flush(moment(now)).unwrap();

@@ -207,7 +207,9 @@ fn the_course_of_a_crop_is_told_once_a_day_over_a_restart_too() {
     assert_eq!(before.iter().map(|step| step.turn.as_str()).collect::<Vec<_>>(), ["opened", "closed"]);
     drop(core);
     let mut core = again(folder.path(), &[], hot + 11 * HOUR);
-    walk(&mut core, "post", hot + 11 * HOUR, 10 * MINUTE, &[(0, now_c - 4.0), (2 * HOUR, 34.5)]);
+    // The sun comes back: it rises as towards a highest of 36 and more, for longer than the dwell.
+    let back = [(0, now_c - 4.0), (50 * MINUTE, 34.9), (70 * MINUTE, 34.9)];
+    walk(&mut core, "post", hot + 11 * HOUR, 10 * MINUTE, &back);
     assert_eq!(told(&core, "on-course"), before);
 }
 
