@@ -22,7 +22,7 @@ use crate::clock::{Clock, FastClock};
 use crate::demo::story::{Act, acts, narrate};
 use crate::demo::{World, history, probes, site};
 use crate::entry::{Note, Turn};
-use crate::keeper::core::{Core, Message, Moment};
+use crate::keeper::core::{Message, Moment};
 use crate::keeper::handle::Handle;
 use crate::service::{self, Opened};
 use crate::sources::bus::{Wired, run_bus, until};
@@ -65,10 +65,15 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
     let file = config::read_site(&text, &book, &Zones::system())
         .map_err(|faults| Trouble::Failed(faults.to_string()))?;
     println!("{}, invented: a house and two beds. Making its season …", site::NAME);
-    let (core, boot) = history(&world, &file, book)?;
-    let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
     let runtime = runtime()?;
-    let done = runtime.block_on(live(args, &file, Opened { core, boot }, world, clock));
+    let done = runtime.block_on(async {
+        let made = tokio::select! {
+            made = history(&world, &file, book) => made?,
+            stopped = signals(CancellationToken::new()) => return stopped,
+        };
+        let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
+        live(args, &file, made, world, clock).await
+    });
     runtime.shutdown_timeout(Duration::from_millis(500));
     done.map_err(Trouble::Failed)
 }
@@ -102,30 +107,32 @@ fn site_file(folder: &std::path::Path, port: u16) -> String {
 }
 
 /// Makes the season: the same core as in life, driven by the moments of the history.
-fn history(
+///
+/// It lets go of its thread now and then, so that a signal ends it like everything else.
+async fn history(
     world: &World,
     file: &config::site::Site,
     book: agronomy::crop::CropBook,
-) -> Result<(Core, i64), Trouble> {
-    let failed = |error: crate::ledger::LedgerError| Trouble::Failed(error.to_string());
+) -> Result<Opened, String> {
+    let failed = |error: crate::ledger::LedgerError| error.to_string();
     let clock = FastClock::new(world.season_start_ms(), 1.0);
-    let opened = service::open_core(file, book, &clock, |_, _| Vec::new()).map_err(Trouble::Failed)?;
+    let opened = service::open_core(file, book, &clock, |_, _| Vec::new())?;
     let Opened { mut core, boot } = opened;
     let moment =
         |at_ms: i64| Moment { wall_ms: at_ms, mono_ms: at_ms - world.season_start_ms(), trusted: true };
     let mut notes = world.season_notes().peekable();
     for (step, (at_ms, readings)) in history::readings(world).enumerate() {
         while let Some((noted_ms, note)) = notes.next_if(|(noted_ms, _)| *noted_ms <= at_ms) {
-            core.note(moment(*noted_ms), note.clone(), Some(*noted_ms))
-                .map_err(|error| Trouble::Failed(error.to_string()))?;
+            core.note(moment(*noted_ms), note.clone(), Some(*noted_ms)).map_err(|error| error.to_string())?;
         }
         core.hear(moment(at_ms), &[Message { readings, arrived_ms: at_ms }]);
         if step % HISTORY_STEPS == 0 {
             core.flush(moment(at_ms)).map_err(failed)?;
+            tokio::task::yield_now().await;
         }
     }
     core.flush(moment(world.start_ms())).map_err(failed)?;
-    Ok((core, boot))
+    Ok(Opened { core, boot })
 }
 
 async fn live(

@@ -49,7 +49,7 @@ impl Engine {
         steps
     }
 
-    /// The next moment at which the clock alone matters: 08:00 and 21:00 of civil time (the nights), and
+    /// The next moment at which the clock alone matters: 05:00 (a day of heat), 08:00 and 21:00 of civil time (the nights), and
     /// the last evening of a heat wave.
     fn next_clock_moment(&self, today: Day) -> i64 {
         let calendar = &self.site.calendar;
@@ -58,7 +58,7 @@ impl Engine {
             let civil_ms = i64::from(calendar.civil_offset_s(start + 12 * 3_600_000)) * 1000;
             start + civil_hour * 3_600_000 + calendar.offset_ms() - civil_ms
         };
-        [moment(today, 8), moment(today, 21), moment(today + 1, 8)]
+        [moment(today, 5), moment(today, 8), moment(today, 21), moment(today + 1, 5)]
             .into_iter()
             .filter(|at| *at > self.now_ms())
             .fold(i64::MAX, i64::min)

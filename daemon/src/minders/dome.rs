@@ -12,6 +12,9 @@ use crate::entry::{Entry, Note, Step};
 /// The name of the minder.
 pub const HEAT_DOME: &str = "heat-dome";
 
+/// Civil hour at which a day of heat begins to be told.
+const DAWN_H: f64 = 5.0;
+
 /// A warning in force.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Warning {
@@ -46,7 +49,9 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
         return book.close(now_ms, "", HEAT_DOME, "The heat wave is over.".to_owned(), AFTER.to_owned());
     };
     let days = warning.to - warning.from + 1;
-    let severity = if today >= warning.from { Severity::Extreme } else { Severity::Severe };
+    // At dawn, when watering is due, not at midnight: nobody is to be woken for it.
+    let begun = today > warning.from || (today == warning.from && calendar.civil_hour_of(now_ms) >= DAWN_H);
+    let severity = if begun { Severity::Extreme } else { Severity::Severe };
     let said = warning.said_by.as_deref().map_or_else(String::new, |who| format!(", said by {who}"));
     let named =
         |day: Day, pattern: &str| calendar.civil_format(calendar.start_of(day) + 12 * 3_600_000, pattern);
@@ -129,7 +134,7 @@ mod tests {
         assert!(opened.text.contains("pick everything pickable"), "{}", opened.text);
         assert!(!opened.text.contains("mend leaks"), "the time for that is over");
         assert_eq!(judge(&warning(), &calendar, at("2026-07-14", 9), &mut book), None);
-        let begun = judge(&warning(), &calendar, at("2026-07-15", 0), &mut book).unwrap();
+        let begun = judge(&warning(), &calendar, at("2026-07-15", 5), &mut book).unwrap();
         assert_eq!(begun.severity, Severity::Extreme);
         assert_eq!(judge(&warning(), &calendar, at("2026-07-19", 20), &mut book), None);
         let over = judge(&warning(), &calendar, at("2026-07-19", 21), &mut book).unwrap();

@@ -190,8 +190,11 @@ fn a_heat_warning_gives_the_plan_by_day_worsens_on_its_first_day_and_closes_with
     core.advance(moment(june() + 7 * DAY));
     let told = told(&core, "heat-dome");
     let evening = 5 * 24 * 60 + 21 * 60;
-    let wanted =
-        [(600, "opened", "severe"), (3 * 24 * 60, "worsened", "extreme"), (evening, "closed", "extreme")];
+    let wanted = [
+        (600, "opened", "severe"),
+        (3 * 24 * 60 + 5 * 60, "worsened", "extreme"),
+        (evening, "closed", "extreme"),
+    ];
     assert_eq!(outline(&told, june()), wanted);
     // Three days ahead there is time for all of it (the plan of AGRONOMY 1.2).
     for part in ["about 41 °C", "4 to 6 June", "the radio", "mend leaks", "pick everything", "before sunrise"]
