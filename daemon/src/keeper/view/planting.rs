@@ -55,7 +55,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         past_line_c,
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
-        degree_days: rounded(account.degree_days, 1),
+        degree_days: rounded(account.degree_days, 2),
         rule: rule_of(crop).rule().map_or_else(String::new, |rule| rule.to_string()),
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
