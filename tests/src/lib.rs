@@ -1,6 +1,6 @@
 //! What the whole-program tests share: real servers from the distribution, started and stopped by the test.
 
-#![allow(clippy::missing_panics_doc, reason = "a helper panics where its test fails")]
+#![allow(clippy::missing_panics_doc, reason = "what tests share panics where the test fails")]
 #![allow(
     clippy::unnecessary_debug_formatting,
     reason = "a path quoted and escaped is what a site file wants"

@@ -48,8 +48,8 @@ pub struct DayPage {
     pub vpd_max_kpa: Option<f64>,
     /// Hours above thresholds.
     pub hours_above: HoursAbove,
-    /// Degree days by rule, °C d; only for days that count (18 h held, or read by hand).
-    pub degree_days: BTreeMap<String, f64>,
+    /// Degree days by rule, °C d; none on days that do not count (18 h held, or read by hand).
+    pub degree_days: BTreeMap<String, Option<f64>>,
     /// Made from lows and highs read by hand, by the single sine.
     pub read_by_hand: bool,
 }
@@ -189,9 +189,7 @@ impl DayInput {
         }
         let always = [Method::Integral, Method::ExtremesClipped].map(|it| RuleKey::new(it, 10.0, Some(30.0)));
         for rule in self.rules.iter().chain(&always).filter_map(|key| key.rule()) {
-            if let Some(sum) = self.degree_days(&rule) {
-                page.degree_days.insert(rule.to_string(), sum);
-            }
+            page.degree_days.insert(rule.to_string(), self.degree_days(&rule));
         }
         page
     }

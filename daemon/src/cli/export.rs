@@ -19,7 +19,7 @@ pub(super) fn run(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble
     let value = match args.target.socket()? {
         Some(socket) => ask::get(&socket, "/api/export")?,
         None => {
-            let (mut core, _) = args.target.open()?;
+            let (mut core, ..) = args.target.open()?;
             while core.remake(1000) {}
             crate::keeper::export::export(core.engine())
         }

@@ -44,7 +44,7 @@ enum Command {
     Note(note::NoteArgs),
     /// What stands where.
     Ground(ground::GroundArgs),
-    /// A recorded file through the same engine; day pages and notices out.
+    /// A record through the same engine; day pages and notices out.
     Replay(replay::ReplayArgs),
     /// Past readings from a record into the ledger.
     TakeIn(take_in::TakeInArgs),

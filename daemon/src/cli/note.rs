@@ -221,7 +221,7 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
             answer.get("entry").and_then(serde_json::Value::as_i64).unwrap_or_default()
         }
         None => {
-            let (mut core, moment) = target.open()?;
+            let (mut core, moment, _) = target.open()?;
             let entry = core.note(moment, note, at).map_err(|error| Trouble::Given(error.to_string()))?;
             core.flush(moment).map_err(|error| Trouble::Failed(error.to_string()))?;
             entry

@@ -4,7 +4,7 @@ use std::io::Write;
 
 use super::target::Target;
 use super::{Trouble, ask};
-use crate::glance::Glance;
+use crate::glance::{BoardGlance, Glance};
 use crate::keeper::view::{Shell, glance};
 
 /// Options of `now`.
@@ -25,10 +25,12 @@ pub(super) fn glance_of(target: &Target) -> Result<Glance, Trouble> {
             serde_json::from_value(value).map_err(|error| Trouble::Failed(error.to_string()))
         }
         None => {
-            let (mut core, moment) = target.open()?;
+            let (mut core, moment, voucher) = target.open()?;
             core.advance(moment);
             while core.remake(1000) {}
-            Ok(glance(core.engine(), &Shell::default()))
+            let board = BoardGlance { clock_vouched_by: voucher, ..BoardGlance::default() };
+            let shell = Shell { board, ..Shell::default() };
+            Ok(glance(core.engine(), &shell))
         }
     }
 }

@@ -1,4 +1,4 @@
-//! `glasshour replay`: a recorded file through the same keeper, almanac and minders, as fast as the machine goes.
+//! `glasshour replay`: a record through the same keeper, almanac and minders, as fast as the machine goes.
 
 use std::collections::BTreeSet;
 use std::io::Write;
@@ -34,7 +34,7 @@ pub(super) struct ReplayArgs {
     /// One JSON object rather than a summary.
     #[arg(long)]
     json: bool,
-    /// The recorded files.
+    /// The record's files.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 }

@@ -30,7 +30,7 @@ pub(super) struct TakeInArgs {
     /// Print what was taken in as JSON.
     #[arg(long)]
     json: bool,
-    /// The recorded files.
+    /// The record's files.
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
 }
@@ -62,7 +62,7 @@ pub(super) fn run(args: &TakeInArgs, out: &mut impl Write) -> Result<(), Trouble
 }
 
 fn by_ourselves(args: &TakeInArgs, recorded: &record::Recorded) -> Result<(), Trouble> {
-    let (mut core, moment) = args.target.open()?;
+    let (mut core, moment, _) = args.target.open()?;
     let failed = |error: crate::ledger::LedgerError| Trouble::Failed(error.to_string());
     for piece in recorded.readings.chunks(PIECE) {
         let message = Message { readings: piece.to_vec(), arrived_ms: moment.wall_ms };

@@ -33,8 +33,8 @@ impl Target {
         Ok(answers.then_some(socket))
     }
 
-    /// The garden's core from its ledger, for as long as no service runs on it.
-    pub(super) fn open(&self) -> Result<(Core, Moment), Trouble> {
+    /// The garden's core from its ledger, with the moment and who vouches for it, for as long as no service runs on it.
+    pub(super) fn open(&self) -> Result<(Core, Moment, Option<String>), Trouble> {
         let (mut site, book) = read_site(&self.site)?;
         if let Some(folder) = &self.folder {
             site.ledger.folder.clone_from(folder);
@@ -45,12 +45,10 @@ impl Target {
             service::settings::start_notes(&start, &known.calendar, now_ms)
         })
         .map_err(Trouble::Failed)?;
-        let moment = Moment {
-            wall_ms: clock.wall_ms(),
-            mono_ms: clock.monotonic_ms(),
-            trusted: clock.vouched_by().is_some(),
-        };
-        Ok((opened.core, moment))
+        let voucher = clock.vouched_by();
+        let moment =
+            Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
+        Ok((opened.core, moment, voucher))
     }
 }
 

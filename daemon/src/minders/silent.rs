@@ -12,6 +12,9 @@ pub const SILENT: &str = "probe-silent";
 /// Shortest silence that is told, ms: a probe that speaks each second may be busy for a while.
 const SHORTEST_MS: i64 = 10 * 60_000;
 
+/// Silence longer than this is no news any more, ms.
+const NEWS_MS: i64 = 2 * 86_400_000;
+
 /// A probe at a moment.
 #[derive(Clone, Debug)]
 pub struct ProbeNow<'a> {
@@ -50,7 +53,8 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
             format!("{} in {}: heard again at {}.", now.probe, now.place_name, calendar.clock(heard_ms));
         return book.close(now.now_ms, now.probe, SILENT, title, text);
     }
-    let push = now.limit_near && !now.place_still_seen;
+    // What was last heard days ago says nothing of a limit now: a record taken in wakes nobody.
+    let push = now.limit_near && !now.place_still_seen && now.now_ms - heard_ms < NEWS_MS;
     let last = now
         .last_air
         .map_or_else(String::new, |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope)));

@@ -206,7 +206,7 @@ fn known(glance: &Glance) -> Markup {
                         @if let Some((_, value, unit, ms)) = probe.newest.first() {
                             ": " (tenth(*value)) " " (unit) ", read " (civil.when(*ms, glance.at_ms))
                         }
-                        @if probe.malformed > 0 { "; " (probe.malformed) " messages could not be read" }
+                        @if probe.malformed > 0 { "; " (probe.malformed) (if probe.malformed == 1 { " message" } else { " messages" }) " could not be read" }
                         "."
                     }
                 }

@@ -140,9 +140,9 @@ fn own_names() -> Vec<String> {
 
 fn listening_words(page: SocketAddr) -> String {
     if page.ip().is_loopback() {
-        format!("The page answers on {page}, to this board only.")
+        format!("The page answers on {page}, to this board only")
     } else {
-        format!("The page answers on {page}, to everybody in the network: there is no pairing yet.")
+        format!("The page answers on {page}, to everybody in the network: there is no pairing yet")
     }
 }
 

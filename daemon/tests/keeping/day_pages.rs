@@ -49,7 +49,7 @@ fn input(rule: RuleKey, low: f64, high: f64, by_hand: bool) -> DayInput {
 
 fn sum(page: &DayPage, method: Method, lower: f64, upper: Option<f64>) -> f64 {
     let rule = Rule::try_new(method, lower, upper, Cutoff::Horizontal).unwrap();
-    page.degree_days[&rule.to_string()]
+    page.degree_days[&rule.to_string()].unwrap()
 }
 
 #[track_caller]

@@ -171,7 +171,10 @@ fn contest(
 /// Readings by probe, quantity, grade and reason, summed.
 fn readings(counts: &Value) -> u64 {
     match counts {
-        Value::Object(map) => map.values().map(readings).sum(),
+        // The reasons are parts of the grades: counted once is enough.
+        Value::Object(map) => {
+            map.iter().filter(|(key, _)| *key != "reasons").map(|(_, part)| readings(part)).sum()
+        }
         Value::Array(list) => list.iter().map(readings).sum(),
         other => other.as_u64().unwrap_or(0),
     }
