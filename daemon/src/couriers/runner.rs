@@ -57,7 +57,8 @@ pub async fn run<C: Courier, O: Outbox>(
     clock: Arc<dyn Clock>,
     stop: CancellationToken,
 ) -> Outcome {
-    let mut runner = Runner { courier, outbox, keeper, clock, stop, told: BTreeMap::new(), away: None };
+    let mut runner =
+        Runner { courier, outbox, keeper, clock, stop, told: BTreeMap::new(), away: None, unread: false };
     while !runner.stop.is_cancelled() {
         // Seen before the rows are read: a commit in between wakes us again.
         runner.keeper.glance.borrow_and_update();
@@ -85,6 +86,8 @@ struct Runner<C, O> {
     told: BTreeMap<i64, u32>,
     /// What was last said about the courier being away.
     away: Option<String>,
+    /// The outbox could not be read last time.
+    unread: bool,
 }
 
 impl<C: Courier, O: Outbox> Runner<C, O> {
@@ -98,8 +101,14 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
             }
             // A short indexed query on the read connection; not worth a thread of its own.
             let rows = match self.outbox.waiting(self.courier.name()) {
-                Ok(rows) => self.not_yet_told(rows),
+                Ok(rows) => {
+                    if std::mem::take(&mut self.unread) {
+                        self.say_away(None).await?;
+                    }
+                    self.not_yet_told(rows)
+                }
                 Err(why) => {
+                    self.unread = true;
                     self.say_away(Some(format!("the outbox cannot be read: {why}"))).await?;
                     return Ok(self.clock.real(LONGEST_SLEEP));
                 }

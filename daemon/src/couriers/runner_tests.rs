@@ -67,6 +67,13 @@ impl Outbox for Shelf {
     }
 }
 
+mockall::mock! {
+    Broken {}
+    impl Outbox for Broken {
+        fn waiting(&mut self, courier: &str) -> Result<Vec<Waiting>, String>;
+    }
+}
+
 /// Answers each try by the next line of its script: after how long, and what.
 struct Scripted {
     script: Vec<(u64, Delivery)>,
@@ -124,16 +131,25 @@ struct Bench {
 impl Bench {
     fn new(rows: Vec<Waiting>, script: Vec<(u64, Delivery)>, encrypted: bool, vouched: bool) -> Self {
         let rows = Arc::new(Mutex::new(rows));
+        Self::over(Shelf(Arc::clone(&rows)), rows, script, encrypted, vouched)
+    }
+
+    fn over(
+        outbox: impl Outbox + Sync + 'static,
+        rows: Rows,
+        script: Vec<(u64, Delivery)>,
+        encrypted: bool,
+        vouched: bool,
+    ) -> Self {
         let carried = Arc::new(Mutex::new(Vec::new()));
         let clock = PausedClock::new();
         clock.vouched.store(vouched, Ordering::Relaxed);
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
         let courier = Scripted { script, carried: carried.clone(), encrypted };
-        let (shelf, keeper, time) =
-            (Shelf(rows.clone()), Handle { events: sender, glance: seen }, clock.clone());
+        let (keeper, time) = (Handle { events: sender, glance: seen }, clock.clone());
         let mut tasks = Tasks::new();
-        tasks.spawn("courier", |stop| run(courier, shelf, keeper, time, stop));
+        tasks.spawn("courier", |stop| run(courier, outbox, keeper, time, stop));
         Self { tasks, rows, carried, clock, events, glance }
     }
 
@@ -271,5 +287,25 @@ async fn an_answer_on_its_way_when_the_program_stops_is_still_heard() {
     tokio::time::sleep(Duration::from_secs(1)).await;
     bench.tasks.stop().cancel();
     assert_eq!(bench.tried().await, (1, Delivery::Sent));
+    bench.end().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn an_outbox_that_cannot_be_read_is_told_once_and_so_is_that_it_is_well_again() {
+    let mut outbox = MockBroken::new();
+    outbox.expect_waiting().times(2).returning(|_| Err("disk I/O error".to_owned()));
+    outbox.expect_waiting().returning(|_| Ok(Vec::new()));
+    let mut bench = Bench::over(outbox, Rows::default(), Vec::new(), false, true);
+    let mut said = Vec::new();
+    while said.len() < 2 {
+        match bench.events.recv().await.unwrap() {
+            Event::Away { why, .. } => said.push(why),
+            _ => panic!("nothing but away and back"),
+        }
+        // Each new glance has the outbox read again.
+        bench.poke();
+    }
+    assert!(said[0].as_deref().is_some_and(|why| why.contains("disk I/O error")), "{said:?}");
+    assert_eq!(said[1], None);
     bench.end().await;
 }
