@@ -63,7 +63,11 @@ impl Table<'_, '_> {
         let found = words.clone().position(|word| word == written);
         if found.is_none() {
             let instead = nearest(written, words.clone()).map_or_else(|| one_of(words), str::to_owned);
-            self.book.note(at, format!("unknown {what} {written}; write {instead}"));
+            let what_then = match instead.as_str() {
+                "" => format!("there is no {what} in this file yet; add one first"),
+                word => format!("write {word}"),
+            };
+            self.book.note(at, format!("unknown {what} {written}; {what_then}"));
         }
         found
     }
