@@ -58,6 +58,8 @@
       const answer = await fetch(location.pathname + location.search, { cache: "no-store" });
       if (answer.ok) {
         const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+        // Somebody may have begun to write while it was on its way; the next round comes in a second.
+        if (writing()) return;
         exchange(fresh);
         shown = fresh.body.dataset.at;
         document.body.dataset.at = shown;
