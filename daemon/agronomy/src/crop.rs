@@ -48,11 +48,6 @@ impl Figure {
     pub fn middle(&self) -> f64 {
         f64::midpoint(self.lo, self.hi)
     }
-
-    /// Whether no published source stands behind it, so that it may not be shown as if one did.
-    pub fn is_habit(&self) -> bool {
-        self.sources.iter().all(|source| matches!(source.as_str(), "memory" | "practice" | "derived"))
-    }
 }
 
 /// One harm that heat (or, for `night_min_below_c`, cold) does in given stages.

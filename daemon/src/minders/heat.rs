@@ -45,7 +45,6 @@ pub struct Heat {
 struct Course {
     limit_c: f64,
     at_ms: i64,
-    of_place: bool,
     push: bool,
     why: String,
 }
@@ -154,9 +153,8 @@ impl Heat {
         let gone = open && course.is_none() && !past;
         self.gone_since = gone.then(|| self.gone_since.unwrap_or(now.now_ms));
         if let Some(course) = course {
-            let near = course.of_place && course.push;
             let dwelt = self.course_since.is_some_and(|since| now.now_ms - since >= DWELL_MS);
-            if !dwelt && !near && !open {
+            if !dwelt && !course.push && !open {
                 return None;
             }
             let about = now.tenderest().map(|it| it.planting.id.clone());
@@ -213,7 +211,7 @@ impl Heat {
                     limit(line),
                     calendar.clock(at_ms)
                 );
-                return Some(Course { limit_c: line, at_ms, of_place: true, push: true, why });
+                return Some(Course { limit_c: line, at_ms, push: true, why });
             }
         }
         let tenderest = now.tenderest()?;
@@ -239,7 +237,7 @@ impl Heat {
             calendar.clock(peak.at_ms)
         );
         // A crop's line is passed on most summer days, and the morning's guess is too wide to buzz for.
-        Some(Course { limit_c: line, at_ms, of_place: false, push: false, why })
+        Some(Course { limit_c: line, at_ms, push: false, why })
     }
 }
 
