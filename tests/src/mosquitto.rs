@@ -9,13 +9,15 @@ use std::time::Duration;
 
 use crate::need;
 
-/// The settings Glasshour ships for its broker: nothing acknowledged is lost while we are away or slow.
+/// The settings Glasshour ships for its broker: nothing acknowledged is lost while we are away or slow. With a log of
+/// everything, for tests to read.
 const SHIPPED: &str = "\
 persistence true
 autosave_on_changes true
 autosave_interval 1
 max_inflight_messages 2000
 max_queued_messages 100000
+log_type all
 ";
 
 /// A running Mosquitto.
@@ -78,7 +80,6 @@ impl Mosquitto {
             .open(self.folder.path().join("log"))
             .expect("a log beside the settings");
         let child = Command::new(&self.program)
-            .arg("-v")
             .arg("-c")
             .arg(self.folder.path().join("settings"))
             .stdout(Stdio::null())

@@ -1,8 +1,8 @@
-//! What Glasshour costs, measured: size, rest, start, replay, archive, wear. Each figure stands beside that of
+//! What Glasshour costs, measured: size, rest, messages, start, replay, archive, wear. Each figure stands beside that of
 //! another program doing the nearest work in the same run, because absolute figures belong to a machine and a
 //! minute and only their ratio travels.
 //!
-//! `cargo bench -p tests --bench figures [-- [--quick] [size] [idle] [start] [replay] [archive] [wear]]`
+//! `cargo bench -p tests --bench figures [-- [--quick] [size] [idle] [messages] [start] [replay] [archive] [wear]]`
 //!
 //! Nothing here can fail for being slow; a peer that is not installed is named and left out.
 
@@ -11,6 +11,7 @@ mod archive;
 mod garden;
 mod http;
 mod idle;
+mod messages;
 mod probe;
 mod proc;
 mod product;
@@ -44,9 +45,10 @@ impl Extent {
 /// A group of figures: its name on the command line, and what measures it.
 type Group = (&'static str, fn(Extent));
 
-const GROUPS: [Group; 6] = [
+const GROUPS: [Group; 7] = [
     ("size", size::measure),
     ("idle", idle::measure),
+    ("messages", messages::measure),
     ("start", start::measure),
     ("replay", replay::measure),
     ("archive", archive::measure),

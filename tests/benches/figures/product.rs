@@ -51,8 +51,26 @@ impl Installed {
     /// Writes the site file. `since_ms`: when everything was planted and hung.
     pub(crate) fn new(since_ms: i64) -> Self {
         let folder = tempfile::tempdir().expect("a temporary folder");
+        Self::with(since_ms, folder, "door", |installed| {
+            format!("[door]\nlisten = \"127.0.0.1:{}\"", installed.door)
+        })
+    }
+
+    /// The same with a broker on this port in the door's place.
+    pub(crate) fn listening_to(since_ms: i64, broker: u16) -> Self {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        Self::with(since_ms, folder, "broker", |_| format!("[broker]\nhost = \"127.0.0.1\"\nport = {broker}"))
+    }
+
+    fn with(
+        since_ms: i64,
+        folder: tempfile::TempDir,
+        source: &str,
+        wire: impl FnOnce(&Self) -> String,
+    ) -> Self {
         let installed = Self { folder, page: free_port(), door: free_port() };
-        let text = installed.site(&calendar::date(since_ms.div_euclid(86_400_000)));
+        let wire = wire(&installed);
+        let text = installed.site(&calendar::date(since_ms.div_euclid(86_400_000)), source, &wire);
         std::fs::write(installed.site_file(), text).expect("the folder takes a file");
         installed
     }
@@ -74,7 +92,7 @@ impl Installed {
         Process::start(&mut command)
     }
 
-    fn site(&self, planted: &str) -> String {
+    fn site(&self, planted: &str, source: &str, wire: &str) -> String {
         let mut text = format!(
             r#"[site]
 name = "Figures"
@@ -93,18 +111,16 @@ at = "06:00"
 [quiet]
 from = "22:00"
 to = "05:00"
-[door]
-listen = "127.0.0.1:{}"
+{wire}
 "#,
             self.data().display(),
             self.page,
-            self.door
         );
         // Writing to a string cannot fail.
         for probe in 0..PROBES {
             let _ = writeln!(
                 text,
-                r#"[[door.topic]]
+                r#"[[{source}.topic]]
 filter = "figures/p{probe}"
 probe = "p{probe}"
 usual_interval_s = 60
