@@ -27,6 +27,23 @@ pub enum Spoils {
     Sector,
 }
 
+/// What a power cut leaves of a pending sector.
+#[derive(Clone, Copy)]
+enum Left {
+    Old,
+    New,
+    Spoilt,
+}
+
+/// What cuts lean to; one is drawn for each file and cut. With even chances alone a long write would never be found
+/// whole, nor with only one sector missing.
+const LEANINGS: [&[Left]; 4] = [
+    &[Left::Old, Left::New, Left::Spoilt],
+    &[Left::Old, Left::Old, Left::Old, Left::Old, Left::Old, Left::Old, Left::New, Left::Spoilt],
+    &[Left::New, Left::New, Left::New, Left::New, Left::New, Left::New, Left::Old, Left::Spoilt],
+    &[Left::New],
+];
+
 /// A sector in the cache.
 #[derive(Clone, Debug)]
 struct Cached {
@@ -190,14 +207,15 @@ impl File {
         } else {
             self.platter.resize(length as usize, 0);
         }
+        let lean = LEANINGS[chance.below(LEANINGS.len() as u64) as usize];
         for (number, cached) in std::mem::take(&mut self.cache) {
             if !cached.pending {
                 continue;
             }
-            match chance.below(3) {
-                0 => {}
-                1 => self.put(number, &cached.bytes),
-                _ => {
+            match lean[chance.below(lean.len() as u64) as usize] {
+                Left::Old => {}
+                Left::New => self.put(number, &cached.bytes),
+                Left::Spoilt => {
                     let mut spoilt = self.on_platter(number, u64::MAX);
                     match spoils {
                         Spoils::Written => chance.fill(&mut spoilt[cached.first..cached.last]),
