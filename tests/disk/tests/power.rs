@@ -9,7 +9,7 @@ use disk::{Disk, Spoils};
 use glasshour::ledger::Ledger;
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
-use story::{at, commit, counts, founded, founding, open};
+use story::{Wrong, at, commit, counts, founded, founding, open};
 
 /// What came of many cuts.
 #[derive(Debug, Default)]
@@ -21,7 +21,7 @@ struct Outcome {
     /// Commits that nobody acknowledged and that were there all the same, whole.
     unasked: u64,
     /// What was neither opened nor whole.
-    broken: Vec<String>,
+    broken: Vec<(String, Wrong)>,
     /// Cuts while the ledger was being opened.
     at_opening: u64,
 }
@@ -85,11 +85,11 @@ fn live(seed: u64, cuts: u64, life: Life, outcome: &mut Outcome) {
                 outcome.losing += u64::from(found < acknowledged);
                 outcome.lost += acknowledged.saturating_sub(found);
                 outcome.unasked += found.saturating_sub(acknowledged);
-                assert!(found <= acknowledged + 1, "found {found} of {acknowledged} and one under way");
+                assert!(life.lies || found <= acknowledged + 1, "found {found} of {acknowledged} and one under way");
                 there = found;
             }
-            Err(what) => {
-                outcome.broken.push(format!("seed {seed}, {acknowledged} acknowledged: {what}"));
+            Err(wrong) => {
+                outcome.broken.push((format!("seed {seed}, {acknowledged} acknowledged"), wrong));
                 return;
             }
         }
@@ -115,12 +115,12 @@ fn s1_power_cuts_lose_nothing_acknowledged_and_tear_nothing() {
 }
 
 #[test]
-#[ignore]
-fn probe_harsh() {
+fn s1_a_sector_spoilt_beyond_what_was_being_written_costs_at_most_one_commit_a_cut() {
+    // SQLite counts on it that a write spoils nothing beside it, and so do the promises. A card that breaks this takes
+    // the end of the log's last frame with it; a frame of 536 bytes is longer than a sector, so it takes no more.
     let life = Life { spoils: Spoils::Sector, ..HONEST };
-    println!("harsh {:?}", lives(1000, 300, life));
-    let life = Life { lies: true, ..HONEST };
-    println!("lies with checkpoints {:?}", lives(1000, 400, life));
+    let outcome = lives(counts(200, 2_500), 300, life);
+    assert!(outcome.losing > 0 && outcome.lost == outcome.losing && outcome.broken.is_empty(), "{outcome:?}");
 }
 
 #[test]
@@ -130,6 +130,15 @@ fn s3_a_lying_flush_loses_commits_and_what_is_left_is_still_a_prefix() {
     let life = Life { lies: true, keeps_house: false, ..HONEST };
     let outcome = lives(counts(100, 1_000), 200, life);
     assert!(outcome.losing > 0 && outcome.broken.is_empty(), "{outcome:?}");
+}
+
+#[test]
+fn s3_a_log_copied_under_lies_leaves_a_prefix_or_a_ledger_that_says_it_is_damaged() {
+    // Nothing can be done for a file half of whose pages were never written; but it must not pass for whole.
+    let outcome = lives(counts(100, 1_000), 400, Life { lies: true, ..HONEST });
+    let silent: Vec<_> = outcome.broken.iter().filter(|(_, wrong)| matches!(wrong, Wrong::Torn(_))).collect();
+    assert!(silent.is_empty(), "{silent:?}");
+    assert!(outcome.losing > 0 && !outcome.broken.is_empty(), "{outcome:?}");
 }
 
 /// A short run with all that a ledger does but the long snapshot: opening, commits, a reader, compaction, closing,
@@ -164,7 +173,7 @@ fn s1_a_cut_at_every_single_change_of_a_run_leaves_a_prefix_with_everything_ackn
             break;
         }
         disk.power_cut();
-        let (_, found) = open(&disk).unwrap_or_else(|what| panic!("cut after {changes} changes: {what}"));
+        let (_, found) = open(&disk).unwrap_or_else(|what| panic!("cut after {changes} changes: {what:?}"));
         assert!(
             (acknowledged..=acknowledged + 1).contains(&found),
             "cut after {changes} changes: {found} of {acknowledged}"

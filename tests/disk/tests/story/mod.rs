@@ -8,27 +8,27 @@ use std::sync::{Arc, OnceLock};
 use agronomy::quantity::Quantity;
 use disk::{Disk, Image};
 use glasshour::entry::Note;
-use glasshour::ledger::{Commit, Founding, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef};
+use glasshour::ledger::{Commit, Fence, Founding, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef};
 use glasshour::reading::{Reading, Reason};
 
 /// 2026-06-01T00:00:00Z (`date -u -d 2026-06-01 +%s`).
-pub const JUNE: i64 = 1_780_272_000_000;
-pub const MINUTE: i64 = 60_000;
-pub const AIR: Quantity = Quantity::AirTemperature;
+pub(crate) const JUNE: i64 = 1_780_272_000_000;
+pub(crate) const MINUTE: i64 = 60_000;
+pub(crate) const AIR: Quantity = Quantity::AirTemperature;
 const PROBES: [&str; 3] = ["tunnel", "bed", "heap"];
 const EDITION: &str = "e1";
 
 /// The count of an ordinary run, or the full one if `GLASSHOUR_COUNTS` says so.
-pub fn counts(ordinary: u64, full: u64) -> u64 {
+pub(crate) fn counts(ordinary: u64, full: u64) -> u64 {
     if std::env::var("GLASSHOUR_COUNTS").is_ok_and(|counts| counts == "full") { full } else { ordinary }
 }
 
-pub fn founding() -> Founding {
+pub(crate) fn founding() -> Founding {
     Founding { offset_ms: 3_600_000, program: "glasshour test".to_owned() }
 }
 
 /// A disk with a new ledger on it, all flushed.
-pub fn founded() -> &'static Image {
+pub(crate) fn founded() -> &'static Image {
     static FOUNDED: OnceLock<Image> = OnceLock::new();
     FOUNDED.get_or_init(|| {
         let disk = Disk::new(1);
@@ -37,7 +37,7 @@ pub fn founded() -> &'static Image {
     })
 }
 
-pub fn at(number: u64) -> i64 {
+pub(crate) fn at(number: u64) -> i64 {
     JUNE + number as i64 * MINUTE
 }
 
@@ -61,13 +61,17 @@ fn notice(number: u64) -> NewNote {
     NewNote { at_ms: at(number), from_ms: at(number), note: Note::Remark { text: format!("notice {number}") } }
 }
 
+fn page(number: u64) -> String {
+    format!("{{\"commit\":{number}}}")
+}
+
 /// Commits number `number`, the first being 1: readings, and with every third a notice and its delivery; now and then
 /// a page and a snapshot (a long one with every 50th, so that the log grows past its limit).
-pub fn commit(ledger: &mut Ledger, boot: i64, number: u64) -> Result<(), LedgerError> {
+pub(crate) fn commit(ledger: &mut Ledger, boot: i64, number: u64) -> Result<(), LedgerError> {
     commit_with(ledger, boot, number, if number.is_multiple_of(50) { 1_050_000 } else { 700 })
 }
 
-pub fn commit_with(ledger: &mut Ledger, boot: i64, number: u64, snapshot: usize) -> Result<(), LedgerError> {
+pub(crate) fn commit_with(ledger: &mut Ledger, boot: i64, number: u64, snapshot: usize) -> Result<(), LedgerError> {
     let readings = readings_of(number);
     let notes = [notice(number)];
     let queue = [Queued {
@@ -76,7 +80,7 @@ pub fn commit_with(ledger: &mut Ledger, boot: i64, number: u64, snapshot: usize)
         due_ms: at(number),
         expires_ms: at(number) + MINUTE,
     }];
-    let body = format!("{{\"commit\":{number}}}");
+    let body = page(number);
     let pages = [PageRow { subject: "house", day: number as i64 / 5, edition: EDITION, body: &body }];
     let state = vec![number as u8; snapshot];
     let told = has_notice(number);
@@ -94,56 +98,64 @@ pub fn commit_with(ledger: &mut Ledger, boot: i64, number: u64, snapshot: usize)
 }
 
 /// What the readings of one probe are after `count` commits.
-pub fn readings_after(probe: &str, count: u64) -> Vec<Reading> {
+pub(crate) fn readings_after(probe: &str, count: u64) -> Vec<Reading> {
     (1..=count).flat_map(readings_of).filter(|reading| &*reading.probe == probe).collect()
 }
 
-/// How many commits the ledger holds: all of each, none of any other. What is torn is told.
-pub fn found(ledger: &Ledger) -> Result<u64, String> {
-    let told = |error: LedgerError| error.to_string();
-    let count = ledger.cursor("mirror").map_err(told)? as u64;
+/// Why a ledger is not what it should be.
+#[derive(Debug)]
+pub(crate) enum Wrong {
+    /// It says so itself: it refuses.
+    Refuses(LedgerError),
+    /// It says so itself: rows are fenced.
+    Fences(Vec<Fence>),
+    /// It says nothing, and something is missing, half there, or another.
+    Torn(String),
+}
+
+impl From<LedgerError> for Wrong {
+    fn from(error: LedgerError) -> Self {
+        Self::Refuses(error)
+    }
+}
+
+fn same<T: PartialEq>(what: &str, count: u64, found: &T, expected: &T) -> Result<(), Wrong> {
+    if found == expected { Ok(()) } else { Err(Wrong::Torn(format!("{count} commits, but other {what}"))) }
+}
+
+/// How many commits the ledger holds: all of each, nothing of any other.
+pub(crate) fn found(ledger: &Ledger) -> Result<u64, Wrong> {
+    let count = ledger.cursor("mirror")? as u64;
     for probe in PROBES {
-        let readings = ledger.readings(probe, AIR, 0..i64::MAX).map_err(told)?;
-        if readings != readings_after(probe, count) {
-            return Err(format!("{count} commits, but {} readings of {probe}", readings.len()));
-        }
+        same(probe, count, &ledger.readings(probe, AIR, 0..i64::MAX)?, &readings_after(probe, count))?;
     }
-    let notices: Vec<Note> = ledger.entries().map_err(told)?.into_iter().map(|entry| entry.note).collect();
-    let expected: Vec<Note> = (1..=count).filter(|n| has_notice(*n)).map(|n| notice(n).note).collect();
-    if notices != expected {
-        return Err(format!("{count} commits, but {} notices", notices.len()));
-    }
-    let outbox = ledger.outbox().map_err(told)?;
-    if outbox.len() != expected.len() || outbox.iter().any(|row| row.courier != "mail" || row.tries != 0) {
-        return Err(format!("{count} commits, but {} deliveries", outbox.len()));
-    }
-    let pages = ledger.pages(EDITION).map_err(told)?;
-    if pages.len() as u64 != count / 5 {
-        return Err(format!("{count} commits, but {} pages", pages.len()));
-    }
-    let state = ledger.state(EDITION).map_err(told)?;
+    let entries: Vec<_> = ledger.entries()?.into_iter().map(|entry| (entry.at_ms, entry.note)).collect();
+    let told = || (1..=count).filter(|number| has_notice(*number));
+    same("notices", count, &entries, &told().map(|number| (at(number), notice(number).note)).collect())?;
+    let outbox: Vec<_> = ledger.outbox()?.into_iter().map(|row| (row.courier, row.due_ms, row.tries)).collect();
+    same("deliveries", count, &outbox, &told().map(|number| ("mail".to_owned(), at(number), 0)).collect())?;
+    let pages: Vec<_> = ledger.pages(EDITION)?.into_iter().map(|page| (page.day, page.body)).collect();
+    let paged = (1..=count).filter(|number| number.is_multiple_of(5));
+    same("pages", count, &pages, &paged.map(|number| (number as i64 / 5, page(number))).collect())?;
+    let state = ledger.state(EDITION)?.map(|(_, bytes)| bytes.iter().all(|byte| *byte == bytes[0]).then_some(bytes[0]));
     let last = count / 10 * 10;
-    let whole = match &state {
-        None => last == 0,
-        Some((_, bytes)) => last > 0 && bytes.iter().all(|byte| *byte == last as u8),
-    };
-    if whole { Ok(count) } else { Err(format!("{count} commits, but the snapshot is of another")) }
+    same("snapshot", count, &state, &(last > 0).then_some(Some(last as u8)))?;
+    Ok(count)
 }
 
 /// Opens the ledger, looks at everything in it, and says how many commits there are.
-pub fn open(disk: &Arc<Disk>) -> Result<(Ledger, u64), String> {
-    let told = |error: LedgerError| error.to_string();
-    let ledger = Ledger::open_on(disk.clone(), &founding()).map_err(told)?;
-    let fences = ledger.check().map_err(told)?;
+pub(crate) fn open(disk: &Arc<Disk>) -> Result<(Ledger, u64), Wrong> {
+    let ledger = Ledger::open_on(disk.clone(), &founding())?;
+    let fences = ledger.check()?;
     if !fences.is_empty() {
-        return Err(format!("{fences:?}"));
+        return Err(Wrong::Fences(fences));
     }
     let count = found(&ledger)?;
     Ok((ledger, count))
 }
 
 /// A ledger on a new disk, with `count` commits in it and a boot begun.
-pub fn with_commits(count: u64) -> (Arc<Disk>, Ledger, i64) {
+pub(crate) fn with_commits(count: u64) -> (Arc<Disk>, Ledger, i64) {
     let disk = Disk::of(founded());
     let mut ledger = Ledger::open_on(disk.clone(), &founding()).unwrap();
     let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
