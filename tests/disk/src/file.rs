@@ -108,7 +108,8 @@ impl File {
     fn on_platter(&self, number: u64, visible: u64) -> [u8; SECTOR] {
         let mut bytes = [0; SECTOR];
         let start = number as usize * SECTOR;
-        let end = (start + SECTOR).min(self.platter.len()).min(usize::try_from(visible).unwrap_or(usize::MAX));
+        let end =
+            (start + SECTOR).min(self.platter.len()).min(usize::try_from(visible).unwrap_or(usize::MAX));
         if start < end {
             bytes[..end - start].copy_from_slice(&self.platter[start..end]);
         }

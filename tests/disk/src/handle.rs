@@ -144,7 +144,8 @@ impl Handle {
 
     pub(crate) fn map_index(&mut self, region: usize, bytes: usize, extend: bool) -> Result<*mut u64, c_int> {
         if self.index.is_none() {
-            let index = self.with(|state| Ok(state.index(self.file))).map_err(|_| ffi::SQLITE_IOERR_SHMOPEN)?;
+            let index =
+                self.with(|state| Ok(state.index(self.file))).map_err(|_| ffi::SQLITE_IOERR_SHMOPEN)?;
             self.index = Some((index, Held::default()));
         }
         let found = self.index.as_ref().and_then(|(index, _)| index.region(region, bytes, extend));

@@ -120,11 +120,7 @@ pub(crate) fn seed_random_numbers(seed: c_int) {
     // the int and resets the generator under SQLite's own lock; a thread that reseeds at this moment may see the seed
     // before or after, and either is a seed.
     unsafe {
-        ffi::sqlite3_test_control(
-            ffi::SQLITE_TESTCTRL_PRNG_SEED,
-            seed,
-            std::ptr::null_mut::<ffi::sqlite3>(),
-        );
+        ffi::sqlite3_test_control(ffi::SQLITE_TESTCTRL_PRNG_SEED, seed, std::ptr::null_mut::<ffi::sqlite3>());
     }
 }
 
@@ -196,7 +192,12 @@ unsafe extern "C" fn close(file: *mut ffi::sqlite3_file) -> c_int {
     ffi::SQLITE_OK
 }
 
-unsafe extern "C" fn read(file: *mut ffi::sqlite3_file, into: *mut c_void, count: c_int, offset: i64) -> c_int {
+unsafe extern "C" fn read(
+    file: *mut ffi::sqlite3_file,
+    into: *mut c_void,
+    count: c_int,
+    offset: i64,
+) -> c_int {
     // SAFETY: SQLite passes `count` bytes of its own to be filled; it initialises its page buffers before.
     unsafe { handle(file).read(std::slice::from_raw_parts_mut(into.cast(), count as usize), offset as u64) }
 }
@@ -300,7 +301,12 @@ unsafe extern "C" fn shm_map(
     }
 }
 
-unsafe extern "C" fn shm_lock(file: *mut ffi::sqlite3_file, first: c_int, count: c_int, flags: c_int) -> c_int {
+unsafe extern "C" fn shm_lock(
+    file: *mut ffi::sqlite3_file,
+    first: c_int,
+    count: c_int,
+    flags: c_int,
+) -> c_int {
     // SAFETY: an open file.
     unsafe { handle(file) }.lock_index(first as usize, count as usize, flags)
 }

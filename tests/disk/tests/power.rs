@@ -50,7 +50,11 @@ fn until_dark(disk: &Arc<Disk>, from: u64, life: Life) -> Option<u64> {
         acknowledged += 1;
         if acknowledged.is_multiple_of(4) {
             let newest = reader.newest("tunnel", story::AIR).ok()?;
-            assert_eq!(newest.map(|reading| reading.at_ms), Some(at(acknowledged)), "readers see every commit");
+            assert_eq!(
+                newest.map(|reading| reading.at_ms),
+                Some(at(acknowledged)),
+                "readers see every commit"
+            );
         }
         let kept = !life.keeps_house
             || ledger.checkpoint().is_ok()
@@ -85,7 +89,10 @@ fn live(seed: u64, cuts: u64, life: Life, outcome: &mut Outcome) {
                 outcome.losing += u64::from(found < acknowledged);
                 outcome.lost += acknowledged.saturating_sub(found);
                 outcome.unasked += found.saturating_sub(acknowledged);
-                assert!(life.lies || found <= acknowledged + 1, "found {found} of {acknowledged} and one under way");
+                assert!(
+                    life.lies || found <= acknowledged + 1,
+                    "found {found} of {acknowledged} and one under way"
+                );
                 there = found;
             }
             Err(wrong) => {

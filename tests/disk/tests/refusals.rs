@@ -43,8 +43,7 @@ impl Asks for NeverForgets {
 fn after_a_refused_flush(seed: u64, forgets: bool) -> (u64, u64) {
     let disk = Disk::of(founded());
     disk.reseed(seed);
-    let place: Arc<dyn Asks> =
-        if forgets { disk.clone() } else { Arc::new(NeverForgets(Arc::clone(&disk))) };
+    let place: Arc<dyn Asks> = if forgets { disk.clone() } else { Arc::new(NeverForgets(Arc::clone(&disk))) };
     let mut ledger = Ledger::open_on(place, &founding()).unwrap();
     let boot = ledger.begin_boot(0, Some((story::JUNE, "test"))).unwrap();
     let mut acknowledged = 0;
@@ -85,6 +84,32 @@ fn s4_a_warm_cache_would_lose_commits_that_were_acknowledged() {
         there < acknowledged
     });
     assert!(lost.count() > 0);
+}
+
+#[test]
+fn s4_a_refusal_while_the_log_is_copied_costs_nothing_though_commits_go_on_without_reopening() {
+    // The keeper only notes it. The log keeps what was copied until a flush of the file has worked, and the next
+    // copying writes those pages again.
+    let (disk, mut ledger, boot) = with_commits(49);
+    commit(&mut ledger, boot, 50).unwrap();
+    let image = disk.image();
+    drop(ledger);
+    for seed in 0..counts(30, 300) {
+        let disk = Disk::of(&image);
+        disk.reseed(seed);
+        let mut ledger = Ledger::open_on(disk.clone(), &founding()).unwrap();
+        let boot = ledger.begin_boot(0, Some((story::JUNE, "test"))).unwrap();
+        let of = if seed % 3 == 0 { Of::Writes } else { Of::Flushes };
+        disk.refuse(refusal(of, seed % 2, Lasting::Once));
+        assert!(ledger.checkpoint().is_err(), "seed {seed}");
+        for number in 51..54 {
+            commit(&mut ledger, boot, number).unwrap();
+            ledger.checkpoint().unwrap();
+        }
+        drop(ledger);
+        disk.power_cut();
+        assert_eq!(open(&disk).map(|(_, there)| there).ok(), Some(53), "seed {seed}");
+    }
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! A made-up run of commits, each following from its number alone, and what must be found after any of them: the
 //! shadow list that is kept outside the ledger.
 
-#![allow(dead_code, reason = "each file of tests uses a part")]
+#![allow(dead_code, reason = "each file of tests uses a part of it")]
 
 use std::sync::{Arc, OnceLock};
 
@@ -58,7 +58,11 @@ fn has_notice(number: u64) -> bool {
 }
 
 fn notice(number: u64) -> NewNote {
-    NewNote { at_ms: at(number), from_ms: at(number), note: Note::Remark { text: format!("notice {number}") } }
+    NewNote {
+        at_ms: at(number),
+        from_ms: at(number),
+        note: Note::Remark { text: format!("notice {number}") },
+    }
 }
 
 fn page(number: u64) -> String {
@@ -71,7 +75,12 @@ pub(crate) fn commit(ledger: &mut Ledger, boot: i64, number: u64) -> Result<(), 
     commit_with(ledger, boot, number, if number.is_multiple_of(50) { 1_050_000 } else { 700 })
 }
 
-pub(crate) fn commit_with(ledger: &mut Ledger, boot: i64, number: u64, snapshot: usize) -> Result<(), LedgerError> {
+pub(crate) fn commit_with(
+    ledger: &mut Ledger,
+    boot: i64,
+    number: u64,
+    snapshot: usize,
+) -> Result<(), LedgerError> {
     let readings = readings_of(number);
     let notes = [notice(number)];
     let queue = [Queued {
@@ -132,12 +141,15 @@ pub(crate) fn found(ledger: &Ledger) -> Result<u64, Wrong> {
     let entries: Vec<_> = ledger.entries()?.into_iter().map(|entry| (entry.at_ms, entry.note)).collect();
     let told = || (1..=count).filter(|number| has_notice(*number));
     same("notices", count, &entries, &told().map(|number| (at(number), notice(number).note)).collect())?;
-    let outbox: Vec<_> = ledger.outbox()?.into_iter().map(|row| (row.courier, row.due_ms, row.tries)).collect();
+    let outbox: Vec<_> =
+        ledger.outbox()?.into_iter().map(|row| (row.courier, row.due_ms, row.tries)).collect();
     same("deliveries", count, &outbox, &told().map(|number| ("mail".to_owned(), at(number), 0)).collect())?;
     let pages: Vec<_> = ledger.pages(EDITION)?.into_iter().map(|page| (page.day, page.body)).collect();
     let paged = (1..=count).filter(|number| number.is_multiple_of(5));
     same("pages", count, &pages, &paged.map(|number| (number as i64 / 5, page(number))).collect())?;
-    let state = ledger.state(EDITION)?.map(|(_, bytes)| bytes.iter().all(|byte| *byte == bytes[0]).then_some(bytes[0]));
+    let state = ledger
+        .state(EDITION)?
+        .map(|(_, bytes)| bytes.iter().all(|byte| *byte == bytes[0]).then_some(bytes[0]));
     let last = count / 10 * 10;
     same("snapshot", count, &state, &(last > 0).then_some(Some(last as u8)))?;
     Ok(count)
