@@ -46,6 +46,9 @@ pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, column: &[T]) {
     out.extend_from_slice(&packed);
 }
 
+/// Bytes of a checksum.
+pub(super) const CHECKSUM_BYTES: usize = 4;
+
 /// Appends the checksum over `row` and everything written so far.
 pub(super) fn seal(out: &mut Vec<u8>, row: &[i64]) {
     let sum = checksum(out, row);
@@ -54,11 +57,24 @@ pub(super) fn seal(out: &mut Vec<u8>, row: &[i64]) {
 
 /// What was sealed, once its checksum is found to fit.
 pub(super) fn unseal<'a>(body: &'a [u8], row: &[i64]) -> Result<Bytes<'a>, Spoilt> {
-    let (sealed, sum) = body.split_last_chunk::<4>().ok_or(Spoilt::Checksum)?;
+    let (sealed, sum) = body.split_last_chunk::<CHECKSUM_BYTES>().ok_or(Spoilt::Checksum)?;
     if checksum(sealed, row) == u32::from_le_bytes(*sum) { Ok(Bytes(sealed)) } else { Err(Spoilt::Checksum) }
 }
 
-fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
+/// A text with its checksum after it, in eight hexadecimal digits: over `row` and the text.
+pub(super) fn seal_text(text: &str, row: &[i64]) -> String {
+    format!("{text} {:08x}", checksum(text.as_bytes(), row))
+}
+
+/// The text that was sealed, once its checksum is found to fit.
+pub(super) fn unseal_text<'a>(sealed: &'a [u8], row: &[i64]) -> Result<&'a str, Spoilt> {
+    let sealed = std::str::from_utf8(sealed).map_err(|_| Spoilt::Checksum)?;
+    let (text, _) = sealed.rsplit_once(' ').ok_or(Spoilt::Checksum)?;
+    if seal_text(text, row) == sealed { Ok(text) } else { Err(Spoilt::Checksum) }
+}
+
+/// See [`seal`]; also over texts that say what a number means.
+pub(super) fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
     let mut hasher = crc32fast::Hasher::new();
     for number in row {
         hasher.update(&number.to_le_bytes());
@@ -138,6 +154,18 @@ mod tests {
         // Check value of CRC-32 over "123456789": ITU-T V.42 polynomial, as tabled in the catalogue of
         // parametrised CRC algorithms (CRC-32/ISO-HDLC), from memory.
         assert_eq!(checksum(b"123456789", &[]), 0xcbf4_3926);
+    }
+
+    #[test]
+    fn a_sealed_text_is_read_in_its_own_row_only_and_no_bit_of_it_may_change() {
+        let sealed = seal_text("{\"what\":\"remark\"}", &[7, 8]);
+        assert_eq!(unseal_text(sealed.as_bytes(), &[7, 8]), Ok("{\"what\":\"remark\"}"));
+        assert_eq!(unseal_text(sealed.as_bytes(), &[7, 9]), Err(Spoilt::Checksum));
+        for bit in 0..sealed.len() * 8 {
+            let mut other = sealed.clone().into_bytes();
+            other[bit / 8] ^= 1 << (bit % 8);
+            assert_eq!(unseal_text(&other, &[7, 8]), Err(Spoilt::Checksum), "bit {bit}");
+        }
     }
 
     #[test]

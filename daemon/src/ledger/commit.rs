@@ -6,6 +6,7 @@ use agronomy::quantity::Quantity;
 use rusqlite::{Connection, OptionalExtension};
 
 use super::batch::{self, Content, Item};
+use super::bytes::{checksum, seal, seal_text};
 use super::week::{self, MOST_MS};
 use super::{LedgerError, schema};
 use crate::entry::Note;
@@ -201,11 +202,14 @@ pub(super) fn write(
     for page in commit.pages {
         let sql = "INSERT INTO day_page (subject, day, edition, body) VALUES (?1, ?2, ?3, ?4)
             ON CONFLICT DO UPDATE SET body = excluded.body";
-        conn.execute(sql, (page.subject, page.day, page.edition, page.body))?;
+        let sealed = seal_text(page.body, &[page.day]);
+        conn.execute(sql, (page.subject, page.day, page.edition, sealed))?;
     }
     if let Some((edition, body)) = commit.state {
         let sql = "INSERT OR REPLACE INTO state (id, seq, edition, body) VALUES (1, ?1, ?2, ?3)";
-        conn.execute(sql, (newest, edition, body))?;
+        let mut sealed = body.to_vec();
+        seal(&mut sealed, &[newest]);
+        conn.execute(sql, (newest, edition, sealed))?;
     }
     Ok(Committed { seq, entries })
 }
@@ -229,11 +233,24 @@ fn items(conn: &Connection, commit: &Commit<'_>, book: &mut SeriesBook) -> Resul
     Ok(items)
 }
 
+/// Where the checksum of a series' names is kept.
+pub(super) fn series_key(id: i64) -> String {
+    format!("series {id}")
+}
+
+/// The checksum of a series' names: a name that changes by itself would take all its readings along.
+pub(super) fn series_checksum(probe: &str, quantity: &str, id: i64, decimals: u8) -> i64 {
+    i64::from(checksum(format!("{probe} {quantity}").as_bytes(), &[id, i64::from(decimals)]))
+}
+
 fn new_series(conn: &Connection, probe: &str, quantity: Quantity) -> Result<Series, LedgerError> {
     let decimals = quantity.decimals();
     let sql = "INSERT INTO series (probe, quantity, decimals) VALUES (?1, ?2, ?3)";
     conn.execute(sql, (probe, quantity.as_str(), decimals))?;
-    Ok(Series { id: conn.last_insert_rowid(), decimals })
+    let id = conn.last_insert_rowid();
+    let sum = series_checksum(probe, quantity.as_str(), id, decimals);
+    schema::set(conn, &series_key(id), &sum)?;
+    Ok(Series { id, decimals })
 }
 
 /// A reading as it is stored. What cannot be a value is missing; a stamp that cannot be a time is no time; a value
@@ -257,10 +274,12 @@ fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64
     for new in notes {
         let body = serde_json::to_string(&new.note)
             .map_err(|error| LedgerError::Refused { what: error.to_string() })?;
-        let sql =
-            "INSERT INTO entry (seq, kind, subject, at_ms, from_ms, body) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-        conn.execute(sql, (seq, new.note.kind(), new.note.subject(), new.at_ms, new.from_ms, body))?;
-        entries.push(conn.last_insert_rowid());
+        let id: i64 = conn.query_row("SELECT coalesce(max(id), 0) + 1 FROM entry", [], |row| row.get(0))?;
+        let sealed = seal_text(&body, &[id, new.at_ms, new.from_ms]);
+        let sql = "INSERT INTO entry (id, seq, kind, subject, at_ms, from_ms, body)
+            VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        conn.execute(sql, (id, seq, new.note.kind(), new.note.subject(), new.at_ms, new.from_ms, sealed))?;
+        entries.push(id);
     }
     Ok(entries)
 }

@@ -4,7 +4,7 @@ use rusqlite::Connection;
 
 use super::shared::Shared;
 use super::view::blob;
-use super::{LedgerError, View, chunk, hours, schema};
+use super::{LedgerError, View, chunk, commit, hours, schema};
 
 /// How much room the ledger takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -66,6 +66,7 @@ pub(super) fn whole(conn: &Connection) -> Result<(), LedgerError> {
 /// Reads every body; what is damaged is fenced.
 pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
     name_fenced_chunks(view.conn, view.shared)?;
+    name_spoilt_series(view.conn, view.shared)?;
     view.each_batch(0, usize::MAX, |_, _| {})?;
     view.chunks(1..=i64::MAX, |_, _| {})?;
     let mut statement =
@@ -87,6 +88,31 @@ pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
         }
     }
     view.entries()?;
+    let mut statement = view.conn.prepare("SELECT DISTINCT edition FROM day_page")?;
+    let editions = statement.query_map([], |row| row.get::<_, String>(0))?;
+    for edition in editions {
+        view.pages(&edition?)?;
+    }
+    Ok(())
+}
+
+/// A series whose names are not those it was given: its readings are there, under a name nobody asks for.
+pub(super) fn name_spoilt_series(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
+    let mut statement = conn.prepare("SELECT id, probe, quantity, decimals FROM series ORDER BY id")?;
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        let id = row.get(0)?;
+        let names = (row.get::<_, String>(1), row.get::<_, String>(2), row.get(3));
+        let sum = match names {
+            (Ok(probe), Ok(quantity), Ok(decimals)) => {
+                Some(commit::series_checksum(&probe, &quantity, id, decimals))
+            }
+            _ => None,
+        };
+        if sum.is_none() || schema::get(conn, &commit::series_key(id))? != sum {
+            shared.fence("series", id, &"its probe or quantity is not the one it was made for");
+        }
+    }
     Ok(())
 }
 

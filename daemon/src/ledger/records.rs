@@ -2,6 +2,7 @@
 
 use rusqlite::{OptionalExtension, Row};
 
+use super::bytes::{CHECKSUM_BYTES, unseal, unseal_text};
 use super::commit::OutboxState;
 use super::{LedgerError, View};
 use crate::entry::Entry;
@@ -55,10 +56,14 @@ impl View<'_> {
         let mut rows = statement.query([id])?;
         let mut entries = Vec::new();
         while let Some(row) = rows.next()? {
-            let (id, body): (i64, String) = (row.get(0)?, row.get(3)?);
-            match serde_json::from_str(&body) {
-                Ok(note) => entries.push(Entry { id, at_ms: row.get(1)?, from_ms: row.get(2)?, note }),
-                Err(error) => self.shared.fence("entry", id, &error),
+            let (id, at_ms, from_ms): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+            let note = match unseal_text(text(row, 3)?, &[id, at_ms, from_ms]) {
+                Ok(body) => serde_json::from_str(body).map_err(|error| error.to_string()),
+                Err(spoilt) => Err(spoilt.to_string()),
+            };
+            match note {
+                Ok(note) => entries.push(Entry { id, at_ms, from_ms, note }),
+                Err(what) => self.shared.fence("entry", id, &what),
             }
         }
         Ok(entries)
@@ -90,21 +95,44 @@ impl View<'_> {
     ///
     /// # Errors
     ///
-    /// When the storage refuses.
+    /// When the storage refuses. A page that cannot be read is skipped and fenced.
     pub fn pages(&self, edition: &str) -> Result<Vec<Page>, LedgerError> {
         let sql = "SELECT subject, day, body FROM day_page WHERE edition = ?1 ORDER BY subject, day";
         let mut statement = self.conn.prepare(sql)?;
-        let page = |row: &Row<'_>| Ok(Page { subject: row.get(0)?, day: row.get(1)?, body: row.get(2)? });
-        Ok(statement.query_map([edition], page)?.collect::<Result<_, _>>()?)
+        let mut rows = statement.query([edition])?;
+        let mut pages = Vec::new();
+        while let Some(row) = rows.next()? {
+            let (subject, day) = (String::from_utf8_lossy(text(row, 0)?).into_owned(), row.get(1)?);
+            match unseal_text(text(row, 2)?, &[day]) {
+                Ok(body) => pages.push(Page { subject, day, body: body.to_owned() }),
+                Err(spoilt) => self.shared.fence("day_page", day, &format!("{subject}: {spoilt}")),
+            }
+        }
+        Ok(pages)
     }
 
-    /// The snapshot of the running state and the batch after which it was taken; none if it is of another edition.
+    /// The snapshot of the running state and the batch after which it was taken; none if it is of another edition or
+    /// spoilt (it is a cache, and what it held follows from the batches).
     ///
     /// # Errors
     ///
     /// When the storage refuses.
     pub fn state(&self, edition: &str) -> Result<Option<(i64, Vec<u8>)>, LedgerError> {
         let sql = "SELECT seq, body FROM state WHERE edition = ?1";
-        Ok(self.conn.query_row(sql, [edition], |row| Ok((row.get(0)?, row.get(1)?))).optional()?)
+        let read = |row: &Row<'_>| Ok((row.get(0)?, row.get::<_, Vec<u8>>(1)?));
+        let Some((seq, mut sealed)) = self.conn.query_row(sql, [edition], read).optional()? else {
+            return Ok(None);
+        };
+        if let Err(spoilt) = unseal(&sealed, &[seq]) {
+            tracing::warn!(%spoilt, "the snapshot of the running state is not used: it follows from the readings");
+            return Ok(None);
+        }
+        sealed.truncate(sealed.len() - CHECKSUM_BYTES);
+        Ok(Some((seq, sealed)))
     }
+}
+
+/// The bytes of a text, which damage may have made unreadable as such.
+fn text<'a>(row: &'a Row<'_>, column: usize) -> Result<&'a [u8], LedgerError> {
+    Ok(row.get_ref(column)?.as_bytes_or_null().ok().flatten().unwrap_or_default())
 }

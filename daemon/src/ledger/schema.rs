@@ -68,7 +68,7 @@ pub(super) fn number(conn: &Connection, pragma: &str) -> Result<i64, LedgerError
 pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
     let (application, version) = (number(conn, "application_id")?, number(conn, "user_version")?);
     match (application, version) {
-        (APPLICATION, VERSION) => return Ok(true),
+        (APPLICATION, VERSION) => return as_made(conn).map(|()| true),
         (APPLICATION, newer) if newer > VERSION => {
             return Err(LedgerError::Newer { version: newer, known: VERSION });
         }
@@ -83,6 +83,18 @@ pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
         Some(_) => Err(LedgerError::NotALedger { file: super::file::NAME.to_owned() }),
         None => Ok(false),
     }
+}
+
+/// Refuses tables that are described in other words than ours: a bit of a description that flips can make a whole
+/// table read as empty, and SQLite finds nothing wrong with it.
+fn as_made(conn: &Connection) -> Result<(), LedgerError> {
+    let mut statement = conn.prepare("SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY rowid")?;
+    let described = statement.query_map([], |row| row.get(0))?.collect::<Result<Vec<String>, _>>();
+    let made = TABLES.split(';').map(str::trim).filter(|table| !table.is_empty());
+    if described.is_ok_and(|described| made.eq(described.iter().map(String::as_str))) {
+        return Ok(());
+    }
+    Err(LedgerError::Damaged { what: "its tables are not described as they were made".to_owned() })
 }
 
 /// Makes the tables unless they are there; in a file, fills it and its log first.
