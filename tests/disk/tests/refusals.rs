@@ -33,6 +33,9 @@ impl Asks for NeverForgets {
     fn flush_folder(&self) -> Result<(), LedgerError> {
         Asks::flush_folder(&*self.0)
     }
+    fn log(&self) -> Result<Vec<u8>, LedgerError> {
+        Asks::log(&*self.0)
+    }
     fn lengths(&self) -> (u64, u64) {
         Asks::lengths(&*self.0)
     }
@@ -58,7 +61,7 @@ fn after_a_refused_flush(seed: u64, forgets: bool) -> (u64, u64) {
     ledger.reopen().unwrap();
     // What nobody acknowledged may be there all the same; then it counts as done.
     acknowledged = found(&ledger).unwrap_or_else(|wrong| panic!("seed {seed}: {wrong:?}"));
-    for _ in 0..seed % 4 + 1 {
+    for _ in 0..=seed % 4 {
         commit(&mut ledger, boot, acknowledged + 1).unwrap();
         acknowledged += 1;
     }
