@@ -77,7 +77,7 @@ fn live(seed: u64, cuts: u64, life: Life, outcome: &mut Outcome) {
     let mut there = 0;
     for _ in 0..cuts {
         // Mostly within a few commits; now and then far, where a long snapshot and the copying of the log are.
-        let far = chance.next_u32() % 8 == 0;
+        let far = chance.next_u32().is_multiple_of(8);
         let changes = u64::from(chance.next_u32()) % if far { 9_000 } else { 90 };
         disk.power_goes_after(changes);
         let acknowledged = until_dark(&disk, there, life);
