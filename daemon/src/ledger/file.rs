@@ -52,6 +52,13 @@ pub trait Disk: Debug + Send + Sync {
     /// When the storage refuses.
     fn flush_folder(&self) -> Result<(), LedgerError>;
 
+    /// The log as it lies there; empty if there is none.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    fn log(&self) -> Result<Vec<u8>, LedgerError>;
+
     /// Bytes of file and log; 0 for one that is not there.
     fn lengths(&self) -> (u64, u64);
 }

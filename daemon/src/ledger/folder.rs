@@ -73,6 +73,13 @@ impl Disk for Folder {
         Ok(fsync(File::open(&self.0)?).map_err(Error::from)?)
     }
 
+    fn log(&self) -> Result<Vec<u8>, LedgerError> {
+        match std::fs::read(self.0.join(LOG)) {
+            Err(error) if error.kind() == ErrorKind::NotFound => Ok(Vec::new()),
+            read => Ok(read?),
+        }
+    }
+
     fn lengths(&self) -> (u64, u64) {
         let length = |name| std::fs::metadata(self.0.join(name)).map_or(0, |data| data.len());
         (length(NAME), length(LOG))

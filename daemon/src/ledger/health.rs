@@ -2,9 +2,10 @@
 
 use rusqlite::Connection;
 
+use super::file::Home;
 use super::shared::Shared;
 use super::view::blob;
-use super::{LedgerError, View, chunk, commit, hours, schema};
+use super::{LedgerError, View, chunk, commit, hours, log, schema};
 
 /// How much room the ledger takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -92,6 +93,22 @@ pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
     let editions = statement.query_map([], |row| row.get::<_, String>(0))?;
     for edition in editions {
         view.pages(&edition?)?;
+    }
+    Ok(())
+}
+
+/// Commits that damage cut off the log: said at opening, before new ones are written over them.
+pub(super) fn name_damaged_log(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
+    let Home::Disk(disk) = &shared.home else { return Ok(()) };
+    let asked = conn.query_row("PRAGMA wal_checkpoint(NOOP)", [], |row| row.get(1));
+    let end: i64 = match asked.map_err(LedgerError::from) {
+        // SQLite does not say it then; nothing is written over the log either, so it can be said later.
+        Err(LedgerError::ReadOnly) => return Ok(()),
+        asked => asked?,
+    };
+    let lost = log::commits_cut_off(&disk.log()?, end as usize);
+    if lost > 0 {
+        shared.fence("log", end + 1, &format!("damaged: {lost} or more commits after it are lost"));
     }
     Ok(())
 }

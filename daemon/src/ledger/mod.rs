@@ -12,7 +12,7 @@
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
-//! | `file`, `folder`, `schema`, `shared` | the file, the disk it lies on, its tables and settings, who may be inside |
+//! | `file`, `log`, `folder`, `schema`, `shared` | the file and its log, the disk they lie on, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
 //! ([`Quantity::decimals`](agronomy::quantity::Quantity::decimals)); finer input is rounded to the nearest tick. A
@@ -31,6 +31,7 @@ mod folder;
 mod health;
 mod hours;
 mod identity;
+mod log;
 mod merge;
 mod reader;
 mod records;
@@ -125,6 +126,7 @@ impl Ledger {
             disk.flush_folder()?;
         }
         let shared = Arc::new(Shared::new(home, hold, dating::frozen_offset_ms(&conn)?));
+        health::name_damaged_log(&conn, &shared)?;
         health::name_fenced_chunks(&conn, &shared)?;
         health::name_spoilt_series(&conn, &shared)?;
         let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
@@ -153,6 +155,7 @@ impl Ledger {
         }
         health::whole(&conn)?;
         shared.forget_fences();
+        health::name_damaged_log(&conn, &shared)?;
         health::checksums(View { conn: &conn, shared: &shared })?;
         self.book = commit::series_book(&conn)?;
         self.next_seq = commit::next_seq(&conn)?;

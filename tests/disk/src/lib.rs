@@ -382,6 +382,13 @@ impl glasshour::ledger::Disk for Disk {
         self.state().flush_folder().map_err(refused)
     }
 
+    fn log(&self) -> Result<Vec<u8>, LedgerError> {
+        match self.read(LOG) {
+            Err(Refused::Absent) => Ok(Vec::new()),
+            read => read.map_err(refused),
+        }
+    }
+
     fn lengths(&self) -> (u64, u64) {
         let state = self.state();
         let length = |name| state.medium.named(name).map_or(0, file::File::length);

@@ -116,7 +116,9 @@ impl Index {
             if wanted.iter().any(|slot| *slot < 0) {
                 return false;
             }
-            wanted.iter_mut().for_each(|slot| *slot += 1);
+            for slot in wanted {
+                *slot += 1;
+            }
             held.together |= mask;
         }
         true

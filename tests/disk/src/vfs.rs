@@ -1,7 +1,7 @@
 //! The file system SQLite sees: tables of C functions, each of which hands over to [`Handle`] at once.
 //!
-//! This is the one place of the workspace where `unsafe` is written: SQLite asks through C. What is relied on is what
-//! SQLite promises of the objects it passes ("OS Interface Object", `sqlite3_vfs` and `sqlite3_io_methods`).
+//! The one place of the workspace with `unsafe` in it: SQLite asks through C. What is relied on is what SQLite promises
+//! of the objects it passes ("OS Interface Object", `sqlite3_vfs` and `sqlite3_io_methods`).
 
 #![allow(unsafe_code)]
 
