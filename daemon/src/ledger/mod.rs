@@ -12,6 +12,7 @@
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
+//! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
 //! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
@@ -31,6 +32,7 @@ mod health;
 mod hours;
 mod identity;
 mod merge;
+pub mod mirrored;
 mod reader;
 mod records;
 mod rollup;
