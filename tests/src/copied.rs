@@ -82,7 +82,8 @@ pub fn put_page(ledger: &mut Ledger, boot: i64, day: i64, t_max_c: f64) {
 ///
 /// When the ledger refuses.
 pub fn put_step(ledger: &mut Ledger, boot: i64) {
-    let mut step = step("2024-07-02.house.too-hot~2", 2, "Open \"the\" door\nforged,a=b value=1 ", "At 36.1 \\");
+    let mut step =
+        step("2024-07-02.house.too-hot~2", 2, "Open \"the\" door\nforged,a=b value=1 ", "At 36.1 \\");
     step.at_ms = START_MS + 7;
     let notes = [NewNote { at_ms: START_MS, from_ms: START_MS, note: Note::Step(step) }];
     ledger.commit(&Commit { notes: &notes, ..Commit::empty(boot, START_MS, 1) }).expect("a commit");
@@ -137,7 +138,9 @@ impl Running {
     /// When something else happens.
     pub async fn has_everything(&mut self) {
         loop {
-            let Event::Mirrored { standing, .. } = self.keeper.next().await else { panic!("not from the mirror") };
+            let Event::Mirrored { standing, .. } = self.keeper.next().await else {
+                panic!("not from the mirror")
+            };
             self.standing = standing;
             if self.standing.behind == 0 && !self.standing.filling_in {
                 return;

@@ -75,7 +75,10 @@ async fn shows(look: impl Fn() -> Shown, wanted: &Shown) {
     for (tags, points) in wanted {
         assert_eq!(found[tags].len(), points.len(), "{tags}");
         for ((ms, value), (found_ms, found_value)) in points.iter().zip(&found[tags]) {
-            assert!(ms == found_ms && agrees(*value, *found_value), "{tags}: {ms} {value}: {found_ms} {found_value}");
+            assert!(
+                ms == found_ms && agrees(*value, *found_value),
+                "{tags}: {ms} {value}: {found_ms} {found_value}"
+            );
         }
     }
 }

@@ -7,6 +7,7 @@ use std::io::Write;
 
 use clap::Subcommand;
 use serde_json::json;
+use tokio::task::block_in_place;
 
 use super::target::{Target, read_site};
 use super::{Trouble, ask, runtime};
@@ -131,7 +132,8 @@ async fn compare_days(args: &CompareArgs, book: &Book, settings: &Settings) -> R
     let (remote, to_write) = Remote::new(settings).map_err(given)?;
     let work = async {
         let mut sum = Sum::default();
-        let extent = book.extent()?;
+        // The ledger is asked while nothing else happens here.
+        let extent = block_in_place(|| book.extent())?;
         let Some(days) = extent.days.clone() else { return Ok(sum) };
         let now_ms = SystemClock::new(None).wall_ms();
         for day in args.from.unwrap_or(*days.start())..=args.to.unwrap_or(*days.end()) {
@@ -139,7 +141,7 @@ async fn compare_days(args: &CompareArgs, book: &Book, settings: &Settings) -> R
             if end <= start {
                 break;
             }
-            let mut points = book.points_of(day)?;
+            let mut points = block_in_place(|| book.points_of(day))?;
             points.retain(|point| point.at_ms < end);
             let numbers = shown.numbers(&(start..end)).await;
             let numbers = numbers.map_err(|error| Trouble::Failed(error.to_string()))?;

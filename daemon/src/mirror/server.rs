@@ -136,18 +136,13 @@ pub(super) fn line(
     Ok((http, near, Some(pipe)))
 }
 
-/// An error with what caused it, on one line.
+/// What is at the bottom of an error, on one line: what lies above only repeats the address.
 pub(super) fn causes(error: &dyn std::error::Error) -> String {
-    let mut words = error.to_string();
-    let mut next = error.source();
-    while let Some(cause) = next {
-        let more = cause.to_string();
-        if !words.contains(&more) {
-            words = format!("{words}: {more}");
-        }
-        next = cause.source();
+    let mut deepest = error;
+    while let Some(cause) = deepest.source() {
+        deepest = cause;
     }
-    one_line(&words)
+    one_line(&deepest.to_string())
 }
 
 /// At most 200 characters, without line ends.

@@ -106,9 +106,13 @@ impl Series {
             let columns = series["columns"].as_array().expect("columns");
             for row in series["values"].as_array().expect("values") {
                 let ms = row[0].as_i64().expect("a time");
-                for (column, name) in columns.iter().enumerate().skip(1).filter(|(at, _)| !row[*at].is_null()) {
+                for (column, name) in columns.iter().enumerate().skip(1).filter(|(at, _)| !row[*at].is_null())
+                {
                     let name = format!("{measurement}_{}", name.as_str().expect("a name"));
-                    stored.entry((name, series["tags"].to_string())).or_default().push((ms, row[column].clone()));
+                    stored
+                        .entry((name, series["tags"].to_string()))
+                        .or_default()
+                        .push((ms, row[column].clone()));
                 }
             }
         }
@@ -120,7 +124,8 @@ impl Series {
 fn translate(port: u16, request: &Request) -> Answer {
     let path = match request.path.strip_prefix("/api/v2/write?") {
         Some(query) => {
-            let mut of: BTreeMap<&str, &str> = query.split('&').filter_map(|pair| pair.split_once('=')).collect();
+            let mut of: BTreeMap<&str, &str> =
+                query.split('&').filter_map(|pair| pair.split_once('=')).collect();
             let precision = match of.remove("precision") {
                 Some("us") => "u",
                 Some("ns") | None => "n",
@@ -130,7 +135,8 @@ fn translate(port: u16, request: &Request) -> Answer {
         }
         None => request.path.clone(),
     };
-    let encoded = request.headers.iter().find(|line| line.to_ascii_lowercase().starts_with("content-encoding"));
+    let encoded =
+        request.headers.iter().find(|line| line.to_ascii_lowercase().starts_with("content-encoding"));
     let headers = encoded.map(|line| format!("{line}\r\n")).unwrap_or_default();
     let (status, body) = ask(port, &request.method, &path, &headers, &request.body)?;
     Some((status, String::new(), body.into_bytes()))
