@@ -194,8 +194,8 @@ impl Core {
             && pending.steps.is_empty()
             && pending.tried.is_empty()
             && pending.pages.is_empty()
-            && pending.letters.is_empty())
-            || !pending.mirrored.is_empty()
+            && pending.letters.is_empty()
+            && pending.mirrored.is_empty())
     }
 
     /// Whether a notice step waits, which is worth a commit of its own.

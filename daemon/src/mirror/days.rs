@@ -87,7 +87,7 @@ pub fn router(reader: Reader) -> axum::Router {
 }
 
 async fn get_extent(State(reader): State<Reader>) -> Response {
-    answer(reader, |reader| extent(reader)).await
+    answer(reader, extent).await
 }
 
 async fn get_day(State(reader): State<Reader>, Path(day): Path<i64>) -> Response {

@@ -155,7 +155,7 @@ fn judge(status: u16, text: &str) -> Refusal {
     let why = format!("status {status}: {}", one_line(text));
     match status {
         400 | 422 if text.contains("beyond retention policy") => {
-            let dropped = text.split("dropped=").nth(1).map(|rest| rest.trim_start());
+            let dropped = text.split("dropped=").nth(1).map(str::trim_start);
             let digits =
                 dropped.map(|rest| rest.split(|c: char| !c.is_ascii_digit()).next().unwrap_or_default());
             Refusal::TooOld { count: digits.and_then(|digits| digits.parse().ok()), why }

@@ -196,7 +196,10 @@ fn readings_wait_while_the_keeper_takes_none_and_the_oldest_go_first() {
     let (events, mut heard) = mpsc::channel(1);
     let mut outbox = Outbox { events, waiting: VecDeque::new(), dropped: 0 };
     for number in 0..WAITING as i64 + 5 {
-        outbox.put(Event::Mirrored { cursors: vec![(String::new(), number)], standing: Default::default() });
+        outbox.put(Event::Mirrored {
+            cursors: vec![(String::new(), number)],
+            standing: crate::glance::MirrorGlance::default(),
+        });
     }
     assert_eq!(outbox.dropped, 5);
     let mut seen = Vec::new();

@@ -88,7 +88,7 @@ impl Drop for Small {
 
 fn read(stream: &mut TcpStream) -> Option<Request> {
     let mut bytes = Vec::new();
-    let mut piece = [0; 65_536];
+    let mut piece = vec![0; 65_536];
     let mut more = |bytes: &mut Vec<u8>| {
         let count = stream.read(&mut piece).ok().filter(|count| *count > 0)?;
         bytes.extend_from_slice(&piece[..count]);

@@ -143,5 +143,5 @@ fn translate(port: u16, request: &Request) -> Answer {
 }
 
 fn escaped(text: &str) -> String {
-    text.bytes().map(|byte| format!("%{byte:02X}")).collect()
+    text.bytes().fold(String::new(), |escaped, byte| escaped + &format!("%{byte:02X}"))
 }
