@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use glasshour::ledger::Ledger;
 use glasshour::mirror::compare::agrees;
+use glasshour::mirror::points::of_reading;
+use glasshour::mirror::server::{Remote, Server as _};
 use glasshour::reading::{Reading, Reason};
 use serde_json::{Value, json};
 use tests::copied::{self, Running, START_DAY, START_MS, minute, put, put_page, put_step, settings};
@@ -167,6 +169,47 @@ async fn day_pages_and_steps_of_notices_arrive_and_their_words_forge_nothing() {
     assert_eq!(names, json!([["notice_step"], ["place_day"], ["reading"]]));
     assert_eq!(count(&exported(&one, "forged_value")), 0);
     assert_eq!(one.thrown_away(), before);
+}
+
+#[tokio::test]
+async fn numbers_of_eleven_digits_come_back_exactly_and_longer_ones_to_the_stated_share() {
+    if !metrics::available() || !series::available() {
+        return;
+    }
+    let (one, other) = (Metrics::start(), Series::start());
+    let reading = |at_ms, value| Reading {
+        probe: "bench-1".into(),
+        quantity: agronomy::quantity::Quantity::Co2,
+        value,
+        at_ms,
+        reason: Reason::None,
+    };
+    let digits = |number: i64| {
+        let value = (number * 7_919) as f64 / 997.0 - 20_000.0;
+        // Eleven digits, and then as many as there are.
+        [format!("{value:.10e}").parse().unwrap(), value]
+    };
+    let readings: Vec<Reading> = (0..500)
+        .flat_map(|number| {
+            digits(number).into_iter().zip(0..).map(move |(value, at)| (2 * number + at, value))
+        })
+        .map(|(at, value)| reading(START_MS + at, value))
+        .collect();
+    for url in [one.url(), other.url()] {
+        let (remote, _) = Remote::new(&settings(url)).unwrap();
+        remote.write(readings.iter().map(|reading| of_reading(reading).unwrap()).collect()).await.unwrap();
+    }
+    let wanted = wanted(readings);
+    shows(|| exported(&one, "reading_value"), &wanted).await;
+    shows(|| queried(&other, "reading", "value"), &wanted).await;
+    let exact = |shown: Shown| {
+        let pairs = wanted.values().flatten().zip(shown.into_values().flatten());
+        pairs.filter(|((ms, value), (_, found))| (ms - START_MS) % 2 == 0 && value == found).count()
+    };
+    assert_eq!(
+        (exact(exported(&one, "reading_value")), exact(queried(&other, "reading", "value"))),
+        (500, 500)
+    );
 }
 
 #[tokio::test]

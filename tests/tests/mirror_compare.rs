@@ -87,6 +87,12 @@ fn differs_until_sent(url: &str, spoil: impl Fn(&str)) {
     let page = service.get("/").1;
     assert!(page.contains("The mirror has everything"), "{page}");
     assert!(service.stop().success());
+    // How far it came is in the ledger.
+    let founding = Founding { offset_ms: OFFSET_MS, program: "test".to_owned() };
+    let reader = Ledger::open(&garden.ledger(), &founding).unwrap().reader().unwrap();
+    let newest = reader.newest_seq().unwrap();
+    assert_eq!((reader.cursor("mirror").unwrap(), reader.cursor("mirror-page").unwrap()), (newest, 1));
+    assert!(newest >= MINUTES / 100);
 }
 
 #[test]
