@@ -271,6 +271,10 @@ fn what_cannot_work_together_is_told() {
              account would be lost on the way); write http://127.0.0.1:8086",
         ),
         (
+            "[mirror]\nurl = \"http://127.0.0.1:8086\"\nca = \"/etc/glasshour/ca.pem\"",
+            "ca vouches for nothing on an http address; write https, or leave ca out",
+        ),
+        (
             "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"a#\"\nprobe = \"p\"\nbare = { quantity = \"co2\", unit = \"ppm\" }",
             "filter \"a#\" is none that MQTT has; write one in which # only stands alone at the end, + only alone \
              between slashes",

@@ -233,6 +233,44 @@ pub struct NoticeView {
     pub undelivered: Vec<String>,
 }
 
+/// How the mirror's copy stands.
+#[derive(Clone, Debug, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct MirrorGlance {
+    /// Commits that are not in the copy yet.
+    pub behind: i64,
+    /// It is being filled in from the archive.
+    pub filling_in: bool,
+    /// Points the other side could not read, or that could not be made, since the start.
+    pub set_aside: u64,
+    /// Why, the last of them.
+    pub set_aside_why: Option<String>,
+    /// Readings passed over because they never learnt their date, since the start.
+    pub undated: u64,
+}
+
+impl MirrorGlance {
+    /// In words: one to three sentences without the last full stop.
+    pub fn words(&self) -> String {
+        let mut words = match (self.filling_in, self.behind) {
+            (true, behind) => {
+                format!("the mirror is being filled in from the archive, {behind} commits behind")
+            }
+            (false, 0) => "the mirror has everything".to_owned(),
+            (false, 1) => "the mirror is 1 commit behind".to_owned(),
+            (false, behind) => format!("the mirror is {behind} commits behind"),
+        };
+        if self.set_aside > 0 {
+            let why = self.set_aside_why.as_deref().unwrap_or("no reason given");
+            let were = if self.set_aside == 1 { "point was" } else { "points were" };
+            words = format!("{words}. {} {were} set aside, the last because: {why}", self.set_aside);
+        }
+        if self.undated > 0 {
+            words = format!("{words}. {} readings without a date were passed over", self.undated);
+        }
+        words
+    }
+}
+
 /// What the board says of itself.
 #[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub struct BoardGlance {
@@ -246,6 +284,9 @@ pub struct BoardGlance {
     pub listening: String,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
+    /// How the mirror stands, where there is one.
+    #[serde(default)]
+    pub mirror: Option<MirrorGlance>,
 }
 
 /// Everything shown of the present.

@@ -6,6 +6,7 @@
     reason = "a path quoted and escaped is what a site file wants"
 )]
 
+pub mod copied;
 pub mod events;
 pub mod mosquitto;
 pub mod program;

@@ -56,6 +56,8 @@ pub struct MqttNotices {
 pub struct Mirror {
     /// Scheme, host and port, without a path.
     pub url: String,
+    /// The certificates (PEM) that vouch for an `https` server; the system's where absent.
+    pub ca: Option<PathBuf>,
     /// The organisation there.
     pub org: String,
     /// The bucket there.
@@ -143,6 +145,10 @@ pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
     let org = table.line("org").unwrap_or_else(|| "garden".to_owned());
     let bucket = table.line("bucket").unwrap_or_else(|| "glasshour".to_owned());
     let token_file = table.line("token_file").map(PathBuf::from);
+    let ca = table.line("ca").map(PathBuf::from);
+    if ca.is_some() && url.as_ref().is_some_and(|url| url.starts_with("http://")) {
+        table.fault("ca", "ca vouches for nothing on an http address; write https, or leave ca out");
+    }
     let url = url.map(|url| url.strip_suffix('/').map(str::to_owned).unwrap_or(url));
     if let Some(url) = url.as_ref().filter(|url| !is_base_url(url)) {
         let why = "a path, a query or an account would be lost on the way";
@@ -153,7 +159,7 @@ pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
             ),
         );
     }
-    Some(Mirror { url: url?, org, bucket, token_file })
+    Some(Mirror { url: url?, ca, org, bucket, token_file })
 }
 
 /// `http` or `https`, a host, perhaps a port, and nothing else.

@@ -1,7 +1,7 @@
 //! The commands. Data to standard output, everything else to standard error.
 //!
 //! Exit codes: 0 done; 1 something failed while doing it; 2 what was given cannot be used (a faulty file, an
-//! impossible row, a wrong option); good rows come out all the same.
+//! impossible row, a wrong option); good rows come out all the same; 3 what was compared differs.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -15,6 +15,7 @@ pub mod degree_days;
 mod demo;
 mod export;
 mod ground;
+mod mirror;
 mod note;
 mod now;
 mod replay;
@@ -56,6 +57,8 @@ enum Command {
     DegreeDays(degree_days::DegreeDaysArgs),
     /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
     Export(export::ExportArgs),
+    /// The copy of the ledger in a database elsewhere: what it lacks.
+    Mirror(mirror::MirrorArgs),
 }
 
 /// Why a command ended without doing all it was asked.
@@ -67,6 +70,8 @@ pub enum Trouble {
     Given(String),
     /// Exit code 2, and everything has been said already.
     Said,
+    /// Exit code 3: two things that were compared differ; what differs has been said already.
+    Differs,
 }
 
 impl From<io::Error> for Trouble {
@@ -97,6 +102,7 @@ pub fn main() -> ExitCode {
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
+        Command::Mirror(args) => mirror::run(&args, &mut out),
     };
     let done = done.and_then(|()| out.flush().map_err(Trouble::from));
     match done {
@@ -114,6 +120,11 @@ pub fn main() -> ExitCode {
             ExitCode::from(2)
         }
         Err(Trouble::Said) => ExitCode::from(2),
+        Err(Trouble::Differs) => {
+            // Main's own flush was skipped by the early end.
+            let _ = out.flush();
+            ExitCode::from(3)
+        }
     }
 }
 

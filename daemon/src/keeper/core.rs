@@ -65,7 +65,7 @@ struct Pending {
     steps: Vec<Step>,
     pages: BTreeMap<(String, Day), Option<Made>>,
     tried: Vec<TriedRow>,
-    mirrored: Option<i64>,
+    mirrored: BTreeMap<String, i64>,
     /// Letters to be written: courier, day.
     letters: Vec<(String, String)>,
 }
@@ -194,8 +194,8 @@ impl Core {
             && pending.steps.is_empty()
             && pending.tried.is_empty()
             && pending.pages.is_empty()
-            && pending.letters.is_empty())
-            || pending.mirrored.is_some()
+            && pending.letters.is_empty()
+            && pending.mirrored.is_empty())
     }
 
     /// Whether a notice step waits, which is worth a commit of its own.
@@ -213,9 +213,9 @@ impl Core {
         self.pending.tried.push(row);
     }
 
-    /// Keeps how far the mirror has come; it rides in the next commit.
-    pub fn mirrored(&mut self, seq: i64) {
-        self.pending.mirrored = Some(seq);
+    /// Keeps how far the mirror has come, by its cursors; they ride in the next commit.
+    pub fn mirrored(&mut self, cursors: Vec<(String, i64)>) {
+        self.pending.mirrored.extend(cursors);
     }
 
     /// Makes durable what waits.
@@ -257,7 +257,8 @@ impl Core {
             .iter()
             .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
             .collect();
-        let mirror = self.pending.mirrored.map(|seq| [(crate::mirror::batches::CURSOR, seq)]);
+        let mirror: Vec<(&str, i64)> =
+            self.pending.mirrored.iter().map(|(name, seq)| (name.as_str(), *seq)).collect();
         if !self.pending.undated.is_empty() {
             let mut undated = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
             undated.readings = &self.pending.undated;
@@ -273,7 +274,7 @@ impl Core {
         commit.queue = &queue;
         commit.tried = &self.pending.tried;
         commit.pages = &rows;
-        commit.cursors = mirror.as_ref().map_or(&[], |cursor| cursor.as_slice());
+        commit.cursors = &mirror;
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
         self.pending = Pending::default();

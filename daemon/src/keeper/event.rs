@@ -91,10 +91,12 @@ pub enum Event {
         /// How it went.
         delivery: Delivery,
     },
-    /// The mirror has everything up to and with this batch.
+    /// The mirror has come further, or stands otherwise.
     Mirrored {
-        /// Batch number.
-        seq: i64,
+        /// Its cursors that moved: name, number.
+        cursors: Vec<(String, i64)>,
+        /// How it stands.
+        standing: crate::glance::MirrorGlance,
     },
     /// A question that needs the keeper's own state.
     Ask(super::handle::Question),

@@ -248,7 +248,10 @@ impl Keeper {
                 let _ = answer.send(taken);
             }
             Event::Tried { step, courier, delivery } => self.tried(step, &courier, &delivery, moment),
-            Event::Mirrored { seq } => self.setup.core.mirrored(seq),
+            Event::Mirrored { cursors, standing } => {
+                self.setup.core.mirrored(cursors);
+                self.shell.board.mirror = Some(standing);
+            }
             Event::Ask(question) => self.answer(question),
         }
     }

@@ -118,7 +118,7 @@ pub struct Commit<'a> {
     pub queue: &'a [Queued],
     /// Deliveries that were tried.
     pub tried: &'a [TriedRow],
-    /// Cursors to move: name, batch number.
+    /// Cursors to move: name, batch number. Minus a number: take the cursor away if it still stands there.
     pub cursors: &'a [(&'a str, i64)],
     /// Pages to keep; one of the same subject, day and edition is replaced.
     pub pages: &'a [PageRow<'a>],
@@ -197,13 +197,10 @@ pub(super) fn write(
     let entries = write_notes(conn, commit.notes, newest)?;
     write_outbox(conn, commit, &entries)?;
     for (name, seq) in commit.cursors {
-        conn.execute("INSERT OR REPLACE INTO cursor (name, seq) VALUES (?1, ?2)", (name, seq))?;
+        super::mirrored::move_cursor(conn, name, *seq)?;
     }
     for page in commit.pages {
-        let sql = "INSERT INTO day_page (subject, day, edition, body) VALUES (?1, ?2, ?3, ?4)
-            ON CONFLICT DO UPDATE SET body = excluded.body";
-        let sealed = seal_text(page.body, &[page.day]);
-        conn.execute(sql, (page.subject, page.day, page.edition, sealed))?;
+        super::mirrored::put_page(conn, page)?;
     }
     if let Some((edition, body)) = commit.state {
         let sql = "INSERT OR REPLACE INTO state (id, seq, edition, body) VALUES (1, ?1, ?2, ?3)";

@@ -12,6 +12,7 @@
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
+//! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
 //! | `file`, `log`, `folder`, `schema`, `shared` | the file and its log, the disk they lie on, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
@@ -33,6 +34,7 @@ mod hours;
 mod identity;
 mod log;
 mod merge;
+pub mod mirrored;
 mod reader;
 mod records;
 mod rollup;

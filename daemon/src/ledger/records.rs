@@ -51,9 +51,18 @@ impl View<'_> {
     ///
     /// As [`entries`](Self::entries).
     pub fn entries_after(&self, id: i64) -> Result<Vec<Entry>, LedgerError> {
-        let sql = "SELECT id, at_ms, from_ms, body FROM entry WHERE id > ?1 ORDER BY id";
-        let mut statement = self.conn.prepare(sql)?;
-        let mut rows = statement.query([id])?;
+        self.entries_where("id > ?1", [id])
+    }
+
+    /// Every sound entry of which this is true, in commit order.
+    pub(super) fn entries_where(
+        &self,
+        which: &str,
+        of: impl rusqlite::Params,
+    ) -> Result<Vec<Entry>, LedgerError> {
+        let sql = format!("SELECT id, at_ms, from_ms, body FROM entry WHERE {which} ORDER BY id");
+        let mut statement = self.conn.prepare(&sql)?;
+        let mut rows = statement.query(of)?;
         let mut entries = Vec::new();
         while let Some(row) = rows.next()? {
             let (id, at_ms, from_ms): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
@@ -133,6 +142,6 @@ impl View<'_> {
 }
 
 /// The bytes of a text, which damage may have made unreadable as such.
-fn text<'a>(row: &'a Row<'_>, column: usize) -> Result<&'a [u8], LedgerError> {
+pub(super) fn text<'a>(row: &'a Row<'_>, column: usize) -> Result<&'a [u8], LedgerError> {
     Ok(row.get_ref(column)?.as_bytes_or_null().ok().flatten().unwrap_or_default())
 }

@@ -1,22 +1,22 @@
-//! The mirror's task: reads on from the cursor, writes, and tells the keeper how far it came.
+//! The mirror's task: reads on from where it stands, writes, and tells the keeper how far it came.
 
 use std::sync::Arc;
 use std::time::Duration;
 
 use tokio_util::sync::CancellationToken;
 
-use super::points::{NoPoint, Point, point};
-use super::server::{Refusal, Server, write_all};
-use super::{Dating, Portion, Source};
+use super::halving::{SetAside, write_all};
+use super::place::Place;
+use super::server::{Refusal, Server};
+use super::source::POINTS_AT_ONCE;
+use super::{Slice, Source};
 use crate::clock::Clock;
+use crate::glance::MirrorGlance;
 use crate::keeper::event::Event;
 use crate::keeper::handle::Handle;
+use crate::sources::pause::Pause;
 use crate::supervise::Outcome;
 
-/// Points of one call: about 400 kB, and cheap to make again.
-pub const POINTS_AT_ONCE: usize = 5_000;
-/// Batches read at once: a few hours of commits.
-const BATCHES_AT_ONCE: usize = 256;
 /// First and longest pause while the other side is away.
 const AWAY: (Duration, Duration) = (Duration::from_secs(5), Duration::from_secs(300));
 /// The pause when it will not have anything from us.
@@ -24,7 +24,7 @@ const REFUSED: Duration = Duration::from_secs(600);
 /// The pause when the ledger cannot be read.
 const UNREADABLE: Duration = Duration::from_secs(60);
 
-/// Copies what is new, until `stop`.
+/// Copies what is new, until `stop`. `jitter` gives numbers from 0 to 1: how much of its second half a pause has.
 ///
 /// # Errors
 ///
@@ -34,9 +34,23 @@ pub async fn run<S: Source, W: Server>(
     server: W,
     keeper: Handle,
     clock: Arc<dyn Clock>,
+    jitter: impl FnMut() -> f64 + Send,
     stop: CancellationToken,
 ) -> Outcome {
-    let mirror = Mirror { source, server, keeper, clock, cursor: None, away: None, pause: AWAY.0 };
+    let pause = Pause::new(AWAY.0, AWAY.1);
+    let mirror = Mirror {
+        source,
+        server,
+        keeper,
+        clock,
+        jitter,
+        place: None,
+        away: None,
+        pause,
+        proven: false,
+        standing: MirrorGlance::default(),
+        told: None,
+    };
     // A call that is cut off here is made again after the next start, and overwrites what it wrote.
     tokio::select! {
         outcome = mirror.follow() => outcome,
@@ -44,17 +58,23 @@ pub async fn run<S: Source, W: Server>(
     }
 }
 
-struct Mirror<S, W> {
+struct Mirror<S, W, J> {
     source: S,
     server: W,
     keeper: Handle,
     clock: Arc<dyn Clock>,
-    /// The last batch the other side has; read from the ledger at first.
-    cursor: Option<i64>,
+    jitter: J,
+    /// How far the copy is; read from the ledger at first.
+    place: Option<Place>,
     /// What was last said about the other side being away.
     away: Option<String>,
     /// The next pause while it is away.
-    pause: Duration,
+    pause: Pause,
+    /// The other side has taken something in this run.
+    proven: bool,
+    /// How it stands, and how it stood when that was last told.
+    standing: MirrorGlance,
+    told: Option<MirrorGlance>,
 }
 
 /// What to do next.
@@ -67,7 +87,7 @@ enum Next {
     After(Duration),
 }
 
-impl<S: Source, W: Server> Mirror<S, W> {
+impl<S: Source, W: Server, J: FnMut() -> f64> Mirror<S, W, J> {
     async fn follow(mut self) -> Outcome {
         loop {
             self.keeper.glance.borrow_and_update();
@@ -79,54 +99,82 @@ impl<S: Source, W: Server> Mirror<S, W> {
         }
     }
 
-    /// Copies the next few batches.
+    /// Copies the next slice.
     async fn turn(&mut self) -> Result<Next, String> {
-        let (cursor, portions) = match self.read() {
+        let (place, slice) = match self.read() {
             Ok(read) => read,
             Err(why) => {
                 self.say_away(Some(format!("the ledger cannot be read: {why}"))).await?;
                 return Ok(Next::After(UNREADABLE));
             }
         };
-        let (mut points, seq) = gather(portions);
-        let Some(seq) = seq.filter(|seq| *seq > cursor) else { return Ok(Next::Rest) };
+        let Some(slice) = slice else {
+            self.tell(Vec::new()).await?;
+            return Ok(Next::Rest);
+        };
+        let Slice { mut points, after, mut marks, undated, left_out } = slice;
+        let mut aside = Vec::new();
         while !points.is_empty() {
             let rest = points.split_off(points.len().min(POINTS_AT_ONCE));
-            match write_all(&self.server, std::mem::replace(&mut points, rest)).await {
-                Ok(aside) => {
-                    for aside in aside {
-                        tracing::warn!(point = ?aside.point, why = %aside.why, "the mirror set a point aside");
-                    }
-                }
+            match write_all(&self.server, std::mem::replace(&mut points, rest), self.proven).await {
+                Ok(more) => aside.extend(more),
                 Err(refusal) => return self.refused(refusal).await.map(Next::After),
             }
+            self.proven = true;
         }
-        self.cursor = Some(seq);
-        self.pause = AWAY.0;
+        self.note(undated, left_out, aside);
+        self.place = Some(after);
+        self.look(&after);
+        self.pause.reset();
         self.say_away(None).await?;
-        self.send(Event::Mirrored { seq }).await?;
+        marks.extend(after.moved_from(&place));
+        self.tell(marks).await?;
         Ok(Next::On)
     }
 
-    fn read(&mut self) -> Result<(i64, Vec<Portion>), String> {
-        let cursor = match self.cursor {
-            Some(cursor) => cursor,
-            None => self.source.cursor()?,
+    fn read(&mut self) -> Result<(Place, Option<Slice>), String> {
+        let place = match self.place {
+            Some(place) => place,
+            None => self.source.place()?,
         };
-        self.cursor = Some(cursor);
-        Ok((cursor, self.source.after(cursor, BATCHES_AT_ONCE)?))
+        self.place = Some(place);
+        let next = self.source.next(&place)?;
+        self.look(&place);
+        Ok((place, next))
+    }
+
+    /// How far behind that is. A ledger that cannot be read is told where it is read for its readings.
+    fn look(&mut self, place: &Place) {
+        if let Ok(newest) = self.source.newest() {
+            self.standing.behind = newest.saturating_sub(place.batch).max(0);
+        }
+        self.standing.filling_in = place.until > 0 || place.again > 0;
+    }
+
+    /// Counts what will not be in the copy; the log has it when the reason is a new one.
+    fn note(&mut self, undated: u64, left_out: (u64, Option<String>), aside: Vec<SetAside>) {
+        self.standing.undated += undated;
+        let left_out = left_out.1.map(|why| (left_out.0, why.clone(), why));
+        let aside =
+            aside.into_iter().map(|it| (it.count, it.why.clone(), format!("{} ({:?})", it.why, it.sample)));
+        for (count, why, sample) in left_out.into_iter().chain(aside) {
+            self.standing.set_aside += count;
+            if self.standing.set_aside_why.as_ref() != Some(&why) {
+                tracing::warn!(count, %sample, "the mirror set points aside");
+                self.standing.set_aside_why = Some(why);
+            }
+        }
     }
 
     async fn refused(&mut self, refusal: Refusal) -> Result<Duration, String> {
         let (why, pause) = match refusal {
-            Refusal::Away(why) => {
-                let pause = self.pause;
-                self.pause = AWAY.1.min(pause * 2);
-                (why, pause)
+            Refusal::Away(why) => (why, self.pause.next((self.jitter)())),
+            Refusal::Us(why) | Refusal::Points(why) | Refusal::TooOld { why, .. } => {
+                (format!("it takes nothing from us: {why}"), REFUSED)
             }
-            Refusal::Us(why) | Refusal::Points(why) => (format!("it takes nothing from us: {why}"), REFUSED),
         };
         self.say_away(Some(why)).await?;
+        self.tell(Vec::new()).await?;
         Ok(pause)
     }
 
@@ -138,6 +186,15 @@ impl<S: Source, W: Server> Mirror<S, W> {
         self.send(Event::Away { source: "mirror".to_owned(), why }).await
     }
 
+    /// Tells the keeper what moved, and how the copy stands where that is new.
+    async fn tell(&mut self, cursors: Vec<(String, i64)>) -> Outcome {
+        if cursors.is_empty() && self.told.as_ref() == Some(&self.standing) {
+            return Ok(());
+        }
+        self.told = Some(self.standing.clone());
+        self.send(Event::Mirrored { cursors, standing: self.standing.clone() }).await
+    }
+
     /// Waits for room in the keeper's queue: the mirror has time.
     async fn send(&self, event: Event) -> Outcome {
         self.keeper.events.send(event).await.map_err(|_| gone())
@@ -146,29 +203,6 @@ impl<S: Source, W: Server> Mirror<S, W> {
 
 fn gone() -> String {
     "the keeper has stopped".to_owned()
-}
-
-/// The points of whole batches up to about one call's worth, and the number of the last batch they cover.
-fn gather(portions: Vec<Portion>) -> (Vec<Point>, Option<i64>) {
-    let mut points = Vec::new();
-    let mut seq = None;
-    for portion in portions {
-        if portion.dating == Dating::Waits || points.len() >= POINTS_AT_ONCE {
-            break;
-        }
-        seq = Some(portion.seq);
-        if portion.dating == Dating::Never {
-            continue;
-        }
-        for reading in &portion.readings {
-            match point(reading) {
-                Ok(point) => points.push(point),
-                Err(NoPoint::Nothing(_)) => {}
-                Err(why) => tracing::warn!(seq = portion.seq, %why, "the mirror leaves a reading out"),
-            }
-        }
-    }
-    (points, seq)
 }
 
 #[cfg(test)]

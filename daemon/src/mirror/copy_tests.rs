@@ -7,26 +7,40 @@ use tokio::sync::{mpsc, watch};
 use super::*;
 use crate::couriers::runner::tests::{PausedClock, quiet_glance};
 use crate::glance::Glance;
+use crate::mirror::points::{Point, of_reading};
 use crate::reading::{Reading, Reason};
 use crate::supervise::Tasks;
 
 type Shared<T> = Arc<Mutex<T>>;
 
-struct Shelf(Shared<Vec<Portion>>);
+/// Batches of so many points each; the place is the number of the last one.
+#[derive(Clone, Default)]
+struct Shelf(Shared<Vec<(i64, usize)>>);
 
 impl Source for Shelf {
-    fn cursor(&mut self) -> Result<i64, String> {
-        Ok(10)
+    fn place(&mut self) -> Result<Place, String> {
+        Ok(Place { batch: 10, ..Place::default() })
     }
-    fn after(&mut self, seq: i64, limit: usize) -> Result<Vec<Portion>, String> {
-        Ok(self.0.lock().unwrap().iter().filter(|portion| portion.seq > seq).take(limit).cloned().collect())
+    fn next(&mut self, place: &Place) -> Result<Option<Slice>, String> {
+        let shelf = self.0.lock().unwrap();
+        let Some((seq, count)) = shelf.iter().find(|(seq, _)| *seq > place.batch) else { return Ok(None) };
+        let points = (0..*count as i64).map(|n| point(seq * 100_000 + n)).collect();
+        Ok(Some(Slice { points, after: Place { batch: *seq, ..*place }, ..Slice::default() }))
     }
+    fn newest(&mut self) -> Result<i64, String> {
+        Ok(self.0.lock().unwrap().last().map_or(0, |(seq, _)| *seq))
+    }
+}
+
+fn point(at_ms: i64) -> Point {
+    let (probe, quantity) = ("bench-2".into(), Quantity::AirTemperature);
+    of_reading(&Reading { probe, quantity, value: 20.5, at_ms, reason: Reason::None }).unwrap()
 }
 
 /// Answers by script, then takes everything; keeps what it took, call by call.
 struct Scripted {
     script: Mutex<VecDeque<Refusal>>,
-    taken: Shared<Vec<Vec<Point>>>,
+    taken: Shared<Vec<usize>>,
 }
 
 impl Server for Scripted {
@@ -34,52 +48,66 @@ impl Server for Scripted {
         if let Some(refusal) = self.script.lock().unwrap().pop_front() {
             return Err(refusal);
         }
-        self.taken.lock().unwrap().push(points);
+        self.taken.lock().unwrap().push(points.len());
         Ok(())
     }
 }
 
 struct Bench {
     tasks: Tasks,
-    portions: Shared<Vec<Portion>>,
-    taken: Shared<Vec<Vec<Point>>>,
+    shelf: Shelf,
+    taken: Shared<Vec<usize>>,
     clock: Arc<PausedClock>,
     events: mpsc::Receiver<Event>,
     glance: watch::Sender<Arc<Glance>>,
+    standing: MirrorGlance,
 }
 
 impl Bench {
-    fn new(portions: Vec<Portion>, script: Vec<Refusal>) -> Self {
-        let portions = Arc::new(Mutex::new(portions));
+    fn new(batches: &[(i64, usize)], script: Vec<Refusal>) -> Self {
+        let shelf = Shelf::default();
+        shelf.0.lock().unwrap().extend_from_slice(batches);
         let taken = Arc::new(Mutex::new(Vec::new()));
         let clock = PausedClock::new();
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
         let server = Scripted { script: Mutex::new(script.into()), taken: taken.clone() };
-        let (shelf, keeper, time) =
-            (Shelf(portions.clone()), Handle { events: sender, glance: seen }, clock.clone());
+        let keeper = Handle { events: sender, glance: seen };
+        let (source, time) = (shelf.clone(), clock.clone());
         let mut tasks = Tasks::new();
-        tasks.spawn("mirror", |stop| run(shelf, server, keeper, time, stop));
-        Self { tasks, portions, taken, clock, events, glance }
+        tasks.spawn("mirror", |stop| run(source, server, keeper, time, || 1.0, stop));
+        Self { tasks, shelf, taken, clock, events, glance, standing: MirrorGlance::default() }
     }
 
+    /// The next batch that is copied. Whatever is told on the way is kept.
     async fn mirrored(&mut self) -> i64 {
-        match self.events.recv().await.unwrap() {
-            Event::Mirrored { seq } => seq,
-            Event::Away { why, .. } => panic!("away: {why:?}"),
-            _ => panic!("another event"),
+        loop {
+            match self.events.recv().await.unwrap() {
+                Event::Mirrored { cursors, standing } => {
+                    self.standing = standing;
+                    if let [(name, seq)] = &cursors[..] {
+                        assert_eq!(name, "mirror");
+                        return *seq;
+                    }
+                }
+                Event::Away { why, .. } => panic!("away: {why:?}"),
+                _ => panic!("another event"),
+            }
         }
     }
 
     async fn away(&mut self) -> Option<String> {
-        match self.events.recv().await.unwrap() {
-            Event::Away { source, why } if source == "mirror" => why,
-            _ => panic!("another event"),
+        loop {
+            match self.events.recv().await.unwrap() {
+                Event::Away { source, why } if source == "mirror" => return why,
+                Event::Mirrored { cursors, standing } if cursors.is_empty() => self.standing = standing,
+                _ => panic!("another event"),
+            }
         }
     }
 
     fn sizes(&self) -> Vec<usize> {
-        self.taken.lock().unwrap().iter().map(Vec::len).collect()
+        self.taken.lock().unwrap().clone()
     }
 
     /// Nothing more happens in a day.
@@ -91,34 +119,35 @@ impl Bench {
     }
 }
 
-fn portion(seq: i64, dating: Dating, count: i64) -> Portion {
-    let reading = |at_ms| Reading {
-        probe: "bench-2".into(),
-        quantity: Quantity::AirTemperature,
-        value: 20.5,
-        at_ms,
-        reason: Reason::None,
-    };
-    Portion { seq, dating, readings: (0..count).map(|n| reading(seq * 100_000 + n)).collect() }
-}
-
 #[tokio::test(start_paused = true)]
 async fn it_goes_on_where_the_cursor_of_the_ledger_stands() {
-    let mut bench = Bench::new((9..=12).map(|seq| portion(seq, Dating::Dated, 3)).collect(), vec![]);
+    let mut bench = Bench::new(&[(9, 3), (10, 3), (11, 3), (12, 3)], vec![]);
+    assert_eq!(bench.mirrored().await, 11);
+    assert_eq!(bench.standing.behind, 1);
     assert_eq!(bench.mirrored().await, 12);
-    assert_eq!(bench.sizes(), [6]);
-    bench.portions.lock().unwrap().push(portion(13, Dating::Dated, 1));
+    assert_eq!((bench.sizes(), bench.standing.behind), (vec![3, 3], 0));
+    bench.shelf.0.lock().unwrap().push((13, 1));
     bench.glance.send_replace(Arc::new(quiet_glance()));
     assert_eq!(bench.mirrored().await, 13);
     bench.stays_quiet().await;
 }
 
 #[tokio::test(start_paused = true)]
+async fn a_copy_that_has_everything_says_so_once() {
+    let mut bench = Bench::new(&[(10, 1)], vec![]);
+    let Event::Mirrored { cursors, standing } = bench.events.recv().await.unwrap() else { panic!("no word") };
+    assert_eq!((cursors, standing.words()), (vec![], "the mirror has everything".to_owned()));
+    bench.glance.send_replace(Arc::new(quiet_glance()));
+    bench.stays_quiet().await;
+}
+
+#[tokio::test(start_paused = true)]
 async fn the_cursor_stays_while_the_other_side_is_away_and_the_pauses_grow() {
     let away = |n: u32| Refusal::Away(format!("refused {}", n / 8));
-    let mut bench = Bench::new(vec![portion(11, Dating::Dated, 2)], (0..8).map(away).collect());
+    let mut bench = Bench::new(&[(11, 2)], (0..8).map(away).collect());
     assert_eq!(bench.away().await.as_deref(), Some("refused 0"));
     assert_eq!(bench.away().await, None);
+    assert_eq!(bench.standing.behind, 1, "it was said how far behind it is");
     assert_eq!(bench.mirrored().await, 11);
     // 5 s doubling to 300 s, as stated: 5 + 10 + 20 + 40 + 80 + 160 + 300 + 300.
     assert_eq!(bench.clock.wall_ms(), 915_000);
@@ -128,8 +157,7 @@ async fn the_cursor_stays_while_the_other_side_is_away_and_the_pauses_grow() {
 
 #[tokio::test(start_paused = true)]
 async fn a_server_that_wants_nothing_from_us_is_asked_slowly_and_told() {
-    let mut bench =
-        Bench::new(vec![portion(11, Dating::Dated, 2)], vec![Refusal::Us("status 401: no".to_owned())]);
+    let mut bench = Bench::new(&[(11, 2)], vec![Refusal::Us("status 401: no".to_owned())]);
     assert_eq!(bench.away().await.as_deref(), Some("it takes nothing from us: status 401: no"));
     assert_eq!(bench.away().await, None);
     assert_eq!(bench.mirrored().await, 11);
@@ -138,27 +166,22 @@ async fn a_server_that_wants_nothing_from_us_is_asked_slowly_and_told() {
 }
 
 #[tokio::test(start_paused = true)]
-async fn undated_readings_of_this_boot_hold_everything_after_them_until_they_are_dated() {
-    let portions = vec![
-        portion(11, Dating::Never, 4),
-        portion(12, Dating::Dated, 2),
-        portion(13, Dating::Waits, 3),
-        portion(14, Dating::Dated, 1),
-    ];
-    let mut bench = Bench::new(portions, vec![]);
-    assert_eq!(bench.mirrored().await, 12);
-    assert_eq!(bench.sizes(), [2]);
-    bench.portions.lock().unwrap()[2].dating = Dating::Dated;
-    bench.glance.send_replace(Arc::new(quiet_glance()));
-    assert_eq!(bench.mirrored().await, 14);
-    assert_eq!(bench.sizes(), [2, 4]);
+async fn what_cannot_be_read_is_counted_and_said_with_its_reason() {
+    let no = || Refusal::Points("status 400: bad".to_owned());
+    // The call of two, then the first of them alone; the second is taken.
+    let mut bench = Bench::new(&[(11, 2)], vec![no(), no()]);
+    assert_eq!(bench.mirrored().await, 11);
+    assert_eq!((bench.sizes(), bench.standing.set_aside), (vec![1], 1));
+    assert_eq!(
+        bench.standing.words(),
+        "the mirror has everything. 1 point was set aside, the last because: status 400: bad"
+    );
     bench.stays_quiet().await;
 }
 
 #[tokio::test(start_paused = true)]
 async fn no_call_has_more_points_than_one_call_may_have() {
-    let mut bench =
-        Bench::new(vec![portion(11, Dating::Dated, 12_000), portion(12, Dating::Dated, 1)], vec![]);
+    let mut bench = Bench::new(&[(11, 12_000), (12, 1)], vec![]);
     assert_eq!(bench.mirrored().await, 11);
     assert_eq!(bench.mirrored().await, 12);
     assert_eq!(bench.sizes(), [5000, 5000, 2000, 1]);

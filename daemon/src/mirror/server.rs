@@ -4,6 +4,7 @@
 //! address. All of that is settled here before it is asked.
 
 use std::future::Future;
+use std::path::PathBuf;
 use std::time::Duration;
 
 use influxdb2::api::write::TimestampPrecision;
@@ -11,17 +12,16 @@ use influxdb2::{Client, ClientBuilder, RequestError};
 use reqwest011::Url;
 use reqwest011::redirect::Policy;
 
+use super::pipe::{self, Pipe};
 use super::points::Point;
 
 /// The longest a call may take, and the longest until the connection stands.
-const LIMITS: (Duration, Duration) = (Duration::from_secs(30), Duration::from_secs(5));
-/// Single points a server may refuse before anything was taken: then it is not the points.
-const ENOUGH: usize = 16;
+pub const LIMITS: (Duration, Duration) = (Duration::from_secs(30), Duration::from_secs(5));
 
 /// What the site file says of the database.
 #[derive(Clone)]
 pub struct Settings {
-    /// `http://host:port`. Not encrypted: keep it within the local network.
+    /// `http://host:port`, not encrypted, for the local network; or `https://host:port`.
     pub url: String,
     /// The organisation, as the database calls it; may be empty where it knows none.
     pub org: String,
@@ -29,6 +29,10 @@ pub struct Settings {
     pub bucket: String,
     /// The token; empty where it wants none.
     pub token: String,
+    /// Who vouches for the server of an `https` address (PEM); the system's authorities where absent.
+    pub authority: Option<PathBuf>,
+    /// The longest a call may take, and the longest until the connection stands.
+    pub limits: (Duration, Duration),
 }
 
 /// Why the mirror cannot be used as it is set.
@@ -46,6 +50,9 @@ pub enum Unusable {
     /// A token that cannot stand in a header.
     #[error("the mirror's token holds a character that cannot be sent")]
     Token,
+    /// The encrypted way cannot be laid.
+    #[error("the mirror's encrypted way: {0}")]
+    Pipe(String),
     /// The client cannot be made.
     #[error("the mirror's client: {0}")]
     Client(String),
@@ -56,19 +63,17 @@ pub enum Unusable {
 pub enum Refusal {
     /// It cannot read some of them, or they are too many at once: halve and find out which.
     Points(String),
+    /// Some are older than it keeps; it took the others.
+    TooOld {
+        /// How many, where it says so.
+        count: Option<u64>,
+        /// Its words.
+        why: String,
+    },
     /// It will not have any from us, until somebody changes something.
     Us(String),
     /// It is not there, or too busy: the same again later.
     Away(String),
-}
-
-/// A point that was set aside, and why.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SetAside {
-    /// The point.
-    pub point: Point,
-    /// The server's words.
-    pub why: String,
 }
 
 /// Something that takes points.
@@ -84,26 +89,18 @@ pub struct Remote {
 }
 
 impl Remote {
-    /// Sets the client up; nothing is sent yet.
+    /// Sets the client up; nothing is sent yet. A pipe that comes with it must run for as long as the server is used.
     ///
     /// # Errors
     ///
     /// [`Unusable`], in words for the grower.
-    pub fn new(settings: &Settings) -> Result<Self, Unusable> {
-        check_url(&settings.url)?;
-        if !settings.token.bytes().all(|byte| byte.is_ascii_graphic() || byte == b' ') {
-            return Err(Unusable::Token);
-        }
-        let http = reqwest011::ClientBuilder::new()
-            .timeout(LIMITS.0)
-            .connect_timeout(LIMITS.1)
-            .redirect(Policy::none())
-            .no_proxy();
-        let client = ClientBuilder::with_builder(http, &settings.url, &settings.org, &settings.token)
+    pub fn new(settings: &Settings) -> Result<(Self, Option<Pipe>), Unusable> {
+        let (http, url, pipe) = line(settings)?;
+        let client = ClientBuilder::with_builder(http, url, &settings.org, &settings.token)
             .gzip(true)
             .build()
             .map_err(|error| Unusable::Client(error.to_string()))?;
-        Ok(Self { client, bucket: settings.bucket.clone() })
+        Ok((Self { client, bucket: settings.bucket.clone() }, pipe))
     }
 }
 
@@ -113,125 +110,84 @@ impl Server for Remote {
         let call = self.client.write_with_precision(&self.bucket, points, TimestampPrecision::Milliseconds);
         call.await.map_err(|error| match error {
             RequestError::Http { status, text } => judge(status.as_u16(), &text),
-            other => Refusal::Away(other.to_string()),
+            other => Refusal::Away(causes(&other)),
         })
     }
 }
 
+/// A client with our limits, the address it is to be given, and the pipe where that leads through one.
+pub(super) fn line(
+    settings: &Settings,
+) -> Result<(reqwest011::ClientBuilder, String, Option<Pipe>), Unusable> {
+    let url = check_url(&settings.url)?;
+    if !settings.token.bytes().all(|byte| byte.is_ascii_graphic() || byte == b' ') {
+        return Err(Unusable::Token);
+    }
+    let http = reqwest011::ClientBuilder::new()
+        .timeout(settings.limits.0)
+        .connect_timeout(settings.limits.1)
+        .redirect(Policy::none())
+        .no_proxy();
+    if url.scheme() == "http" {
+        return Ok((http, settings.url.clone(), None));
+    }
+    let pipe = pipe::open(&url, settings.authority.as_deref(), settings.limits.1).map_err(Unusable::Pipe)?;
+    let near = format!("http://{}", pipe.near());
+    Ok((http, near, Some(pipe)))
+}
+
+/// What is at the bottom of an error, on one line: what lies above only repeats the address.
+pub(super) fn causes(error: &dyn std::error::Error) -> String {
+    let mut deepest = error;
+    while let Some(cause) = deepest.source() {
+        deepest = cause;
+    }
+    one_line(&deepest.to_string())
+}
+
+/// At most 200 characters, without line ends.
+pub(super) fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(200).collect()
+}
+
 /// What a status means (RFC 9110, 15). Only 204 is success, and does not come here.
 fn judge(status: u16, text: &str) -> Refusal {
-    let words: String = text.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(200).collect();
-    let why = format!("status {status}: {words}");
+    let why = format!("status {status}: {}", one_line(text));
     match status {
-        400 | 413 => Refusal::Points(why),
+        400 | 422 if text.contains("beyond retention policy") => {
+            let dropped = text.split("dropped=").nth(1).map(str::trim_start);
+            let digits =
+                dropped.map(|rest| rest.split(|c: char| !c.is_ascii_digit()).next().unwrap_or_default());
+            Refusal::TooOld { count: digits.and_then(|digits| digits.parse().ok()), why }
+        }
+        400 | 413 | 422 => Refusal::Points(why),
         408 | 429 | 500.. => Refusal::Away(why),
         _ => Refusal::Us(why),
     }
 }
 
-fn check_url(text: &str) -> Result<(), Unusable> {
+fn check_url(text: &str) -> Result<Url, Unusable> {
     let wrong = |why: &str| Unusable::Url { url: text.to_owned(), why: why.to_owned() };
     let url = Url::parse(text).map_err(|error| wrong(&error.to_string()))?;
-    if url.scheme() != "http" {
-        return Err(wrong("write http://host:port; the mirror speaks no TLS"));
+    if !matches!(url.scheme(), "http" | "https") {
+        return Err(wrong("write http://host:port or https://host:port"));
     }
     if url.path() != "/" || url.query().is_some() || url.fragment().is_some() {
-        return Err(wrong("write http://host:port and nothing after it"));
+        return Err(wrong("write scheme, host and port and nothing after it"));
     }
     if !url.username().is_empty() || url.password().is_some() {
         return Err(wrong("no user or password here: the token is for that"));
     }
-    Ok(())
-}
-
-/// Writes all points; those the server cannot read are found by halving and come back, set aside.
-///
-/// # Errors
-///
-/// Any refusal that is not about single points. Also when point after point is refused and none was ever taken: then
-/// the fault is not in the points, and nothing may be set aside for it.
-pub async fn write_all<S: Server>(server: &S, points: Vec<Point>) -> Result<Vec<SetAside>, Refusal> {
-    let mut to_do = vec![points];
-    let mut aside = Vec::new();
-    let mut taken = false;
-    while let Some(mut part) = to_do.pop() {
-        let Some(first) = part.first().cloned() else { continue };
-        match server.write(part.clone()).await {
-            Ok(()) => taken = true,
-            Err(Refusal::Points(why)) if part.len() == 1 => {
-                aside.push(SetAside { point: first, why: why.clone() });
-                if aside.len() >= ENOUGH && !taken {
-                    return Err(Refusal::Us(format!("every point is refused: {why}")));
-                }
-            }
-            Err(Refusal::Points(_)) => {
-                let rest = part.split_off(part.len() / 2);
-                to_do.push(rest);
-                to_do.push(part);
-            }
-            Err(other) => return Err(other),
-        }
-    }
-    Ok(aside)
+    Ok(url)
 }
 
 #[cfg(test)]
 mod tests {
-    use std::sync::atomic::{AtomicU32, Ordering};
-
-    use agronomy::quantity::Quantity;
-
     use super::*;
-    use crate::mirror::points::point;
-    use crate::reading::{Reading, Reason};
-
-    /// Refuses any part that holds one of its dislikes, as strict servers do.
-    struct Picky {
-        dislikes: Vec<Point>,
-        calls: AtomicU32,
-    }
-
-    impl Server for Picky {
-        fn write(&self, points: Vec<Point>) -> impl Future<Output = Result<(), Refusal>> + Send {
-            self.calls.fetch_add(1, Ordering::Relaxed);
-            let bad = points.iter().any(|point| self.dislikes.contains(point));
-            std::future::ready(if bad { Err(Refusal::Points("no".to_owned())) } else { Ok(()) })
-        }
-    }
-
-    fn points(count: i64) -> Vec<Point> {
-        let reading = |at_ms| Reading {
-            probe: "bench".into(),
-            quantity: Quantity::AirTemperature,
-            value: 20.0,
-            at_ms,
-            reason: Reason::None,
-        };
-        (0..count).map(|at_ms| point(&reading(at_ms)).unwrap()).collect()
-    }
-
-    #[tokio::test]
-    async fn the_bad_points_are_found_by_halving_and_the_rest_goes_through() {
-        let all = points(5000);
-        let dislikes = vec![all[17].clone(), all[4999].clone()];
-        let server = Picky { dislikes: dislikes.clone(), calls: AtomicU32::new(0) };
-        let aside = write_all(&server, all).await.unwrap();
-        assert_eq!(aside.into_iter().map(|aside| aside.point).collect::<Vec<_>>(), dislikes);
-        // Two paths of a binary tree over 5,000 leaves: at most 2 * (1 + 2 * 13) calls.
-        let calls = server.calls.into_inner();
-        assert!(calls <= 54, "{calls}");
-    }
-
-    #[tokio::test]
-    async fn a_server_that_refuses_everything_costs_no_point() {
-        let all = points(5000);
-        let server = Picky { dislikes: all.clone(), calls: AtomicU32::new(0) };
-        assert!(matches!(write_all(&server, all).await, Err(Refusal::Us(_))));
-    }
 
     #[test]
     fn each_status_has_one_meaning() {
-        for status in [400, 413] {
+        for status in [400, 413, 422] {
             assert!(matches!(judge(status, ""), Refusal::Points(_)), "{status}");
         }
         for status in [200, 202, 301, 308, 401, 403, 404, 405] {
@@ -243,14 +199,25 @@ mod tests {
     }
 
     #[test]
+    fn points_beyond_the_retention_are_told_from_bad_ones() {
+        // The words of a real server (influxd 1.6.7); how many are dropped stands at their end.
+        let text = r#"{"error":"partial write: points beyond retention policy dropped=37"}"#;
+        assert!(matches!(judge(400, text), Refusal::TooOld { count: Some(37), .. }));
+        assert!(matches!(judge(422, "points beyond retention policy"), Refusal::TooOld { count: None, .. }));
+    }
+
+    #[test]
     fn a_bad_address_is_told_and_never_panics() {
         let set = |url: &str, token: &str| Settings {
             url: url.to_owned(),
             org: "garden".to_owned(),
             bucket: "readings".to_owned(),
             token: token.to_owned(),
+            authority: None,
+            limits: LIMITS,
         };
-        for url in ["", "garden", "https://db.lan", "http://db.lan/influx", "http://u:p@db.lan", "http://"] {
+        let bad = ["", "garden", "ftp://db.lan", "http://db.lan/influx", "http://u:p@db.lan", "http://"];
+        for url in bad {
             assert!(matches!(Remote::new(&set(url, "")), Err(Unusable::Url { .. })), "{url}");
         }
         assert!(matches!(Remote::new(&set("http://db.lan:8428", "a\nb")), Err(Unusable::Token)));

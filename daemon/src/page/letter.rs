@@ -169,6 +169,7 @@ fn known(glance: &Glance) -> Vec<String> {
         None => "The clock cannot be trusted yet; readings wait for their date.".to_owned(),
     });
     lines.extend(glance.board.away.iter().map(|away| format!("{away}.")));
+    lines.extend(glance.board.mirror.iter().map(|mirror| format!("{}.", mirror.words())));
     lines
 }
 

@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
+use rand_pcg::Pcg32;
+use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
@@ -19,7 +21,7 @@ use crate::keeper::handle::Handle;
 use crate::keeper::start::seed;
 use crate::keeper::thread::{Keeper, Setup};
 use crate::ledger::{Founding, Ledger};
-use crate::mirror::batches::Batches;
+use crate::mirror::source::FromLedger;
 use crate::page::{self, Listening};
 use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
@@ -102,6 +104,7 @@ pub async fn start(
     let boot = opened.boot;
     let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
     let readers = [outbox(&opened.core)?, outbox(&opened.core)?, outbox(&opened.core)?];
+    let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
     let setup = Setup {
         core: opened.core,
@@ -121,7 +124,8 @@ pub async fn start(
     );
     tasks.spawn("page", |stop| page::serve(listener, router, stop));
     let socket = file.ledger.folder.join(SOCKET);
-    let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop());
+    let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop())
+        .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
     couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
@@ -218,10 +222,18 @@ fn couriers(
         tasks.spawn("mqtt courier", |stop| runner::run(courier, Shelf::new(for_mqtt), handle, clock, stop));
     }
     if let Some(settings) = settings::mirror(file)? {
-        let remote = crate::mirror::server::Remote::new(&settings).map_err(|error| error.to_string())?;
-        let source = Batches::new(for_mirror, boot);
+        let (remote, pipe) =
+            crate::mirror::server::Remote::new(&settings).map_err(|error| error.to_string())?;
+        if let Some(pipe) = pipe {
+            tasks.spawn("the mirror's encrypted way", |stop| async move {
+                tokio::select! { ended = pipe.run() => ended, () = stop.cancelled() => Ok(()) }
+            });
+        }
+        let source = FromLedger::new(for_mirror, boot);
         let (handle, clock) = (handle.clone(), Arc::clone(clock));
-        tasks.spawn("mirror", |stop| crate::mirror::copy::run(source, remote, handle, clock, stop));
+        let mut odds = Pcg32::new(clock.wall_ms().unsigned_abs(), 1);
+        let jitter = move || f64::from(odds.next_u32()) / f64::from(u32::MAX);
+        tasks.spawn("mirror", |stop| crate::mirror::copy::run(source, remote, handle, clock, jitter, stop));
     }
     Ok(())
 }

@@ -231,6 +231,8 @@ pub fn mirror(site: &config::site::Site) -> Result<Option<server::Settings>, Str
         org: mirror.org.clone(),
         bucket: mirror.bucket.clone(),
         token: token.unwrap_or_default(),
+        authority: mirror.ca.clone(),
+        limits: server::LIMITS,
     }))
 }
 

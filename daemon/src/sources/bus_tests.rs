@@ -196,14 +196,17 @@ fn readings_wait_while_the_keeper_takes_none_and_the_oldest_go_first() {
     let (events, mut heard) = mpsc::channel(1);
     let mut outbox = Outbox { events, waiting: VecDeque::new(), dropped: 0 };
     for number in 0..WAITING as i64 + 5 {
-        outbox.put(Event::Mirrored { seq: number });
+        outbox.put(Event::Mirrored {
+            cursors: vec![(String::new(), number)],
+            standing: crate::glance::MirrorGlance::default(),
+        });
     }
     assert_eq!(outbox.dropped, 5);
     let mut seen = Vec::new();
     while outbox.pass_on().is_ok()
-        && let Ok(Event::Mirrored { seq }) = heard.try_recv()
+        && let Ok(Event::Mirrored { cursors, .. }) = heard.try_recv()
     {
-        seen.push(seq);
+        seen.push(cursors[0].1);
     }
     assert_eq!(seen, (5..WAITING as i64 + 5).collect::<Vec<_>>());
 }

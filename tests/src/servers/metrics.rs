@@ -1,14 +1,14 @@
 //! A real time-series database (victoria-metrics) that takes the v2 write call.
 
 use std::collections::BTreeMap;
-use std::io::{Read, Write};
-use std::net::TcpStream;
 use std::process::{Command, Stdio};
 
 use serde_json::Value;
 use tempfile::TempDir;
 
-use super::process::{Process, free_port, need, until};
+use super::http::ask;
+use super::process::{Process, free_port, listens, need, until};
+use super::smtp::certificate;
 
 const DATABASE: &str = "/usr/bin/victoria-metrics";
 
@@ -18,6 +18,7 @@ pub struct Metrics {
     /// Where it listens, on 127.0.0.1.
     pub port: u16,
     folder: TempDir,
+    further: Vec<String>,
     process: Option<Process>,
 }
 
@@ -27,16 +28,52 @@ pub fn available() -> bool {
 }
 
 impl Metrics {
-    /// Starts it empty.
+    /// Starts it empty; it keeps everything.
     ///
     /// # Panics
     ///
     /// When it does not come up.
     pub fn start() -> Self {
+        Self::start_with(&["-retentionPeriod=100y"])
+    }
+
+    /// Starts it empty, with these further arguments.
+    ///
+    /// # Panics
+    ///
+    /// When it does not come up.
+    pub fn start_with(arguments: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut metrics = Self { port: free_port(), folder, process: None };
+        let further = arguments.iter().map(|argument| (*argument).to_owned()).collect();
+        let mut metrics = Self { port: free_port(), folder, further, process: None };
         metrics.resume();
         metrics
+    }
+
+    /// Starts it empty behind HTTPS, with a certificate of its own.
+    ///
+    /// # Panics
+    ///
+    /// When it does not come up.
+    pub fn start_encrypted() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        certificate(folder.path());
+        let here = folder.path().display();
+        let further = vec![
+            "-retentionPeriod=100y".to_owned(),
+            "-tls".to_owned(),
+            format!("-tlsCertFile={here}/cert.pem"),
+            format!("-tlsKeyFile={here}/key.pem"),
+        ];
+        let mut metrics = Self { port: free_port(), folder, further, process: None };
+        metrics.launch();
+        until("the database listens", || listens(metrics.port).then_some(()));
+        metrics
+    }
+
+    /// Its own certificate, to be trusted.
+    pub fn authority(&self) -> std::path::PathBuf {
+        self.folder.path().join("cert.pem")
     }
 
     /// Ends it; it writes everything to its folder first.
@@ -56,18 +93,21 @@ impl Metrics {
     ///
     /// When it does not come up.
     pub fn resume(&mut self) {
+        self.launch();
+        until("the database answers", || self.try_get("/health").filter(|(status, _)| *status == 200));
+    }
+
+    fn launch(&mut self) {
         let mut command = Command::new(DATABASE);
         command
             .arg(format!("-storageDataPath={}", self.folder.path().join("data").display()))
             .arg(format!("-httpListenAddr=127.0.0.1:{}", self.port))
-            // It keeps a month by default and throws older points away with a 204; repeats count once only with
-            // the third setting.
-            .args(["-retentionPeriod=100y", "-dedup.minScrapeInterval=1ms"])
-            .args(["-search.latencyOffset=0s", "-search.disableCache"])
+            .args(&self.further)
+            // Repeats count once only with the first of these.
+            .args(["-dedup.minScrapeInterval=1ms", "-search.latencyOffset=0s", "-search.disableCache"])
             .stdout(Stdio::null())
             .stderr(Stdio::null());
         self.process = Some(Process::start(&mut command));
-        until("the database answers", || self.try_get("/health").filter(|(status, _)| *status == 200));
     }
 
     /// Where to write to.
@@ -118,14 +158,17 @@ impl Metrics {
         body
     }
 
-    /// HTTP/1.0, so that the answer is neither chunked nor kept open.
+    /// Writes lines by the call the mirror makes, without the mirror; the status.
+    ///
+    /// # Panics
+    ///
+    /// When it does not answer.
+    pub fn write(&self, lines: &str) -> u16 {
+        let path = "/api/v2/write?precision=ms";
+        ask(self.port, "POST", path, "", lines.as_bytes()).expect("the database answers").0
+    }
+
     fn try_get(&self, path: &str) -> Option<(u16, String)> {
-        let mut stream = TcpStream::connect(("127.0.0.1", self.port)).ok()?;
-        write!(stream, "GET {path} HTTP/1.0\r\nHost: localhost\r\n\r\n").ok()?;
-        let mut answer = String::new();
-        stream.read_to_string(&mut answer).ok()?;
-        let (head, body) = answer.split_once("\r\n\r\n")?;
-        let status = head.split(' ').nth(1)?.parse().ok()?;
-        Some((status, body.to_owned()))
+        ask(self.port, "GET", path, "", b"")
     }
 }

@@ -79,7 +79,7 @@ pub fn header<'a>(letter: &'a Value, name: &str) -> Vec<&'a str> {
 }
 
 /// Makes a certificate for this machine that vouches for itself.
-fn certificate(folder: &Path) {
+pub(super) fn certificate(folder: &Path) {
     let settings = folder.join("openssl.cnf");
     // CA:FALSE, because a certificate that may sign others is refused as a server's own.
     let text = "[req]\ndistinguished_name=dn\nx509_extensions=ext\n[dn]\n[ext]\n\
