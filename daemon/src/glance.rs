@@ -246,6 +246,9 @@ pub struct BoardGlance {
     pub listening: String,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
+    /// Days still to be reckoned until another edition comes into service; none while none is being reckoned.
+    #[serde(default)]
+    pub still_to_reckon: Option<u64>,
 }
 
 /// Everything shown of the present.

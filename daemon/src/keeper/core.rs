@@ -7,15 +7,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
-use agronomy::quantity::Quantity;
 use chrono::NaiveTime;
 
 use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, grade, stamp};
+use super::start::each_page;
 use super::stored::Stored;
-use crate::almanac::pages::{Made, make};
+use crate::almanac::pages::{Made, Pages, make};
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
@@ -68,6 +68,10 @@ struct Pending {
     mirrored: Option<i64>,
     /// Letters to be written: courier, day.
     letters: Vec<(String, String)>,
+    /// That another edition came into service.
+    renewed: Option<Note>,
+    /// The only editions whose pages are kept; none named: all are.
+    editions: Vec<String>,
 }
 
 /// The engine with its ledger.
@@ -76,7 +80,6 @@ pub struct Core {
     ledger: Ledger,
     boot: i64,
     routes: Vec<Route>,
-    limits: BTreeMap<(String, Quantity), (f64, f64)>,
     pending: Pending,
     seq: i64,
     /// Batches of this boot that were stored without dates.
@@ -93,17 +96,11 @@ impl Core {
             ledger,
             boot,
             routes,
-            limits: BTreeMap::new(),
             pending: Pending::default(),
             seq,
             undated: BTreeSet::new(),
             last_letter: None,
         }
-    }
-
-    /// States a probe's own limits for a quantity.
-    pub fn limit(&mut self, probe: &str, quantity: Quantity, low: f64, high: f64) {
-        self.limits.insert((probe.to_owned(), quantity), (low, high));
     }
 
     /// The engine.
@@ -170,17 +167,12 @@ impl Core {
     }
 
     fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, earlier: &Earlier) -> Reading {
-        let ground = self.engine.ground();
         let at = stamp(heard).unwrap_or(arrived_ms);
-        let under_cover = ground
-            .hang_at(&heard.probe, at)
-            .and_then(|hang| ground.place(&hang.place))
-            .is_none_or(|place| place.kind.under_cover());
         let circumstances = Circumstances {
             arrived_ms,
             trusted,
-            under_cover,
-            limits: self.limits.get(&(heard.probe.to_string(), heard.quantity)).copied(),
+            under_cover: self.engine.ground().under_cover(&heard.probe, at),
+            limits: self.engine.site().limits_of(&heard.probe, heard.quantity),
             known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };
         grade(heard, &circumstances)
@@ -196,11 +188,18 @@ impl Core {
             && pending.pages.is_empty()
             && pending.letters.is_empty())
             || pending.mirrored.is_some()
+            || !pending.editions.is_empty()
+            || self.engine.editions().due(false).is_some()
     }
 
     /// Whether a notice step waits, which is worth a commit of its own.
     pub fn is_urgent(&self) -> bool {
         !self.pending.steps.is_empty() || !self.pending.tried.is_empty() || !self.pending.letters.is_empty()
+    }
+
+    /// How many day pages wait.
+    pub fn waiting_pages(&self) -> usize {
+        self.pending.pages.len()
     }
 
     /// How many readings wait.
@@ -244,7 +243,12 @@ impl Core {
             queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
             all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
         }
-        let edition = self.engine.site().edition();
+        let edition_note = self.pending.renewed.clone();
+        let edition_note =
+            edition_note.or_else(|| self.engine.editions().due(!self.pending.pages.is_empty()));
+        let at_ms = self.engine.now_ms();
+        all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
+        let edition = self.engine.editions().current().to_owned();
         let pages: Vec<(String, Day, String)> = self
             .pending
             .pages
@@ -273,10 +277,14 @@ impl Core {
         commit.queue = &queue;
         commit.tried = &self.pending.tried;
         commit.pages = &rows;
+        commit.editions = &self.pending.editions;
         commit.cursors = mirror.as_ref().map_or(&[], |cursor| cursor.as_slice());
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
         self.pending = Pending::default();
+        if let Some(note) = edition_note {
+            self.engine.editions.noted(&note, at_ms);
+        }
         Ok(done.entries.into_iter().take(notes.len()).collect())
     }
 
@@ -346,19 +354,51 @@ impl Core {
         Ok(id)
     }
 
-    /// Makes marked days afresh from the ledger and what waits for it, at most so many; whether more are left.
+    /// Makes marked days afresh from the ledger and what waits for it, at most so many and the newest first; whether
+    /// more are left. Once none is left, an edition that was being reckoned comes into service.
     pub fn remake(&mut self, most: usize) -> bool {
         let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
+        if most < marked.len() {
+            marked.select_nth_unstable_by(most, |(_, a), (_, b)| b.cmp(a));
+        }
         let left = marked.split_off(most.min(marked.len()));
         for (place, day) in marked {
-            let stored = Stored { ledger: &self.ledger, waiting: &self.pending.dated };
-            let made = make(self.engine.site(), self.engine.ground(), &stored, &place, day);
+            let (site, ground) = (self.engine.site(), self.engine.ground());
+            let stored = Stored { site, ground, ledger: &self.ledger, waiting: &self.pending.dated };
+            let made = make(site, ground, &stored, &place, day);
             self.pending.pages.insert((place.clone(), day), made.clone());
             self.engine.put(&place, day, made);
         }
         let more = !left.is_empty();
         self.engine.mark(left);
+        if !more && self.engine.editions().renewing() {
+            self.take_into_service();
+        }
         more
+    }
+
+    /// Every day is made by the new edition: all its pages take the place of the old ones at once. The entry that says
+    /// so and the end of the old pages ride in the commit of the last new ones.
+    fn take_into_service(&mut self) {
+        let edition = self.engine.editions().current().to_owned();
+        let mut pages = Pages::default();
+        let read = each_page(&self.ledger, &edition, |place, day, made| {
+            pages.put(self.engine.ground(), place, day, made);
+        });
+        if let Err(error) = read {
+            tracing::warn!(%error, "the new edition waits: its pages cannot be read");
+            return;
+        }
+        for ((place, day), made) in &self.pending.pages {
+            pages.put(self.engine.ground(), place, *day, made.clone());
+        }
+        self.pending.renewed = Some(self.engine.take_into_service(pages));
+        self.pending.editions = self.engine.editions().kept();
+    }
+
+    /// Lets go of what earlier programs kept of editions that no longer count.
+    pub(super) fn keep_editions(&mut self, editions: Vec<String>) {
+        self.pending.editions = editions;
     }
 
     /// Dates this boot's readings by one event in the ledger, and brings the engine to the present.

@@ -123,6 +123,8 @@ pub struct Commit<'a> {
     pub pages: &'a [PageRow<'a>],
     /// Snapshot of the running state after this commit: edition, bytes.
     pub state: Option<(&'a str, &'a [u8])>,
+    /// Kept pages of other editions than these go; none named: all stay.
+    pub editions: &'a [String],
 }
 
 impl Commit<'_> {
@@ -140,6 +142,7 @@ impl Commit<'_> {
             cursors: &[],
             pages: &[],
             state: None,
+            editions: &[],
         }
     }
 }
@@ -197,6 +200,9 @@ pub(super) fn write(
     write_outbox(conn, commit, &entries)?;
     for (name, seq) in commit.cursors {
         conn.execute("INSERT OR REPLACE INTO cursor (name, seq) VALUES (?1, ?2)", (name, seq))?;
+    }
+    if let (Some(first), Some(last)) = (commit.editions.first(), commit.editions.last()) {
+        conn.execute("DELETE FROM day_page WHERE edition NOT IN (?1, ?2)", (first, last))?;
     }
     for page in commit.pages {
         let sql = "INSERT INTO day_page (subject, day, edition, body) VALUES (?1, ?2, ?3, ?4)
