@@ -4,6 +4,8 @@
 //! moments of their own. When the ledger refuses, what waits is kept and the engine goes on: the garden is
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
+mod remake;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
@@ -13,9 +15,7 @@ use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, grade, stamp};
-use super::start::each_page;
-use super::stored::Stored;
-use crate::almanac::pages::{Made, Pages, make};
+use crate::almanac::pages::Made;
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
@@ -197,11 +197,6 @@ impl Core {
         !self.pending.steps.is_empty() || !self.pending.tried.is_empty() || !self.pending.letters.is_empty()
     }
 
-    /// How many day pages wait.
-    pub fn waiting_pages(&self) -> usize {
-        self.pending.pages.len()
-    }
-
     /// How many readings wait.
     pub fn waiting_readings(&self) -> usize {
         self.pending.dated.len() + self.pending.undated.len()
@@ -243,9 +238,7 @@ impl Core {
             queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
             all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
         }
-        let edition_note = self.pending.renewed.clone();
-        let edition_note =
-            edition_note.or_else(|| self.engine.editions().due(!self.pending.pages.is_empty()));
+        let edition_note = self.edition_note();
         let at_ms = self.engine.now_ms();
         all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
         let edition = self.engine.editions().current().to_owned();
@@ -352,53 +345,6 @@ impl Core {
         let steps = self.engine.note(Entry { id, at_ms: moment.wall_ms, from_ms, note });
         self.pending.steps.extend(steps);
         Ok(id)
-    }
-
-    /// Makes marked days afresh from the ledger and what waits for it, at most so many and the newest first; whether
-    /// more are left. Once none is left, an edition that was being reckoned comes into service.
-    pub fn remake(&mut self, most: usize) -> bool {
-        let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
-        if most < marked.len() {
-            marked.select_nth_unstable_by(most, |(_, a), (_, b)| b.cmp(a));
-        }
-        let left = marked.split_off(most.min(marked.len()));
-        for (place, day) in marked {
-            let (site, ground) = (self.engine.site(), self.engine.ground());
-            let stored = Stored { site, ground, ledger: &self.ledger, waiting: &self.pending.dated };
-            let made = make(site, ground, &stored, &place, day);
-            self.pending.pages.insert((place.clone(), day), made.clone());
-            self.engine.put(&place, day, made);
-        }
-        let more = !left.is_empty();
-        self.engine.mark(left);
-        if !more && self.engine.editions().renewing() {
-            self.take_into_service();
-        }
-        more
-    }
-
-    /// Every day is made by the new edition: all its pages take the place of the old ones at once. The entry that says
-    /// so and the end of the old pages ride in the commit of the last new ones.
-    fn take_into_service(&mut self) {
-        let edition = self.engine.editions().current().to_owned();
-        let mut pages = Pages::default();
-        let read = each_page(&self.ledger, &edition, |place, day, made| {
-            pages.put(self.engine.ground(), place, day, made);
-        });
-        if let Err(error) = read {
-            tracing::warn!(%error, "the new edition waits: its pages cannot be read");
-            return;
-        }
-        for ((place, day), made) in &self.pending.pages {
-            pages.put(self.engine.ground(), place, *day, made.clone());
-        }
-        self.pending.renewed = Some(self.engine.take_into_service(pages));
-        self.pending.editions = self.engine.editions().kept();
-    }
-
-    /// Lets go of what earlier programs kept of editions that no longer count.
-    pub(super) fn keep_editions(&mut self, editions: Vec<String>) {
-        self.pending.editions = editions;
     }
 
     /// Dates this boot's readings by one event in the ledger, and brings the engine to the present.

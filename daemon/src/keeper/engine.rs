@@ -252,10 +252,12 @@ impl Engine {
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
         let before = std::mem::take(&mut self.ground);
         self.touch_by(&entry, &before);
-        self.entries.push(entry.clone());
-        self.ground = Ground::of(&self.entries);
-        let after = self.ground.clone();
-        self.touch_by(&entry, &after);
+        self.entries.push(entry);
+        let after = Ground::of(&self.entries);
+        if let Some(entry) = self.entries.last().cloned() {
+            self.touch_by(&entry, &after);
+        }
+        self.ground = after;
         let ground = &self.ground;
         self.pages.plantings.retain(|(planting, _), _| ground.planting(planting).is_some());
         self.judge()

@@ -35,7 +35,8 @@ impl Keeper {
             return;
         }
         let due = *self.remake_ms.get_or_insert(moment.mono_ms + REMADE_AFTER_MS);
-        if moment.mono_ms >= due && core.waiting_readings() == 0 {
+        // The old edition is served meanwhile, and what waits is among what pages are made from: no need for quiet.
+        if moment.mono_ms >= due && (renewing || core.waiting_readings() == 0) {
             if !core.remake(REMADE_AT_ONCE) {
                 self.remake_ms = None;
             }
