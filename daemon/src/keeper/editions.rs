@@ -83,7 +83,7 @@ impl Editions {
     /// that came since, so it goes with the rest.
     pub fn kept(&self) -> Vec<String> {
         let mut kept = vec![self.served().to_owned()];
-        if self.renewing() && self.begun {
+        if self.renewing() {
             kept.push(self.current.clone());
         }
         kept

@@ -140,10 +140,7 @@ fn pages(ledger: &Ledger, editions: &Editions, ground: &Ground) -> Result<(Pages
     })?;
     if editions.renewing() {
         days.clear();
-        let kept = editions.kept();
-        if kept.iter().any(|edition| edition == editions.current()) {
-            each_page(ledger, editions.current(), |place, day, _| _ = days.insert((place.to_owned(), day)))?;
-        }
+        each_page(ledger, editions.current(), |place, day, _| _ = days.insert((place.to_owned(), day)))?;
     }
     Ok((pages, days))
 }
