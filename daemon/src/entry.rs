@@ -1,5 +1,7 @@
 //! What is told or noted: ground, diary, outlook, notices. Written once, dated, undoable, never re-derived.
 
+use std::collections::BTreeMap;
+
 use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
@@ -171,6 +173,50 @@ pub enum Note {
         /// Which day.
         date: String,
     },
+    /// Told: all days are being reckoned anew by another edition, or that edition came into service.
+    Edition {
+        /// Its name: `BOOK+RULES+POSITION`, and `+LIMITS` where probes have limits of their own.
+        edition: String,
+        /// What differs from the edition before; empty for the first.
+        because: Vec<Cause>,
+        /// What the sums of each planting were and came to; none while it is being reckoned.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        anew: Option<BTreeMap<String, Anew>>,
+    },
+}
+
+/// What made an edition another than the one before.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// The crop book.
+    Book,
+    /// The program's own rules.
+    Rules,
+    /// Where the site lies, or its standard offset.
+    Position,
+    /// The probes' own limits.
+    Limits,
+}
+
+/// The sums of a planting's season.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Sums {
+    /// Degree days by the crop's own rule, °C d.
+    pub degree_days: f64,
+    /// Hours at or above the severe line, h.
+    pub stress_h: f64,
+    /// Warm nights.
+    pub warm_nights: u32,
+}
+
+/// A planting's sums over the same days by two editions.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Anew {
+    /// By the edition before.
+    pub was: Sums,
+    /// By the edition that took its place.
+    pub came_to: Sums,
 }
 
 impl Note {
@@ -183,6 +229,7 @@ impl Note {
             Self::Reply { .. } => "reply",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
+            Self::Edition { .. } => "edition",
             _ => "diary",
         }
     }
@@ -204,6 +251,7 @@ impl Note {
             Self::Reply { notice, .. } => notice.clone(),
             Self::Step(step) => step.notice.clone(),
             Self::Letter { date } => date.clone(),
+            Self::Edition { edition, .. } => edition.clone(),
             Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
         }
     }

@@ -287,6 +287,9 @@ pub struct BoardGlance {
     /// How the mirror stands, where there is one.
     #[serde(default)]
     pub mirror: Option<MirrorGlance>,
+    /// Days still to be reckoned until another edition comes into service; none while none is being reckoned.
+    #[serde(default)]
+    pub still_to_reckon: Option<u64>,
 }
 
 /// Everything shown of the present.

@@ -148,7 +148,11 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. } => return,
+            Note::Undo { .. }
+            | Note::Step(_)
+            | Note::Letter { .. }
+            | Note::Reply { .. }
+            | Note::Edition { .. } => return,
             _ => {}
         }
         self.entries.push(entry.clone());
@@ -187,6 +191,12 @@ impl Ground {
     /// Where a probe hangs at an instant.
     pub fn hang_at(&self, probe: &str, at_ms: i64) -> Option<&Hang> {
         self.hangs.iter().find(|hang| hang.probe == probe && hang.overlaps(at_ms, at_ms + 1))
+    }
+
+    /// Whether a probe hangs under cover at an instant, for what it may say; one that hangs nowhere might.
+    pub fn under_cover(&self, probe: &str, at_ms: i64) -> bool {
+        let hung = self.hang_at(probe, at_ms).and_then(|hang| self.place(&hang.place));
+        hung.is_none_or(|place| place.kind.under_cover())
     }
 
     /// Probes that hang at a place at some moment of a stretch, in the order they were hung.

@@ -1,13 +1,20 @@
 //! What the core knows of the site and the crop book; neither changes while the program runs.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use agronomy::crop::CropBook;
+use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 use agronomy::sun::{RiseSet, rise_set};
 use agronomy::units::{Latitude, Longitude};
 
 use crate::calendar::{Calendar, Day};
+use crate::reading::ProbeName;
+
+/// What probes can measure at all: by probe and quantity, low and high in the quantity's unit. Values outside are in
+/// no sum.
+pub type Limits = BTreeMap<(ProbeName, Quantity), (f64, f64)>;
 
 /// Version of our own rules. A change of any rule that a reckoned figure rests on raises it.
 pub const RULES: u32 = 1;
@@ -25,12 +32,35 @@ pub struct Site {
     pub calendar: Calendar,
     /// The crop book.
     pub book: CropBook,
+    /// The probes' own limits.
+    pub limits: Limits,
 }
 
 impl Site {
-    /// The edition that reckoned figures belong to: crop book and rules.
+    /// The edition that reckoned figures belong to, by name: everything but readings and ground that can change a day
+    /// page. `BOOK+RULES+POSITION`, and `+LIMITS` where probes have limits of their own.
+    ///
+    /// Book, position and limits stand as checksums. The position enters by the night, which goes from sunset to
+    /// sunrise, and by the standard offset, which fixes the days; the civil zone only dresses clock times and does not
+    /// enter.
     pub fn edition(&self) -> String {
-        format!("{}+{RULES}", self.book.edition)
+        let (north, east, offset_ms) = (self.latitude.get(), self.longitude.get(), self.calendar.offset_ms());
+        let position = crc32fast::hash(format!("{north:?} {east:?} {offset_ms}").as_bytes());
+        let name = format!("{}+{RULES}+{position:08x}", self.book.edition);
+        if self.limits.is_empty() {
+            return name;
+        }
+        let mut limits = crc32fast::Hasher::new();
+        for ((probe, quantity), (low, high)) in &self.limits {
+            limits.update(format!("{probe} {} {low:?} {high:?}\n", quantity.as_str()).as_bytes());
+        }
+        format!("{name}+{:08x}", limits.finalize())
+    }
+
+    /// A probe's own limits for a quantity.
+    pub fn limits_of(&self, probe: &ProbeName, quantity: Quantity) -> Option<(f64, f64)> {
+        // Most sites have none, and the key of a look-up is a copy.
+        if self.limits.is_empty() { None } else { self.limits.get(&(probe.clone(), quantity)).copied() }
     }
 
     /// The heat line of every place under cover, °C.

@@ -35,8 +35,13 @@ pub fn days_of<'a>(pages: &'a Pages, planting: &str) -> impl Iterator<Item = (Da
 
 /// Sums the pages of a planting that began on `began`.
 pub fn account(pages: &Pages, planting: &str, began: Day) -> Account {
+    account_until(pages, planting, began, Day::MAX)
+}
+
+/// Sums the pages of a planting that began on `began`, up to and with the day `last`.
+pub fn account_until(pages: &Pages, planting: &str, began: Day, last: Day) -> Account {
     let mut account = Account::default();
-    for (day, page) in days_of(pages, planting) {
+    for (day, page) in days_of(pages, planting).take_while(|(day, _)| *day <= last) {
         account.degree_days += page.degree_days.unwrap_or(0.0);
         account.stress_hours += page.stress_hours;
         account.warm_nights += u32::from(page.warm_night);

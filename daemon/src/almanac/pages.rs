@@ -57,6 +57,12 @@ impl Pages {
         Some(Made { place: page.clone(), plantings })
     }
 
+    /// The newest day of a planting that has a page.
+    pub fn last_day(&self, planting: &str) -> Option<Day> {
+        let of_planting = (planting.to_owned(), Day::MIN)..=(planting.to_owned(), Day::MAX);
+        self.plantings.range(of_planting).next_back().map(|((_, day), _)| *day)
+    }
+
     /// Highest air temperatures of the days before `day`, of those of the last 14 that count in full, °C.
     pub fn full_day_maxima(&self, place: &str, day: Day) -> Vec<f64> {
         self.places

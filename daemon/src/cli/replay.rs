@@ -87,7 +87,8 @@ fn stage(
     let text = read_text(path)?;
     let ground = config::read_ground(&text, &book, zones).map_err(|faults| said(&faults, path))?;
     let offset_ms = i64::from(ground.site.standard_offset_s) * 1000;
-    let site = site(&ground.site, book, offset_ms).map_err(Trouble::Given)?;
+    let mut site = site(&ground.site, book, offset_ms).map_err(Trouble::Given)?;
+    site.limits.clone_from(&recorded.limits);
     let notes = start_notes(&ground.start, &site.calendar, first_ms);
     Ok((site, notes))
 }
@@ -114,6 +115,7 @@ fn bare(
         longitude: Longitude::try_new((f64::from(offset_s) / 240.0).clamp(-180.0, 180.0)).map_err(given)?,
         calendar,
         book,
+        limits: recorded.limits.clone(),
     };
     let place = |probe: &str| Note::Place {
         place: probe.to_owned(),
@@ -148,9 +150,6 @@ pub(super) fn replay(site: Site, notes: &[(i64, Note)], recorded: &Recorded) -> 
     let boot = ledger.begin_boot(0, Some((start_ms, "the record"))).map_err(failed)?;
     seed(&mut ledger, boot, moment(start_ms), notes).map_err(failed)?;
     let mut core = Core::start(site, ledger, boot, moment(start_ms), Vec::new()).map_err(failed)?;
-    for ((probe, quantity), (low, high)) in &recorded.limits {
-        core.limit(probe, *quantity, *low, *high);
-    }
     let mut by_hand = recorded.by_hand.iter().peekable();
     let mut rest = recorded.readings.as_slice();
     while let Some(at_ms) = rest.first().and_then(|heard| heard.measured_ms) {

@@ -4,18 +4,18 @@
 //! moments of their own. When the ledger refuses, what waits is kept and the engine goes on: the garden is
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
+mod remake;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
-use agronomy::quantity::Quantity;
 use chrono::NaiveTime;
 
 use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, grade, stamp};
-use super::stored::Stored;
-use crate::almanac::pages::{Made, make};
+use crate::almanac::pages::Made;
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
@@ -68,6 +68,10 @@ struct Pending {
     mirrored: BTreeMap<String, i64>,
     /// Letters to be written: courier, day.
     letters: Vec<(String, String)>,
+    /// That another edition came into service.
+    renewed: Option<Note>,
+    /// The only editions whose pages are kept; none named: all are.
+    editions: Vec<String>,
 }
 
 /// The engine with its ledger.
@@ -76,7 +80,6 @@ pub struct Core {
     ledger: Ledger,
     boot: i64,
     routes: Vec<Route>,
-    limits: BTreeMap<(String, Quantity), (f64, f64)>,
     pending: Pending,
     seq: i64,
     /// Batches of this boot that were stored without dates.
@@ -93,17 +96,11 @@ impl Core {
             ledger,
             boot,
             routes,
-            limits: BTreeMap::new(),
             pending: Pending::default(),
             seq,
             undated: BTreeSet::new(),
             last_letter: None,
         }
-    }
-
-    /// States a probe's own limits for a quantity.
-    pub fn limit(&mut self, probe: &str, quantity: Quantity, low: f64, high: f64) {
-        self.limits.insert((probe.to_owned(), quantity), (low, high));
     }
 
     /// The engine.
@@ -170,17 +167,12 @@ impl Core {
     }
 
     fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, earlier: &Earlier) -> Reading {
-        let ground = self.engine.ground();
         let at = stamp(heard).unwrap_or(arrived_ms);
-        let under_cover = ground
-            .hang_at(&heard.probe, at)
-            .and_then(|hang| ground.place(&hang.place))
-            .is_none_or(|place| place.kind.under_cover());
         let circumstances = Circumstances {
             arrived_ms,
             trusted,
-            under_cover,
-            limits: self.limits.get(&(heard.probe.to_string(), heard.quantity)).copied(),
+            under_cover: self.engine.ground().under_cover(&heard.probe, at),
+            limits: self.engine.site().limits_of(&heard.probe, heard.quantity),
             known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };
         grade(heard, &circumstances)
@@ -196,6 +188,8 @@ impl Core {
             && pending.pages.is_empty()
             && pending.letters.is_empty()
             && pending.mirrored.is_empty())
+            || !pending.editions.is_empty()
+            || self.engine.editions().due(false).is_some()
     }
 
     /// Whether a notice step waits, which is worth a commit of its own.
@@ -244,7 +238,10 @@ impl Core {
             queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
             all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
         }
-        let edition = self.engine.site().edition();
+        let edition_note = self.edition_note();
+        let at_ms = self.engine.now_ms();
+        all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
+        let edition = self.engine.editions().current().to_owned();
         let pages: Vec<(String, Day, String)> = self
             .pending
             .pages
@@ -274,10 +271,14 @@ impl Core {
         commit.queue = &queue;
         commit.tried = &self.pending.tried;
         commit.pages = &rows;
+        commit.editions = &self.pending.editions;
         commit.cursors = &mirror;
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
         self.pending = Pending::default();
+        if let Some(note) = edition_note {
+            self.engine.editions.noted(&note, at_ms);
+        }
         Ok(done.entries.into_iter().take(notes.len()).collect())
     }
 
@@ -345,21 +346,6 @@ impl Core {
         let steps = self.engine.note(Entry { id, at_ms: moment.wall_ms, from_ms, note });
         self.pending.steps.extend(steps);
         Ok(id)
-    }
-
-    /// Makes marked days afresh from the ledger and what waits for it, at most so many; whether more are left.
-    pub fn remake(&mut self, most: usize) -> bool {
-        let mut marked: Vec<(String, Day)> = self.engine.take_dirty().into_iter().collect();
-        let left = marked.split_off(most.min(marked.len()));
-        for (place, day) in marked {
-            let stored = Stored { ledger: &self.ledger, waiting: &self.pending.dated };
-            let made = make(self.engine.site(), self.engine.ground(), &stored, &place, day);
-            self.pending.pages.insert((place.clone(), day), made.clone());
-            self.engine.put(&place, day, made);
-        }
-        let more = !left.is_empty();
-        self.engine.mark(left);
-        more
     }
 
     /// Dates this boot's readings by one event in the ledger, and brings the engine to the present.

@@ -9,6 +9,8 @@ use agronomy::quantity::Quantity;
 use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
+use super::editions::Editions;
+use super::touched::touched_by;
 use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
@@ -37,6 +39,7 @@ pub struct Engine {
     pub(super) told: Vec<Step>,
     pub(super) tracks: Tracks,
     pub(super) pages: Pages,
+    pub(super) editions: Editions,
     pub(super) shapes: BTreeMap<String, Shapes>,
     pub(super) counts: Counts,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
@@ -53,6 +56,7 @@ impl Engine {
     /// An engine that knows the site and nothing else, at a moment (UTC ms).
     pub fn new(site: Site, now_ms: i64) -> Self {
         Self {
+            editions: Editions::of(&[], site.edition()),
             site,
             ground: Ground::default(),
             entries: Vec::new(),
@@ -71,7 +75,8 @@ impl Engine {
         }
     }
 
-    /// Takes over what the ledger holds at a start: entries, pages, counts. Nothing is told anew.
+    /// Takes over what the ledger holds at a start: entries, pages of the edition in service, counts. Nothing is told
+    /// anew.
     pub fn restore(&mut self, entries: Vec<Entry>, pages: Pages, counts: Counts) {
         self.told = entries
             .iter()
@@ -81,6 +86,7 @@ impl Engine {
             })
             .collect();
         self.book = Book::of(self.told.iter());
+        self.editions = Editions::of(&entries, self.site.edition());
         self.entries = entries;
         self.ground = Ground::of(&self.entries);
         self.pages = pages;
@@ -208,12 +214,12 @@ impl Engine {
         }
     }
 
-    /// Marks the days an entry touches.
-    pub fn touch_by(&mut self, entry: &Entry) {
-        let Some((from_ms, places)) = self.touched_by(entry) else { return };
+    /// Marks the days an entry touches on the ground as it is without it, or with it; both are to be marked.
+    pub(super) fn touch_by(&mut self, entry: &Entry, ground: &Ground) {
+        let Some(touched) = touched_by(entry, ground, &self.entries, &self.site.calendar) else { return };
         let today = self.site.calendar.day_of(self.now_ms);
-        for day in self.site.calendar.day_of(from_ms) - 1..today {
-            for place in &places {
+        for day in touched.first..=touched.last.min(today - 1) {
+            for place in &touched.places {
                 self.dirty.insert((place.clone(), day));
             }
         }
@@ -244,36 +250,17 @@ impl Engine {
 
     /// Takes in an entry, which may be back-dated: the days it touches are marked to be made afresh.
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
-        // Undoing is looked up before and after: what was there before it, and what stands now.
-        self.touch_by(&entry);
+        let before = std::mem::take(&mut self.ground);
+        self.touch_by(&entry, &before);
         self.entries.push(entry);
-        self.ground = Ground::of(&self.entries);
+        let after = Ground::of(&self.entries);
         if let Some(entry) = self.entries.last().cloned() {
-            self.touch_by(&entry);
+            self.touch_by(&entry, &after);
         }
+        self.ground = after;
         let ground = &self.ground;
         self.pages.plantings.retain(|(planting, _), _| ground.planting(planting).is_some());
         self.judge()
-    }
-
-    /// From when, and at which places, an entry may change what was reckoned.
-    fn touched_by(&self, entry: &Entry) -> Option<(i64, Vec<String>)> {
-        match &entry.note {
-            Note::Undo { entry: undone } => {
-                let undone = self.entries.iter().find(|it| it.id == *undone)?;
-                self.touched_by(undone)
-            }
-            Note::Place { place, .. } | Note::Planting { place, .. } | Note::Thermometer { place, .. } => {
-                Some((entry.from_ms, vec![place.clone()]))
-            }
-            Note::End { planting } | Note::FirstFlower { planting } | Note::FirstRipe { planting } => {
-                let place = self.ground.planting(planting)?.place.clone();
-                Some((entry.from_ms, vec![place]))
-            }
-            // The place it leaves is touched as well as the one it comes to.
-            Note::Hang { .. } => Some((entry.from_ms, self.place_ids())),
-            _ => None,
-        }
     }
 
     fn place_ids(&self) -> Vec<String> {
@@ -305,14 +292,36 @@ impl Engine {
         known.then_some(()).ok_or_else(|| format!("there is no notice {notice:?} that could be answered"))
     }
 
-    /// Whether days wait to be made afresh.
+    /// Whether days wait to be made afresh, or an edition to come into service.
     pub fn is_dirty(&self) -> bool {
-        !self.dirty.is_empty()
+        !self.dirty.is_empty() || self.editions.renewing()
     }
 
-    /// Puts in a page that was made afresh.
+    /// How many days wait to be made afresh.
+    pub fn marked(&self) -> usize {
+        self.dirty.len()
+    }
+
+    /// Which edition is served, and which is being reckoned.
+    pub fn editions(&self) -> &Editions {
+        &self.editions
+    }
+
+    /// Puts in a page that was made afresh, unless pages of another edition are served.
     pub fn put(&mut self, place: &str, day: Day, made: Option<Made>) {
-        self.pages.put(&self.ground, place, day, made);
+        if !self.editions.renewing() {
+            self.pages.put(&self.ground, place, day, made);
+        }
+    }
+
+    /// Takes the edition that was being reckoned into service, with all its pages. The entry that says so.
+    pub(super) fn take_into_service(&mut self, pages: Pages) -> Note {
+        let day_of = |at_ms| self.site.calendar.day_of(at_ms);
+        let plantings = self.ground.plantings.iter();
+        let plantings: Vec<_> = plantings.map(|it| (it.id.clone(), day_of(it.from_ms))).collect();
+        let note = self.editions.take_into_service(self.now_ms, &plantings, &self.pages, &pages);
+        self.pages = pages;
+        note
     }
 
     /// Closes a day: its pages are made from memory, and its shape is kept.
@@ -324,9 +333,16 @@ impl Engine {
                 let wide = start - MS_PER_DAY..start + MS_PER_DAY;
                 let air = held(&self.ground, &self.tracks, &place, Quantity::AirTemperature, &wide);
                 self.recall_shape(&place, &air, day);
+                if self.editions.renewing() {
+                    // The pages that are served are another edition's: this day joins those to be made.
+                    self.dirty.insert((place, day));
+                    continue;
+                }
                 self.closed.insert((place.clone(), day));
             }
-            self.pages.put(&self.ground, &place, day, made);
+            if !self.editions.renewing() {
+                self.pages.put(&self.ground, &place, day, made);
+            }
         }
     }
 

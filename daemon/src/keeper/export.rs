@@ -18,7 +18,9 @@ use crate::entry::{Step, Turn};
 pub fn export(engine: &Engine) -> Value {
     let today = engine.site.calendar.day_of(engine.now_ms());
     let mut pages = engine.pages.clone();
-    for place in &engine.ground.places {
+    // While another edition is being reckoned, today's page would be its first: no sum holds pages of two.
+    let places = engine.ground.places.iter().filter(|_| !engine.editions.renewing());
+    for place in places {
         let made = make(&engine.site, &engine.ground, &engine.tracks, &place.id, today);
         if made.is_some() {
             pages.put(&engine.ground, &place.id, today, made);
@@ -34,7 +36,7 @@ pub fn export(engine: &Engine) -> Value {
         }
     }
     json!({
-        "edition": engine.site.edition(),
+        "edition": engine.editions.served(),
         "readings": engine.counts.json(),
         "day_pages": day_pages,
         "planting_pages": planting_pages,

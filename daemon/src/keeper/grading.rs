@@ -62,6 +62,27 @@ pub fn grade(heard: &Heard, circumstances: &Circumstances) -> Reading {
     reading(heard, value, at_ms, reason)
 }
 
+/// What a reading is worth in the sums of the edition in force: as it was graded when it came, but by the limits that
+/// probes have now. Refused by limits it once had, it counts after all; past those it has now, it does not.
+pub fn regraded(reading: &Reading, limits: Option<(f64, f64)>, under_cover: impl FnOnce() -> bool) -> Reason {
+    let within = limits.is_none_or(|(low, high)| (low..=high).contains(&reading.value));
+    match reading.reason {
+        Reason::OutOfRange if within => {
+            let humid = reading.quantity == Quantity::RelativeHumidity;
+            let possible = reading.quantity.hard_range(under_cover()).contains(&reading.value);
+            match possible {
+                // Past 100 % it was not only the limits that spoke against it.
+                true if humid && !(0.0..=100.0).contains(&reading.value) => Reason::OutOfRange,
+                true if saturated(reading.quantity, reading.value) => Reason::Saturated,
+                true => Reason::None,
+                false => Reason::OutOfRange,
+            }
+        }
+        Reason::None | Reason::Saturated | Reason::SameTimeOtherValue if !within => Reason::OutOfRange,
+        reason => reason,
+    }
+}
+
 fn reading(heard: &Heard, value: f64, at_ms: i64, reason: Reason) -> Reading {
     Reading { probe: heard.probe.clone(), quantity: heard.quantity, value, at_ms, reason }
 }

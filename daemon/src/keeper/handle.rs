@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::event::{Acknowledge, Event, Refusal};
-use crate::entry::Note;
+use crate::entry::{Anew, Cause, Note};
 use crate::glance::{Glance, PlantingGlance};
 use crate::reading::Heard;
 
@@ -48,6 +48,19 @@ pub struct SeasonMilestone {
     pub noted: Option<String>,
 }
 
+/// What the sums of a planting came to by another edition.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct SeasonAnew {
+    /// The day that edition came into service.
+    pub date: String,
+    /// Its name.
+    pub edition: String,
+    /// What made it another than the one before.
+    pub because: Vec<Cause>,
+    /// The sums over the same days, before and after.
+    pub sums: Anew,
+}
+
 /// A planting's season.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Season {
@@ -57,6 +70,10 @@ pub struct Season {
     pub days: Vec<SeasonDay>,
     /// Its milestones, by degree days.
     pub milestones: Vec<SeasonMilestone>,
+    /// What the edition in service made of the sums of the one before; none where this planting had none before.
+    pub anew: Option<SeasonAnew>,
+    /// Days still to be reckoned until another edition comes into service; none while none is being reckoned.
+    pub still_to_reckon: Option<u64>,
 }
 
 /// A question for the keeper.

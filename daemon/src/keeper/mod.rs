@@ -7,6 +7,7 @@
 pub mod core;
 pub mod counts;
 mod earlier;
+pub mod editions;
 pub mod engine;
 pub mod event;
 pub mod export;
@@ -17,5 +18,6 @@ mod moment;
 pub mod start;
 pub mod stored;
 pub mod thread;
+mod touched;
 pub mod tracks;
 pub mod view;

@@ -8,8 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use super::core::{Core, Moment, Route};
 use super::counts::Counts;
+use super::editions::Editions;
 use super::engine::Engine;
-use super::stored::Stored;
+use super::stored::{Stored, reason_now};
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
 use crate::entry::{Entry, Note};
@@ -49,7 +50,6 @@ impl Core {
         routes: Vec<Route>,
     ) -> Result<Self, LedgerError> {
         let entries = ledger.entries()?;
-        let (pages, made) = pages(&ledger, &site.edition(), &entries)?;
         let snapshot = ledger
             .state(FORM)?
             .and_then(|(seq, body)| Some((seq, serde_json::from_slice::<Snapshot>(&body).ok()?)));
@@ -73,13 +73,13 @@ impl Core {
                 touched.insert((reading.probe.clone(), reading.at_ms.div_euclid(MS_PER_HOUR)));
             }
         })?;
+        let editions = Editions::of(&entries, engine.site().edition());
+        let (pages, made) = pages(&ledger, &editions, &Ground::of(&entries))?;
         engine.restore(entries.clone(), pages, counts);
         for (probe, hour) in touched {
             engine.touch(&probe, hour * MS_PER_HOUR);
         }
-        for entry in entries.iter().filter(|entry| entry.id > clean_entry) {
-            engine.touch_by(entry);
-        }
+        touch_since(&mut engine, &entries, clean_entry);
         if let Some(first_ms) = first_ms(&ledger, &entries)? {
             engine.mark_missing(first_ms, &made);
         }
@@ -88,14 +88,24 @@ impl Core {
             let newest_ms =
                 ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
             let from_ms = newest_ms - RECALL_MS;
-            engine.recall(&probe, quantity, from_ms, &ledger.readings(&probe, quantity, from_ms..i64::MAX)?);
+            let mut recalled = ledger.readings(&probe, quantity, from_ms..i64::MAX)?;
+            for reading in &mut recalled {
+                reading.reason = reason_now(engine.site(), engine.ground(), reading);
+            }
+            engine.recall(&probe, quantity, from_ms, &recalled);
         }
         recall_shapes(&mut engine, &ledger, now_ms);
         for hang in engine.ground().hangs.clone() {
             ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
         }
         engine.skip_to(now_ms);
-        Ok(Self::new(engine, ledger, boot, seq, routes))
+        let kept = editions.kept();
+        let others = ledger.editions()?.iter().any(|edition| !kept.contains(edition));
+        let mut core = Self::new(engine, ledger, boot, seq, routes);
+        if others {
+            core.keep_editions(kept);
+        }
+        Ok(core)
     }
 
     /// Keeps a snapshot, so that the next start is quick; only when nothing waits and no day is marked. Whether it
@@ -120,18 +130,43 @@ impl Core {
 /// Places and days whose pages were made, also those that came to nothing.
 type MadeDays = BTreeSet<(String, Day)>;
 
-/// The kept pages of this edition, and which days they are of.
-fn pages(ledger: &Ledger, edition: &str, entries: &[Entry]) -> Result<(Pages, MadeDays), LedgerError> {
-    let ground = Ground::of(entries);
+/// The kept pages of the edition that is served, and which days the edition to be reckoned has already.
+fn pages(ledger: &Ledger, editions: &Editions, ground: &Ground) -> Result<(Pages, MadeDays), LedgerError> {
     let mut pages = Pages::default();
     let mut days = MadeDays::new();
-    for page in ledger.pages(edition)? {
-        if let Ok(made) = serde_json::from_str::<Option<Made>>(&page.body) {
-            pages.put(&ground, &page.subject, page.day, made);
-            days.insert((page.subject, page.day));
-        }
+    each_page(ledger, editions.served(), |place, day, made| {
+        pages.put(ground, place, day, made);
+        days.insert((place.to_owned(), day));
+    })?;
+    if editions.renewing() {
+        days.clear();
+        each_page(ledger, editions.current(), |place, day, _| _ = days.insert((place.to_owned(), day)))?;
     }
     Ok((pages, days))
+}
+
+/// Every kept page of an edition; one that cannot be read is as if it had not been made.
+pub(super) fn each_page(
+    ledger: &Ledger,
+    edition: &str,
+    mut each: impl FnMut(&str, Day, Option<Made>),
+) -> Result<(), LedgerError> {
+    for page in ledger.pages(edition)? {
+        if let Ok(made) = serde_json::from_str::<Option<Made>>(&page.body) {
+            each(&page.subject, page.day, made);
+        }
+    }
+    Ok(())
+}
+
+/// Marks the days that entries after `clean_entry` touched.
+fn touch_since(engine: &mut Engine, entries: &[Entry], clean_entry: i64) {
+    for (at, entry) in entries.iter().enumerate().filter(|(_, entry)| entry.id > clean_entry) {
+        if matches!(entry.note.kind(), "ground" | "diary" | "undo") {
+            engine.touch_by(entry, &Ground::of(&entries[..at]));
+            engine.touch_by(entry, &Ground::of(&entries[..=at]));
+        }
+    }
 }
 
 fn each_batch(ledger: &Ledger, from_seq: i64, mut each: impl FnMut(&Batch)) -> Result<(), LedgerError> {
@@ -160,8 +195,9 @@ fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
     for place in engine.ground().places.clone() {
         for day in today - SHAPE_DAYS..today {
             let wide = calendar.start_of(day - 1)..calendar.start_of(day + 1);
-            let stored = Stored { ledger, waiting: &[] };
-            let air = held(engine.ground(), &stored, &place.id, Quantity::AirTemperature, &wide);
+            let (site, ground) = (engine.site(), engine.ground());
+            let stored = Stored { site, ground, ledger, waiting: &[] };
+            let air = held(ground, &stored, &place.id, Quantity::AirTemperature, &wide);
             engine.recall_shape(&place.id, &air, day);
         }
     }

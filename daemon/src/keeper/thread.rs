@@ -314,9 +314,7 @@ impl Keeper {
             Question::Export(answer) => {
                 // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
                 self.commit(self.moment());
-                while self.setup.core.engine().is_dirty() {
-                    self.setup.core.remake(REMADE_AT_ONCE);
-                }
+                while self.setup.core.remake(REMADE_AT_ONCE) {}
                 let _ = answer.send(export(self.setup.core.engine()));
             }
             Question::Season { planting, answer } => {

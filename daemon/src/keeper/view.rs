@@ -67,7 +67,10 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         plantings,
         probes,
         entries: entries(engine),
-        board: shell.board.clone(),
+        board: BoardGlance {
+            still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
+            ..shell.board.clone()
+        },
     }
 }
 

@@ -124,6 +124,8 @@ pub struct Commit<'a> {
     pub pages: &'a [PageRow<'a>],
     /// Snapshot of the running state after this commit: edition, bytes.
     pub state: Option<(&'a str, &'a [u8])>,
+    /// Kept pages of other editions than these go; none named: all stay.
+    pub editions: &'a [String],
 }
 
 impl Commit<'_> {
@@ -141,6 +143,7 @@ impl Commit<'_> {
             cursors: &[],
             pages: &[],
             state: None,
+            editions: &[],
         }
     }
 }
@@ -198,6 +201,9 @@ pub(super) fn write(
     write_outbox(conn, commit, &entries)?;
     for (name, seq) in commit.cursors {
         super::mirrored::move_cursor(conn, name, *seq)?;
+    }
+    if let (Some(first), Some(last)) = (commit.editions.first(), commit.editions.last()) {
+        conn.execute("DELETE FROM day_page WHERE edition NOT IN (?1, ?2)", (first, last))?;
     }
     for page in commit.pages {
         super::mirrored::put_page(conn, page)?;

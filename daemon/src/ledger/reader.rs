@@ -103,6 +103,8 @@ questions! {
     outbox() -> Vec<OutboxRow>;
     /// See [`View::pages`].
     pages(edition: &str) -> Vec<Page>;
+    /// See [`View::editions`].
+    editions() -> Vec<String>;
     /// See [`View::state`].
     state(edition: &str) -> Option<(i64, Vec<u8>)>;
 }

@@ -120,6 +120,16 @@ impl View<'_> {
         Ok(pages)
     }
 
+    /// The editions of which pages are kept.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn editions(&self) -> Result<Vec<String>, LedgerError> {
+        let mut statement = self.conn.prepare("SELECT DISTINCT edition FROM day_page ORDER BY edition")?;
+        Ok(statement.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?)
+    }
+
     /// The snapshot of the running state and the batch after which it was taken; none if it is of another edition or
     /// spoilt (it is a cache, and what it held follows from the batches).
     ///

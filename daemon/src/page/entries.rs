@@ -89,12 +89,16 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         }
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
+        Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
     }
 }
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. })
+    !matches!(
+        note,
+        Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. } | Note::Edition { .. }
+    )
 }
 
 /// How many plants, in words.

@@ -197,6 +197,7 @@ pub(crate) fn calm() -> Glance {
             listening: "open to this board only (loopback)".to_owned(),
             undated: 0,
             mirror: None,
+            still_to_reckon: None,
         },
     }
 }
@@ -393,5 +394,5 @@ pub(crate) fn season() -> Season {
         milestone("first ripe", 985.0, 1060.0, Some("2026-07-01")),
         milestone("last ripe", 1880.0, 2000.0, None),
     ];
-    Season { planting, days, milestones }
+    Season { planting, days, milestones, anew: None, still_to_reckon: None }
 }

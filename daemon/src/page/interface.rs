@@ -64,8 +64,8 @@ pub(crate) async fn note(
         Ok(Json(wish)) => wish,
         Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
     };
-    if matches!(note, Note::Step(_) | Note::Letter { .. }) {
-        return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
+    if matches!(note, Note::Step(_) | Note::Letter { .. } | Note::Edition { .. }) {
+        return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps, letters and editions are told, not noted");
     }
     match shared.handle.note(note, from_ms).await {
         Ok(entry) => Json(Noted { entry }).into_response(),

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::figures::{Civil, day_words, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
 use super::sums;
+use crate::entry::Cause;
 use crate::glance::{Glance, Tone};
 use crate::keeper::handle::Season;
 
@@ -66,6 +67,7 @@ pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
         section.pg aria-labelledby="account" {
             h2 id="account" { "The account" }
             (account(season, civil, glance))
+            (anew(season))
             (by_hand(season))
             (sums::figures(season))
             p { a href="/season" { "All plantings" } }
@@ -121,6 +123,49 @@ fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
     }
 }
 
+/// What another edition made of the sums, and that one is being reckoned.
+fn anew(season: &Season) -> Markup {
+    html! {
+        @if let Some(days) = season.still_to_reckon { p.source { (being_reckoned(days)) } }
+        @if let Some(anew) = &season.anew {
+            p.source {
+                strong { "Reckoned anew on " (day_words(&anew.date)) ", was " (whole(anew.sums.was.degree_days)) "." }
+                " " (changed(&anew.because)) " The same days now come to " (whole(anew.sums.came_to.degree_days))
+                " degree days, and to " (tenth(anew.sums.came_to.stress_h)) " h past the line (was "
+                (tenth(anew.sums.was.stress_h)) "). Edition " (anew.edition) "."
+            }
+        }
+    }
+}
+
+/// That all days are being reckoned by another edition, while the figures shown are those of the one before.
+pub(crate) fn being_reckoned(days: u64) -> String {
+    let left = match days {
+        0 => "nearly done".to_owned(),
+        1 => "1 day to go".to_owned(),
+        days => format!("{} days to go", whole(days as f64)),
+    };
+    format!("All days are being reckoned anew, {left}. Until then sums are those of before, without today.")
+}
+
+/// Why, in a sentence.
+fn changed(because: &[Cause]) -> String {
+    let what = |cause: &Cause| match cause {
+        Cause::Book => "the crop book",
+        Cause::Rules => "the program’s rules",
+        Cause::Position => "the site’s position",
+        Cause::Limits => "the probes’ limits",
+    };
+    match because {
+        [] => String::new(),
+        [one] => format!("Changed: {}.", what(one)),
+        [first @ .., last] => {
+            let first: Vec<_> = first.iter().map(what).collect();
+            format!("Changed: {} and {}.", first.join(", "), what(last))
+        }
+    }
+}
+
 fn by_hand(season: &Season) -> Markup {
     let hand = season.days.iter().filter(|day| day.by_hand).count();
     let unknown = season.days.iter().filter(|day| day.degree_days.is_none()).count();
@@ -134,6 +179,20 @@ fn by_hand(season: &Season) -> Markup {
 mod tests {
     use super::super::fixtures;
     use super::*;
+    use crate::entry::{Anew, Sums};
+    use crate::keeper::handle::SeasonAnew;
+
+    /// The season of the tomatoes after the crop book and a probe's limits changed.
+    fn reckoned_anew() -> Season {
+        let sums = |degree_days, stress_h| Sums { degree_days, stress_h, warm_nights: 3 };
+        let anew = SeasonAnew {
+            date: "2026-06-03".to_owned(),
+            edition: "1-5f3a9c20+1+0b3c77d1".to_owned(),
+            because: vec![Cause::Book, Cause::Limits],
+            sums: Anew { was: sums(1104.2, 10.0), came_to: sums(1091.6, 12.5) },
+        };
+        Season { anew: Some(anew), ..fixtures::season() }
+    }
 
     #[test]
     fn the_season_says_what_is_measured_by_hand_and_missing() {
@@ -143,6 +202,30 @@ mod tests {
         {
             assert!(html.contains(wanted), "{wanted} missing");
         }
+    }
+
+    #[test]
+    fn the_season_says_what_it_was_before_it_was_reckoned_anew_and_why() {
+        let html = one(&fixtures::calm(), &reckoned_anew()).into_string();
+        for wanted in [
+            "<strong>Reckoned anew on 3 June, was 1,104.</strong>",
+            "Changed: the crop book and the probes’ limits.",
+            "The same days now come to 1,092 degree days, and to 12.5 h past the line (was 10.0).",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing in {html}");
+        }
+        assert!(!one(&fixtures::calm(), &fixtures::season()).into_string().contains("anew"));
+    }
+
+    #[test]
+    fn while_another_edition_is_being_reckoned_the_page_says_whose_the_sums_are() {
+        let mut season = fixtures::season();
+        season.still_to_reckon = Some(1_412);
+        let html = one(&fixtures::calm(), &season).into_string();
+        assert!(html.contains("All days are being reckoned anew, 1,412 days to go."));
+        assert!(html.contains("sums are those of before, without today"));
+        assert!(being_reckoned(1).contains("1 day to go"));
+        assert!(being_reckoned(0).contains("nearly done"));
     }
 
     #[test]

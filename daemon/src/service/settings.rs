@@ -17,7 +17,7 @@ use crate::couriers::{email, notice_topic};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
 use crate::mirror::server;
-use crate::site::Site;
+use crate::site::{Limits, Site};
 use crate::sources::mqtt::BrokerSettings;
 use crate::sources::pause::Pause;
 use crate::sources::payload::{Field, Shape, Stamp, TopicRule};
@@ -41,6 +41,7 @@ pub fn site(position: &Position, book: CropBook, offset_ms: i64) -> Result<Site,
         longitude: Longitude::try_new(position.longitude).map_err(|error| error.to_string())?,
         calendar: Calendar::new(offset_ms, Arc::new(move |at_ms| zone.offset_at(at_ms))),
         book,
+        limits: Limits::new(),
     })
 }
 

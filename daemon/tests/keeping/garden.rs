@@ -11,7 +11,7 @@ use glasshour::keeper::export::export;
 use glasshour::keeper::start::seed;
 use glasshour::ledger::{Founding, Ledger};
 use glasshour::reading::Heard;
-use glasshour::site::Site;
+use glasshour::site::{Limits, Site};
 use serde_json::Value;
 
 pub(crate) const MINUTE: i64 = 60_000;
@@ -38,6 +38,7 @@ pub(crate) fn site() -> Site {
         longitude: Longitude::try_new(15.0).unwrap(),
         calendar: calendar(),
         book: config::crop_book().unwrap(),
+        limits: Limits::new(),
     }
 }
 

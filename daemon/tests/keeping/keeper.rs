@@ -322,3 +322,34 @@ async fn once_a_day_in_the_quiet_hour_old_batches_become_chunks_and_no_count_is_
     let mut core = again(folder.path(), &[], june() + 4 * DAY + 4 * HOUR);
     assert_eq!(everything(&mut core).to_string(), before.to_string());
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn another_edition_is_reckoned_in_the_background_and_comes_into_service_while_readings_wait() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut core = again(folder.path(), &tomato_house(), june());
+    walk(&mut core, "post", june(), MINUTE, &[(0, 20.0), (3 * DAY, 26.0)]);
+    core.advance(moment(june() + 3 * DAY));
+    core.flush(moment(june() + 3 * DAY)).unwrap();
+    drop(core);
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    let boot = ledger.begin_boot(3 * DAY, Some((june(), "test"))).unwrap();
+    let mut other = site();
+    other.book.edition.push_str(" revised");
+    let core = Core::start(other.clone(), ledger, boot, moment(june() + 3 * DAY), Vec::new()).unwrap();
+    let bench = Bench::start(core, Hand::at(june() + 3 * DAY, true));
+    let season = bench.handle.season("red".to_owned()).await.unwrap().unwrap();
+    assert!(season.still_to_reckon.is_some() && season.anew.is_none());
+    assert_eq!(season.days.len(), 3, "the old edition is served");
+    bench.until("the page says so", |bench| bench.handle.now().board.still_to_reckon.is_some()).await;
+    // A reading waits for its commit, which is not due for five minutes.
+    bench.send(vec![heard("post", AIR, june() + 3 * DAY, 26.0)]).await;
+    let renewed = |bench: &Bench| {
+        bench.clock.pass(10);
+        bench.reader.editions().unwrap() == [other.edition()]
+    };
+    bench.until("no page of another", renewed).await;
+    let season = bench.handle.season("red".to_owned()).await.unwrap().unwrap();
+    assert_eq!((season.anew.unwrap().edition, season.still_to_reckon), (other.edition(), None));
+    assert_eq!(bench.acked(), 1, "the reading went along");
+    bench.stop().await;
+}

@@ -3,10 +3,13 @@
 mod air;
 mod clock_trust;
 mod day_pages;
+mod editions;
 mod garden;
 mod heat;
 mod keeper;
 mod nights_and_silence;
 mod notes;
 mod order;
+mod reckoned;
 mod restart;
+mod week;

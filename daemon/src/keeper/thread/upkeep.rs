@@ -17,22 +17,37 @@ const QUIET_HOUR: f64 = 3.0;
 pub(super) const REMADE_AT_ONCE: usize = 20;
 /// How long after a day was marked it is made afresh, ms of the monotonic clock.
 const REMADE_AFTER_MS: i64 = 500;
+/// Pages waiting that make a commit due: what a stop without warning costs of a long reckoning.
+const PAGES_DUE: usize = 200;
 
 impl Keeper {
     /// Makes marked days afresh, some at a time. They are made from what is stored, so nothing may wait; and a little
-    /// later, for what marks a day seldom comes alone.
+    /// later, for what marks a day seldom comes alone. Another edition comes into service at a moment that somebody
+    /// vouches for.
     pub(super) fn remake(&mut self, moment: Moment) {
         let core = &mut self.setup.core;
         if !core.engine().is_dirty() {
             self.remake_ms = None;
             return;
         }
+        let renewing = core.engine().editions().renewing();
+        if renewing && !moment.trusted {
+            return;
+        }
         let due = *self.remake_ms.get_or_insert(moment.mono_ms + REMADE_AFTER_MS);
-        if moment.mono_ms >= due && core.waiting_readings() == 0 {
+        // The old edition is served meanwhile, and what waits is among what pages are made from: no need for quiet.
+        if moment.mono_ms >= due && (renewing || core.waiting_readings() == 0) {
             if !core.remake(REMADE_AT_ONCE) {
                 self.remake_ms = None;
             }
             self.stale = true;
+            let renewed = renewing && !core.engine().editions().renewing();
+            if renewed {
+                tracing::info!(edition = core.engine().editions().current(), "all days are reckoned anew");
+            }
+            if (renewed || core.waiting_pages() >= PAGES_DUE) && self.refused.is_none() {
+                self.commit(moment);
+            }
         }
     }
 

@@ -1,6 +1,6 @@
 //! One planting at a glance.
 
-use crate::almanac::account::account;
+use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
 use crate::almanac::lines::{Lines, stages};
 use crate::almanac::pages::make;
@@ -24,11 +24,18 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
     let air = engine.place_now(place).air.map(|(_, t)| t);
     let today = calendar.day_of(now_ms);
     let mut pages = engine.pages_of(&planting.id);
-    if let Some(made) = make(&engine.site, &engine.ground, &engine.tracks, &planting.place, today) {
+    let made = make(&engine.site, &engine.ground, &engine.tracks, &planting.place, today);
+    let of_today = made.as_ref().and_then(|made| made.plantings.iter().find(|it| it.planting == planting.id));
+    let stress_today_h = of_today.map_or(0.0, |page| page.stress_hours);
+    // No sum holds pages of two editions.
+    let served = engine.editions.renewing().then(|| days_of(&pages, &planting.id).last());
+    let rule = match served {
+        Some(last) => last.map_or_else(String::new, |(_, page)| page.rule.clone()),
+        None => rule_of(crop).rule().map_or_else(String::new, |rule| rule.to_string()),
+    };
+    if let Some(made) = made.filter(|_| !engine.editions.renewing()) {
         pages.put(&engine.ground, &planting.place, today, Some(made));
     }
-    let stress_today_h =
-        pages.plantings.get(&(planting.id.clone(), today)).map_or(0.0, |page| page.stress_hours);
     let account = account(&pages, &planting.id, calendar.day_of(planting.from_ms));
     let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
     let state = match past_line_c {
@@ -56,7 +63,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
         degree_days: rounded(account.degree_days, 2),
-        rule: rule_of(crop).rule().map_or_else(String::new, |rule| rule.to_string()),
+        rule,
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
     })

@@ -7,7 +7,7 @@ use crate::calendar::date;
 use crate::entry::Began;
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
-use crate::keeper::handle::{Season, SeasonDay, SeasonMilestone};
+use crate::keeper::handle::{Season, SeasonAnew, SeasonDay, SeasonMilestone};
 
 /// The season of a planting; none when there is no such planting.
 pub fn season(engine: &Engine, id: &str) -> Option<Season> {
@@ -16,7 +16,10 @@ pub fn season(engine: &Engine, id: &str) -> Option<Season> {
     let today = engine.site.calendar.day_of(engine.now_ms());
     let mut pages = engine.pages_of(id);
     let of_place = engine.pages_of_place(&planting.place);
+    let renewing = engine.editions.renewing();
+    // Today's page would be of the edition that is not served yet.
     if planting.stands_at(engine.now_ms())
+        && !renewing
         && let Some(made) = make(&engine.site, &engine.ground, &engine.tracks, &planting.place, today)
     {
         pages.put(&engine.ground, &planting.place, today, Some(made));
@@ -40,8 +43,21 @@ pub fn season(engine: &Engine, id: &str) -> Option<Season> {
             }
         })
         .collect();
-    let milestones = milestones(engine, planting, &days);
-    Some(Season { planting: glance, days, milestones })
+    // The book's milestones are the new book's as well.
+    let milestones = if renewing { Vec::new() } else { milestones(engine, planting, &days) };
+    let still_to_reckon = renewing.then_some(engine.marked() as u64);
+    Some(Season { planting: glance, days, milestones, anew: anew(engine, id), still_to_reckon })
+}
+
+/// What the edition in service made of the sums there were.
+fn anew(engine: &Engine, planting: &str) -> Option<SeasonAnew> {
+    let served = engine.editions.in_service()?;
+    Some(SeasonAnew {
+        date: date(engine.site.calendar.day_of(served.since_ms)),
+        edition: served.edition.clone(),
+        because: served.because.clone(),
+        sums: *served.anew.get(planting)?,
+    })
 }
 
 /// Milestones of the book that count from where this planting began, by the crop's own method.
