@@ -17,8 +17,6 @@ use crate::locks::Level;
 
 /// The longest name of a file.
 const LONGEST_NAME: usize = 512;
-/// What SQLite's own file system for Unix says: sectors of 4,096 bytes.
-const TOLD_SECTOR: c_int = 4_096;
 /// Julian day of 1970-01-01T00:00 UTC, ms: day 2,440,587.5.
 const EPOCH_JULIAN_MS: i64 = 210_866_760_000_000;
 
@@ -273,7 +271,7 @@ unsafe extern "C" fn file_control(file: *mut ffi::sqlite3_file, what: c_int, arg
 }
 
 unsafe extern "C" fn sector_size(_file: *mut ffi::sqlite3_file) -> c_int {
-    TOLD_SECTOR
+    4_096 // What SQLite's own file system for Unix says.
 }
 
 unsafe extern "C" fn device_characteristics(_file: *mut ffi::sqlite3_file) -> c_int {
