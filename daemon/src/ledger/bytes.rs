@@ -58,7 +58,8 @@ pub(super) fn unseal<'a>(body: &'a [u8], row: &[i64]) -> Result<Bytes<'a>, Spoil
     if checksum(sealed, row) == u32::from_le_bytes(*sum) { Ok(Bytes(sealed)) } else { Err(Spoilt::Checksum) }
 }
 
-fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
+/// The CRC-32 over the numbers of a row and bytes of it.
+pub(super) fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
     let mut hasher = crc32fast::Hasher::new();
     for number in row {
         hasher.update(&number.to_le_bytes());

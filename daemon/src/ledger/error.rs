@@ -41,6 +41,14 @@ pub enum LedgerError {
         /// The newest this program knows.
         known: i64,
     },
+    /// Written by an older program, and not brought up to this one's form yet.
+    #[error("the ledger has schema {version}, older than this program's {known}: opening it changes it")]
+    Older {
+        /// Its schema number.
+        version: i64,
+        /// The one this program writes.
+        known: i64,
+    },
     /// The file itself is damaged, beyond single rows.
     #[error("the ledger is damaged: {what}")]
     Damaged {

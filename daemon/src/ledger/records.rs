@@ -2,7 +2,8 @@
 
 use rusqlite::{OptionalExtension, Row};
 
-use super::commit::OutboxState;
+use super::bytes::Spoilt;
+use super::commit::{EntryRow, OutboxState};
 use super::{LedgerError, View};
 use crate::entry::Entry;
 
@@ -34,6 +35,23 @@ pub struct Page {
     pub body: String,
 }
 
+/// An entry out of a row of all its columns, once its checksum is found to fit; else what is wrong with it.
+pub(super) fn entry(row: &Row<'_>) -> Result<Entry, String> {
+    let text = |column| {
+        let bytes = row.get_ref(column).ok().and_then(|value| value.as_bytes_or_null().ok().flatten());
+        bytes.and_then(|bytes| std::str::from_utf8(bytes).ok()).ok_or_else(|| Spoilt::Form.to_string())
+    };
+    let number = |column| row.get::<_, i64>(column).map_err(|error| error.to_string());
+    let (id, seq, at_ms, from_ms) = (number(0)?, number(1)?, number(4)?, number(5)?);
+    let body = text(6)?;
+    let stored = EntryRow { id, seq, kind: text(2)?, subject: text(3)?, at_ms, from_ms, body };
+    if stored.sum() != number(7)? {
+        return Err(Spoilt::Checksum.to_string());
+    }
+    let note = serde_json::from_str(body).map_err(|error| error.to_string())?;
+    Ok(Entry { id, at_ms, from_ms, note })
+}
+
 impl View<'_> {
     /// Every entry, in commit order.
     ///
@@ -50,15 +68,14 @@ impl View<'_> {
     ///
     /// As [`entries`](Self::entries).
     pub fn entries_after(&self, id: i64) -> Result<Vec<Entry>, LedgerError> {
-        let sql = "SELECT id, at_ms, from_ms, body FROM entry WHERE id > ?1 ORDER BY id";
+        let sql = "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE id > ?1 ORDER BY id";
         let mut statement = self.conn.prepare(sql)?;
         let mut rows = statement.query([id])?;
         let mut entries = Vec::new();
         while let Some(row) = rows.next()? {
-            let (id, body): (i64, String) = (row.get(0)?, row.get(3)?);
-            match serde_json::from_str(&body) {
-                Ok(note) => entries.push(Entry { id, at_ms: row.get(1)?, from_ms: row.get(2)?, note }),
-                Err(error) => self.shared.fence("entry", id, &error),
+            match entry(row) {
+                Ok(entry) => entries.push(entry),
+                Err(spoilt) => self.shared.fence("entry", row.get(0)?, &spoilt),
             }
         }
         Ok(entries)
