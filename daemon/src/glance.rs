@@ -246,6 +246,15 @@ pub struct BoardGlance {
     pub listening: String,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
+    /// Damage in the ledger that no backup has mended, a sentence each.
+    #[serde(default)]
+    pub damaged: Vec<String>,
+    /// That the ledger was restored or came to another board, for some days after.
+    #[serde(default)]
+    pub restored: Option<String>,
+    /// How the ledger grows, in words.
+    #[serde(default)]
+    pub growth: Option<String>,
 }
 
 /// Everything shown of the present.

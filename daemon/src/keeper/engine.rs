@@ -13,7 +13,7 @@ use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, Step, Turn};
+use crate::entry::{Entry, Fenced, Note, Step, Turn};
 use crate::ground::Ground;
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
@@ -208,13 +208,34 @@ impl Engine {
         }
     }
 
+    /// Takes in what the ledger tells of itself: no minder minds it.
+    pub fn learn(&mut self, entry: Entry) {
+        self.touch_by(&entry);
+        self.entries.push(entry);
+    }
+
     /// Marks the days an entry touches.
     pub fn touch_by(&mut self, entry: &Entry) {
+        if let Note::Mended { fenced, .. } = &entry.note {
+            return self.touch_mended(fenced);
+        }
         let Some((from_ms, places)) = self.touched_by(entry) else { return };
         let today = self.site.calendar.day_of(self.now_ms);
         for day in self.site.calendar.day_of(from_ms) - 1..today {
             for place in &places {
                 self.dirty.insert((place.clone(), day));
+            }
+        }
+    }
+
+    /// Marks the days of which readings came back, and the day after, into which they hold.
+    fn touch_mended(&mut self, fenced: &Fenced) {
+        let (Some(since_ms), Some(until_ms)) = (fenced.since_ms, fenced.until_ms) else { return };
+        let calendar = &self.site.calendar;
+        let today = calendar.day_of(self.now_ms);
+        for day in calendar.day_of(since_ms)..=(calendar.day_of(until_ms) + 1).min(today - 1) {
+            for place in self.place_ids() {
+                self.dirty.insert((place, day));
             }
         }
     }

@@ -16,6 +16,7 @@ mod judge;
 mod moment;
 pub mod start;
 pub mod stored;
+mod tending;
 pub mod thread;
 pub mod tracks;
 pub mod view;

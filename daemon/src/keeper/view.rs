@@ -8,6 +8,7 @@ use crate::entry::{Entry, Note, Step, Turn};
 use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance};
 use crate::reading::Grade;
 
+mod board;
 mod place;
 mod planting;
 mod season;
@@ -67,7 +68,11 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         plantings,
         probes,
         entries: entries(engine),
-        board: shell.board.clone(),
+        board: BoardGlance {
+            damaged: board::damaged(&engine.entries, calendar),
+            restored: board::restored(&engine.entries, calendar, now_ms),
+            ..shell.board.clone()
+        },
     }
 }
 

@@ -55,6 +55,15 @@ pub enum LedgerError {
         /// How.
         what: String,
     },
+    /// A file of that name is there already.
+    #[error("{file} is there already: name another, or say --replace")]
+    There {
+        /// Its path.
+        file: String,
+    },
+    /// A backup, but of another ledger.
+    #[error("the backup is of another ledger: its readings are not this garden's")]
+    OtherLedger,
     /// The database refused a statement: a fault of this program.
     #[error("the database refused: {what}")]
     Refused {

@@ -12,6 +12,9 @@
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
+//! | `inspect`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
+//! | `copied`, `backup`, `migrate`, `identity` | other files of its kind: copies, restores, older forms, epochs |
+//! | `pour` | years of readings, a week at a time |
 //! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
@@ -19,21 +22,30 @@
 //! series never changes its decimals: should a release change those of a quantity, new series begin, and readers see
 //! both as one.
 
+mod backup;
 mod batch;
 mod bytes;
 mod chunk;
 mod commit;
 mod compaction;
+mod copied;
 mod dating;
 mod error;
+mod fence;
 mod file;
+mod forget;
 mod health;
 mod hours;
 mod identity;
+mod inspect;
+mod mend;
 mod merge;
+mod migrate;
+mod pour;
 mod reader;
 mod records;
 mod rollup;
+mod room;
 mod schema;
 mod shared;
 mod view;
@@ -44,13 +56,21 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, TransactionBehavior};
 
+pub use backup::{PASSING, Restored, machine, place, restore};
 pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
+pub use copied::{Copied, refuse_newer};
 pub use error::LedgerError;
+pub use fence::open_fences;
+pub use forget::Forgotten;
 pub use health::Sizes;
+pub use inspect::Inspection;
+pub use mend::Mended;
+pub use pour::Pour;
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
+pub use room::{Growth, days_left, free_bytes, growth};
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
 pub use view::{Batch, View};
 
@@ -96,6 +116,8 @@ impl Ledger {
         let holder = Holder::take(folder)?;
         let home = Home::Folder(folder.to_owned());
         home.drop_page_cache()?;
+        backup::sweep(folder)?;
+        migrate::bring_up(folder, &mut |_| {})?;
         Self::begin(home, Some(holder), founding)
     }
 

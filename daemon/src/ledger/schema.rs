@@ -105,6 +105,7 @@ pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Resul
     set(&making, "epoch", &1_i64)?;
     set(&making, "offset_ms", &founding.offset_ms)?;
     set(&making, "program", &founding.program)?;
+    super::identity::give_name(&making)?;
     making
         .execute_batch(&format!("PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION};"))?;
     making.commit()?;

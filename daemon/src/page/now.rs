@@ -218,6 +218,9 @@ fn known(glance: &Glance) -> Markup {
                     }
                 }
                 @if glance.board.undated > 0 { li { (glance.board.undated) " readings bear no date and are not counted." } }
+                @for damage in &glance.board.damaged { li { strong { (damage) } } }
+                @if let Some(restored) = &glance.board.restored { li { (restored) } }
+                @if let Some(growth) = &glance.board.growth { li { "The ledger: " (growth) "." } }
                 @for away in &glance.board.away { li { (capital(away)) "." } }
                 @if !glance.board.listening.is_empty() { li { "This page: " (glance.board.listening) "." } }
             }
