@@ -68,8 +68,8 @@ impl View<'_> {
         quantity: Quantity,
         range: &Range<i64>,
     ) -> Result<Option<Turn>, LedgerError> {
+        let Some((first, last)) = self.span(&probe, quantity)? else { return Ok(None) };
         self.at_once(|| {
-            let Some((first, last)) = self.span(&probe, quantity)? else { return Ok(None) };
             let (from, to) = (range.start.max(first), range.end.min(last + 1));
             if from >= to {
                 return Ok(None);

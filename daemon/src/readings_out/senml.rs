@@ -82,13 +82,15 @@ mod tests {
                 }
             }
             let number = |value: Option<&Value>| value.and_then(Value::as_f64);
-            let sum = |own: &str, base: &str| Some(number(record.get(own))? + number(bases.get(base)).unwrap_or(0.0));
+            let value = number(record.get("v")).map(|own| own + number(bases.get("bv")).unwrap_or(0.0));
+            let (own, base) = (number(record.get("s")), number(bases.get("bs")));
+            let sum = own.or(base).map(|_| own.unwrap_or(0.0) + base.unwrap_or(0.0));
             let mut out: BTreeMap<String, Value> = BTreeMap::new();
             for key in ["vs", "vb", "vd", "ut"] {
                 out.extend(record.get(key).map(|value| (key.to_owned(), value.clone())));
             }
-            out.extend(sum("v", "bv").map(|value| ("v".to_owned(), json!(value))));
-            out.extend(sum("s", "bs").map(|value| ("s".to_owned(), json!(value))));
+            out.extend(value.map(|value| ("v".to_owned(), json!(value))));
+            out.extend(sum.map(|sum| ("s".to_owned(), json!(sum))));
             if !["v", "vs", "vb", "vd", "s"].iter().any(|key| out.contains_key(*key)) {
                 continue;
             }

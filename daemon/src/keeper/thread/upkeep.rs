@@ -118,7 +118,8 @@ impl Keeper {
         let mut words: Vec<String> = grown.map(|growth| growth.words()).into_iter().collect();
         let now_ms = self.setup.core.engine().now_ms();
         if let Ok(Some(old)) = ledger.outlived(now_ms) {
-            let day = date(old.before_ms.div_euclid(86_400_000));
+            // Weeks begin in the site's own time; the command counts days from midnight UTC: not a week too few.
+            let day = date((old.before_ms + 86_399_999).div_euclid(86_400_000));
             words.push(format!(
                 "{} readings are older than you mean to keep them; “glasshour ledger forget --before {day}” \
                  throws them away",
