@@ -288,10 +288,7 @@ fn read_series(
         } else {
             60.0
         }),
-        missing: own
-            .missing
-            .or_else(|| usual.missing.clone())
-            .unwrap_or_else(no_value),
+        missing: own.missing.or_else(|| usual.missing.clone()).unwrap_or_else(no_value),
         limits,
         changes: changes?,
     })

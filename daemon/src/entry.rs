@@ -234,8 +234,10 @@ impl Note {
             Self::Step(step) => step.notice.clone(),
             Self::Letter { date } => date.clone(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
-            Self::Restored { .. } | Self::Forgotten { .. } => String::new(),
-            Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
+            Self::HeatWarning { .. }
+            | Self::Remark { .. }
+            | Self::Restored { .. }
+            | Self::Forgotten { .. } => String::new(),
         }
     }
 }

@@ -60,9 +60,10 @@ impl FromStr for SeriesName {
 
     fn from_str(text: &str) -> Result<Self, String> {
         let parts = text.rsplit_once('/').filter(|(probe, _)| !probe.is_empty());
-        let (probe, quantity) =
-            parts.ok_or_else(|| format!("{text:?} names no series; write PROBE/QUANTITY, as in post/light"))?;
-        let quantity = quantity.parse().map_err(|unknown: agronomy::quantity::UnknownQuantity| unknown.to_string())?;
+        let (probe, quantity) = parts
+            .ok_or_else(|| format!("{text:?} names no series; write PROBE/QUANTITY, as in post/light"))?;
+        let quantity =
+            quantity.parse().map_err(|unknown: agronomy::quantity::UnknownQuantity| unknown.to_string())?;
         Ok(Self { probe: probe.to_owned(), quantity })
     }
 }
@@ -143,7 +144,11 @@ fn row(text: &mut String, reading: &Reading) {
 fn text_cell(text: &str) -> String {
     let risky = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
     let text = if risky { format!("'{text}") } else { text.to_owned() };
-    if risky || text.contains([',', '"', '\r', '\n']) { format!("\"{}\"", text.replace('"', "\"\"")) } else { text }
+    if risky || text.contains([',', '"', '\r', '\n']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text
+    }
 }
 
 fn line(text: &mut String, reading: &Reading) {

@@ -74,7 +74,8 @@ fn file(garden: &Garden) -> PathBuf {
 /// Spoils the first chunk, as a worn card would; the service must not run.
 fn spoil(garden: &Garden) {
     let conn = Connection::open(file(garden)).unwrap();
-    let done = conn.execute("UPDATE chunk SET body = zeroblob(70) WHERE id = (SELECT min(id) FROM chunk)", []);
+    let done =
+        conn.execute("UPDATE chunk SET body = zeroblob(70) WHERE id = (SELECT min(id) FROM chunk)", []);
     assert_eq!(done.unwrap(), 1);
 }
 
@@ -89,7 +90,8 @@ fn a_check_says_the_same_with_and_without_a_service_and_of_a_backup() {
     let stopped = ask(&garden, &["check", "--json"]);
     assert_eq!(code(&stopped), 0, "{}", said(&stopped));
     let stopped = value(&stopped);
-    let wanted = ["bytes", "bytes_per_archived_reading", "chunks", "fenced", "first", "last", "readings", "schema"];
+    let wanted =
+        ["bytes", "bytes_per_archived_reading", "chunks", "fenced", "first", "last", "readings", "schema"];
     assert_eq!(keys(&stopped), wanted);
     assert_eq!(stopped["readings"], 2 * HOURS);
     assert_eq!(stopped["first"], "2026-06-01T00:00:00Z");
@@ -120,7 +122,10 @@ fn damage_is_said_on_the_page_and_mended_while_the_service_runs() {
     let found = ask(&garden, &["check"]);
     let told = String::from_utf8_lossy(&found.stdout).into_owned();
     assert_eq!(code(&found), 1, "{told}");
-    assert!(told.contains("damaged and skipped: chunk") && told.contains("bench-2 air_temperature"), "{told}");
+    assert!(
+        told.contains("damaged and skipped: chunk") && told.contains("bench-2 air_temperature"),
+        "{told}"
+    );
     let sentence = "Readings of bench-2 (air temperature) from 28 May 2026 to 3 June 2026 are damaged";
     let (_, page) = service.get("/");
     assert!(page.contains(sentence) && page.contains("glasshour ledger mend BACKUP"), "{page}");
@@ -151,7 +156,8 @@ fn a_backup_is_never_overwritten_unasked_and_a_restore_waits_for_the_service_to_
     assert!(std::fs::read(&backup).unwrap() == bytes);
     garden.note(&["remark", "after the backup"]);
     assert_eq!(code(&ask(&garden, &["backup", "--replace", text(&backup)])), 0);
-    let left = std::fs::read_dir(garden.ledger()).unwrap().map(|it| it.unwrap().file_name()).collect::<Vec<_>>();
+    let left =
+        std::fs::read_dir(garden.ledger()).unwrap().map(|it| it.unwrap().file_name()).collect::<Vec<_>>();
     assert!(!left.iter().any(|name| name.to_string_lossy().starts_with("ledger-copy")), "{left:?}");
     garden.note(&["remark", "lost by the restore"]);
     let refused = ask(&garden, &["restore", text(&backup)]);
@@ -226,7 +232,15 @@ fn exported(garden: &Garden, args: &[&str]) -> String {
 #[test]
 fn readings_go_out_alike_with_and_without_a_service_and_come_back_into_another_garden() {
     let garden = garden();
-    let some = ["--csv", "--series", "bench-2/soil_moisture", "--from", "2026-06-03", "--to", "2026-06-04T12:00:00Z"];
+    let some = [
+        "--csv",
+        "--series",
+        "bench-2/soil_moisture",
+        "--from",
+        "2026-06-03",
+        "--to",
+        "2026-06-04T12:00:00Z",
+    ];
     let forms: [&[&str]; 4] = [&["--csv"], &["--ndjson"], &["--senml"], &some];
     let stopped = forms.map(|args| exported(&garden, args));
     let service = garden.start();

@@ -1,6 +1,8 @@
 //! Long tables: each row is one reading.
 
-use super::{COLUMN, Column, Delimiter, FileMatch, Stamps, delimiter, file_match, missing, named, no_value, stamp};
+use super::{
+    COLUMN, Column, Delimiter, FileMatch, Stamps, delimiter, file_match, missing, named, no_value, stamp,
+};
 use crate::reader::Table;
 use crate::zone::Zones;
 
@@ -33,7 +35,8 @@ pub(super) fn read(table: &Table<'_, '_>, zones: &Zones) -> Option<EachRow> {
         let column = table.named_or_numbered(key, COLUMN).map(|column| named(column, 1));
         table.need(key, example, column)
     };
-    let (probe, quantity) = (column("probe", "probe = \"probe\""), column("quantity", "quantity = \"quantity\""));
+    let (probe, quantity) =
+        (column("probe", "probe = \"probe\""), column("quantity", "quantity = \"quantity\""));
     let (unit, value) = (column("unit", "unit = \"unit\""), column("value", "value = \"value\""));
     let file = file_match(table);
     let file = table.need("file", "file = \".csv\", the end of its name", file);

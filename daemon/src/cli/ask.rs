@@ -52,9 +52,8 @@ fn talk(
     out: &mut impl Write,
 ) -> Result<(), Trouble> {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-    let (status, text) = runtime
-        .block_on(exchange(socket, method, path, body, out))
-        .map_err(|what| failed(&what))?;
+    let (status, text) =
+        runtime.block_on(exchange(socket, method, path, body, out)).map_err(|what| failed(&what))?;
     match status {
         200..=299 => Ok(()),
         400..=499 => Err(Trouble::Given(refusal(&text))),

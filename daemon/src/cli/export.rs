@@ -65,12 +65,14 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
     let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
     if let Some(socket) = args.target.socket()? {
         let mut path = format!("/api/ledger/readings?form={}", form.as_str());
-        let names: Vec<String> = args.series.iter().map(|it| format!("{}/{}", it.probe, it.quantity)).collect();
+        let names: Vec<String> =
+            args.series.iter().map(|it| format!("{}/{}", it.probe, it.quantity)).collect();
         if !names.is_empty() {
             path += &format!("&series={}", escaped(&names.join(",")));
         }
-        from_ms.iter().for_each(|from| path += &format!("&from_ms={from}"));
-        to_ms.iter().for_each(|to| path += &format!("&to_ms={to}"));
+        for (key, moment) in [("from_ms", from_ms), ("to_ms", to_ms)] {
+            path += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
+        }
         return ask::fetch(&socket, &path, out);
     }
     let file = args.target.data_folder()?.join("ledger");

@@ -119,7 +119,7 @@ impl Keeper {
     /// When something that waits could not be made durable at the end.
     pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
         self.count_undated();
-        self.reckon_growth();
+        self.reckon_growth_if_small();
         self.publish();
         while !stop.is_cancelled() {
             let wait = self.until_next();

@@ -128,7 +128,7 @@ pub fn restore(folder: &Path, backup: &Copied, at_ms: i64, stamp: &str) -> Resul
     let next = folder.join(RESTORING);
     remove(&next)?;
     remove(&beside(&next, "-journal"))?;
-    backup.vacuum_into(&next)?;
+    backup.copy_to(&next)?;
     let to_ms = backup.newest_ms()?;
     let unsent = begin_anew(&next, to_ms.unwrap_or(at_ms), at_ms)?;
     flush(&next)?;
@@ -175,9 +175,9 @@ fn set_aside(folder: &Path, stamp: &str) -> Result<Option<PathBuf>, LedgerError>
 }
 
 fn fold(folder: &Path) {
-    let folded = Home::Folder(folder.to_owned()).connect(Role::Writer).and_then(|conn| {
-        Ok(conn.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?)
-    });
+    let folded = Home::Folder(folder.to_owned())
+        .connect(Role::Writer)
+        .and_then(|conn| Ok(conn.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?));
     if let Err(error) = folded {
         tracing::warn!(%error, "the log of the ledger in place is kept beside it");
     }

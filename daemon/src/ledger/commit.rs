@@ -261,9 +261,18 @@ fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64
     for new in notes {
         let body = serde_json::to_string(&new.note)
             .map_err(|error| LedgerError::Refused { what: error.to_string() })?;
-        let id = 1 + conn.query_row("SELECT coalesce(max(id), 0) FROM entry", [], |row| row.get::<_, i64>(0))?;
+        let id =
+            1 + conn.query_row("SELECT coalesce(max(id), 0) FROM entry", [], |row| row.get::<_, i64>(0))?;
         let (kind, subject) = (new.note.kind(), new.note.subject());
-        let row = EntryRow { id, seq, kind, subject: &subject, at_ms: new.at_ms, from_ms: new.from_ms, body: &body };
+        let row = EntryRow {
+            id,
+            seq,
+            kind,
+            subject: &subject,
+            at_ms: new.at_ms,
+            from_ms: new.from_ms,
+            body: &body,
+        };
         row.insert(conn)?;
         entries.push(id);
     }

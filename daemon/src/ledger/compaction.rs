@@ -150,7 +150,12 @@ impl Taken {
 }
 
 /// Merges readings into a chunk, new or there already, and rolls up its hours.
-pub(super) fn write_chunk(view: View<'_>, id: i64, last_seq: i64, arrivals: &[Kept]) -> Result<(), LedgerError> {
+pub(super) fn write_chunk(
+    view: View<'_>,
+    id: i64,
+    last_seq: i64,
+    arrivals: &[Kept],
+) -> Result<(), LedgerError> {
     let mut all = match stored(view.conn, id)? {
         None => Vec::new(),
         Some((_, Ok(kept))) => kept,

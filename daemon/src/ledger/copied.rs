@@ -42,7 +42,8 @@ impl Header {
             return Ok(None);
         }
         let strange = || LedgerError::NotALedger { file: path.display().to_string() };
-        let word = |at: usize| bytes.get(at..at + 4).and_then(|word| word.try_into().ok()).map(u32::from_be_bytes);
+        let word =
+            |at: usize| bytes.get(at..at + 4).and_then(|word| word.try_into().ok()).map(u32::from_be_bytes);
         let (version, application) = (word(60).ok_or_else(strange)?, word(68).ok_or_else(strange)?);
         let known = [0, schema::APPLICATION].contains(&i64::from(application));
         if bytes.len() < HEADER || !bytes.starts_with(MAGIC) || !known {
@@ -170,15 +171,20 @@ impl Copied {
         Ok(self.view().newest_commit_ms()?.max(entry))
     }
 
-    /// Writes a copy of its present form, without log or gaps, to a path where nothing is.
-    pub(super) fn vacuum_into(&self, path: &Path) -> Result<(), LedgerError> {
+    /// Writes a copy of it in this program's form, as one file, to a path where nothing is or an empty file.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses, or the structure of the file is damaged.
+    pub fn copy_to(&self, path: &Path) -> Result<(), LedgerError> {
         vacuum_into(&self.conn, path)
     }
 }
 
 /// Writes a copy of one state of a ledger, without log or gaps, to a path where nothing is.
 pub(super) fn vacuum_into(conn: &Connection, path: &Path) -> Result<(), LedgerError> {
-    let path = path.to_str().ok_or_else(|| LedgerError::Io { what: "the path is no UTF-8 text".to_owned() })?;
+    let path =
+        path.to_str().ok_or_else(|| LedgerError::Io { what: "the path is no UTF-8 text".to_owned() })?;
     conn.execute("VACUUM INTO ?1", [path])?;
     Ok(())
 }
@@ -201,7 +207,9 @@ fn immutable(path: &Path) -> String {
     let mut uri = "file:".to_owned();
     for byte in path.as_os_str().as_bytes() {
         match byte {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' => uri.push(char::from(*byte)),
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'/' | b'.' | b'-' | b'_' => {
+                uri.push(char::from(*byte));
+            }
             _ => uri.push_str(&format!("%{byte:02x}")),
         }
     }

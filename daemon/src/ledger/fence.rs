@@ -52,7 +52,8 @@ impl Ledger {
     ///
     /// When the storage refuses.
     pub fn name_fences(&mut self, at_ms: i64) -> Result<Vec<Entry>, LedgerError> {
-        let fences: Vec<Fence> = self.fenced().into_iter().filter(|fence| !fence.is_of_hours_only()).collect();
+        let fences: Vec<Fence> =
+            self.fenced().into_iter().filter(|fence| !fence.is_of_hours_only()).collect();
         if fences.is_empty() {
             return Ok(Vec::new());
         }
@@ -62,7 +63,8 @@ impl Ledger {
         for fence in &fences {
             let fenced = describe(view, fence)?;
             let key = (fenced.table.clone(), fenced.row);
-            let twice = |new: &NewNote| matches!(&new.note, Note::Fence(it) if (it.table.clone(), it.row) == key);
+            let twice =
+                |new: &NewNote| matches!(&new.note, Note::Fence(it) if (it.table.clone(), it.row) == key);
             if !known.contains_key(&key) && !notes.iter().any(twice) {
                 notes.push(NewNote { at_ms, from_ms: at_ms, note: Note::Fence(fenced) });
             }

@@ -80,7 +80,8 @@ pub(super) fn new_epoch(conn: &Connection, next_seq: i64, at_ms: i64, why: Left)
         Left::OtherBoard => "the ledger came to another board",
     };
     let sql = "UPDATE outbox SET state = ?1, why = ?2 WHERE state = ?3";
-    let unsent = conn.execute(sql, (OutboxState::LeftUnsent as u8, reason, OutboxState::Waiting as u8))? as u64;
+    let unsent =
+        conn.execute(sql, (OutboxState::LeftUnsent as u8, reason, OutboxState::Waiting as u8))? as u64;
     schema::set(conn, "epoch", &(epoch_number(conn)? + 1))?;
     let note = match why {
         Left::Restored { to_ms } => Note::Restored { to_ms, unsent, other_board: false },

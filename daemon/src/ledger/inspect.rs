@@ -93,7 +93,9 @@ impl View<'_> {
         while let Some(row) = rows.next()? {
             let numbers = [row.get(0)?, row.get(1)?];
             let Ok(kept) = chunk::decode(&numbers, blob(row, 3)?) else { continue };
-            kept.iter().for_each(|kept| tally.take(kept.at_ms));
+            for reading in &kept {
+                tally.take(reading.at_ms);
+            }
             let made = compaction::hours_of(*self, numbers[0], &kept)?;
             if hours::decode(&numbers, blob(row, 2)?).ok() != Some(made) {
                 stale.push(numbers[0]);
@@ -123,7 +125,8 @@ impl View<'_> {
         let (mut readings, mut first, mut last) = (0_u64, i64::MAX, i64::MIN);
         let mut take = |content: batch::Content| {
             // What was taken in from a record says nothing of how often probes speak.
-            let live = content.items.iter().filter(|item| content.wall_ms - item.at_ms < super::week::HOUR_MS);
+            let live =
+                content.items.iter().filter(|item| content.wall_ms - item.at_ms < super::week::HOUR_MS);
             let live = live.count() as u64;
             if content.dated && live > 0 {
                 readings += live;

@@ -11,7 +11,9 @@ use super::fence::{name_of, open_fences};
 use super::shared::Fence;
 use super::view::blob;
 use super::week::{of_chunk, start_ms};
-use super::{Ledger, LedgerError, NewNote, View, batch, chunk, commit, compaction, health, identity, records, schema};
+use super::{
+    Ledger, LedgerError, NewNote, View, batch, chunk, commit, compaction, health, identity, records, schema,
+};
 use crate::entry::{Entry, Note};
 
 /// What a mending did.
@@ -80,7 +82,9 @@ fn bring_back(ours: View<'_>, theirs: View<'_>, fence: &Fence) -> Result<Option<
     match fence.table {
         "chunk" => chunk_back(ours, theirs, fence.row),
         "batch" if same_number(ours, theirs, "epoch_seq", fence.row)? => batch_back(ours, theirs, fence.row),
-        "entry" if same_number(ours, theirs, "epoch_entry", fence.row)? => entry_back(ours, theirs, fence.row),
+        "entry" if same_number(ours, theirs, "epoch_entry", fence.row)? => {
+            entry_back(ours, theirs, fence.row)
+        }
         "undated" => undated_back(ours, theirs, fence.row),
         _ => Ok(None),
     }
@@ -118,7 +122,8 @@ fn chunk_back(ours: View<'_>, theirs: View<'_>, id: i64) -> Result<Option<u64>, 
 fn batch_back(ours: View<'_>, theirs: View<'_>, seq: i64) -> Result<Option<u64>, LedgerError> {
     let sql = "SELECT body FROM batch WHERE seq = ?1";
     let body: Option<Vec<u8>> = theirs.conn.query_row(sql, [seq], |row| row.get(0)).optional()?;
-    let Some((body, content)) = body.and_then(|body| batch::decode(seq, &body).ok().map(|it| (body, it))) else {
+    let Some((body, content)) = body.and_then(|body| batch::decode(seq, &body).ok().map(|it| (body, it)))
+    else {
         return Ok(None);
     };
     ours.conn.execute("UPDATE batch SET body = ?2 WHERE seq = ?1", (seq, body))?;
@@ -137,7 +142,8 @@ fn undated_back(ours: View<'_>, theirs: View<'_>, boot: i64) -> Result<Option<u6
             continue;
         }
         let sql = "SELECT body FROM undated WHERE boot = ?1 AND series = ?2";
-        let body: Option<Vec<u8>> = theirs.conn.query_row(sql, (boot, series), |row| row.get(0)).optional()?;
+        let body: Option<Vec<u8>> =
+            theirs.conn.query_row(sql, (boot, series), |row| row.get(0)).optional()?;
         let Some(body) = body else { continue };
         let Ok(kept) = chunk::decode(&[boot, series], &body) else { continue };
         let sql = "INSERT OR REPLACE INTO undated (boot, series, body) VALUES (?1, ?2, ?3)";
@@ -158,7 +164,8 @@ fn entry_back(ours: View<'_>, theirs: View<'_>, id: i64) -> Result<Option<u64>, 
     }
     let texts: (String, String, String) = (row.get(2)?, row.get(3)?, row.get(6)?);
     let numbers: [i64; 4] = [row.get(1)?, row.get(4)?, row.get(5)?, row.get(7)?];
-    let sql = "UPDATE entry SET seq = ?2, kind = ?3, subject = ?4, at_ms = ?5, from_ms = ?6, body = ?7, sum = ?8
+    let sql =
+        "UPDATE entry SET seq = ?2, kind = ?3, subject = ?4, at_ms = ?5, from_ms = ?6, body = ?7, sum = ?8
         WHERE id = ?1";
     let (kind, subject, body) = texts;
     let [seq, at_ms, from_ms, sum] = numbers;

@@ -18,8 +18,11 @@ use super::{LedgerError, health, schema};
 /// The copy while it is worked on.
 const NEXT: &str = "ledger-next";
 
-/// What changes a ledger of schema 1, 2, ... into the next.
-const CHANGES: [fn(&Connection) -> Result<(), LedgerError>; 1] = [to_schema_2];
+/// Changes a ledger of one schema into the next.
+type Change = fn(&Connection) -> Result<(), LedgerError>;
+
+/// From schema 1 on, each into the next.
+const CHANGES: [Change; (schema::VERSION - 1) as usize] = [to_schema_2];
 
 /// How far a migration has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -92,7 +92,8 @@ impl View<'_> {
         let mut readings = Vec::new();
         for (series, fresh) in &turn.series {
             let kept = self.kept_of(series.id, &within, fresh)?;
-            readings.extend(kept.into_iter().map(|kept| reading(&probe, turn.quantity, kept, series.decimals)));
+            readings
+                .extend(kept.into_iter().map(|kept| reading(&probe, turn.quantity, kept, series.decimals)));
         }
         // More than one series only where the decimals of the quantity changed between two releases.
         readings.sort_by_key(|reading| reading.at_ms);

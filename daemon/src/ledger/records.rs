@@ -68,7 +68,8 @@ impl View<'_> {
     ///
     /// As [`entries`](Self::entries).
     pub fn entries_after(&self, id: i64) -> Result<Vec<Entry>, LedgerError> {
-        let sql = "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE id > ?1 ORDER BY id";
+        let sql =
+            "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE id > ?1 ORDER BY id";
         let mut statement = self.conn.prepare(sql)?;
         let mut rows = statement.query([id])?;
         let mut entries = Vec::new();

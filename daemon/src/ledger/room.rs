@@ -32,7 +32,8 @@ impl Growth {
     /// "about 7 MB a year at your present rate; 900 years fit on the disk".
     pub fn words(&self) -> String {
         let megabytes = self.bytes_per_year / 1_000_000.0;
-        let size = if megabytes < 1.0 { "less than 1 MB".to_owned() } else { format!("about {megabytes:.0} MB") };
+        let size =
+            if megabytes < 1.0 { "less than 1 MB".to_owned() } else { format!("about {megabytes:.0} MB") };
         let years = match self.years {
             None => String::new(),
             Some(years) if years < 1.0 => "; less than a year fits on the disk".to_owned(),

@@ -91,7 +91,9 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Fence(_) => ("A row of the ledger is damaged".to_owned(), String::new()),
         Note::Mended { .. } => ("A damaged row of the ledger came back".to_owned(), String::new()),
-        Note::Restored { other_board: true, .. } => ("The ledger came to this board".to_owned(), String::new()),
+        Note::Restored { other_board: true, .. } => {
+            ("The ledger came to this board".to_owned(), String::new())
+        }
         Note::Restored { .. } => ("The ledger was restored".to_owned(), String::new()),
         Note::Forgotten { readings, .. } => (format!("{readings} old readings thrown away"), String::new()),
     }

@@ -34,8 +34,7 @@ impl From<LedgerError> for Unable {
             error,
             LedgerError::NotALedger { .. } | LedgerError::Newer { .. } | LedgerError::OtherLedger
         );
-        let status =
-            if given { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::INTERNAL_SERVER_ERROR };
+        let status = if given { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::INTERNAL_SERVER_ERROR };
         Self(status, error.to_string())
     }
 }
@@ -142,7 +141,8 @@ pub(super) async fn mend(State(shared): State<Arc<Shared>>, body: Body) -> Respo
         let path = file.path().to_owned();
         let backup = slowly(move || Copied::open(&path)).await??;
         let mended = shared.handle.tend(move |core, moment| core.mend(moment, &backup)).await??;
-        let left: Vec<_> = mended.left.iter().map(|fence| json!([fence.table, fence.row, fence.what])).collect();
+        let left: Vec<_> =
+            mended.left.iter().map(|fence| json!([fence.table, fence.row, fence.what])).collect();
         Ok::<_, Unable>(Json(json!({ "rows": mended.rows, "readings": mended.readings, "left": left })))
     };
     done.await.into_response()
@@ -213,7 +213,10 @@ pub(super) async fn readings(State(shared): State<Arc<Shared>>, Query(wanted): Q
     }
 }
 
-fn series(reader: &Reader, asked: Option<&str>) -> Result<Vec<(String, agronomy::quantity::Quantity)>, Unable> {
+fn series(
+    reader: &Reader,
+    asked: Option<&str>,
+) -> Result<Vec<(String, agronomy::quantity::Quantity)>, Unable> {
     let given = |why| Unable(StatusCode::UNPROCESSABLE_ENTITY, why);
     let known = reader.series()?;
     let Some(asked) = asked else { return Ok(known) };
@@ -229,17 +232,18 @@ fn series(reader: &Reader, asked: Option<&str>) -> Result<Vec<(String, agronomy:
 async fn next_of_readings(outflow: Option<Outflow>) -> Step<String, Outflow> {
     let outflow = outflow?;
     let stepped = tokio::task::spawn_blocking(move || step(outflow)).await;
-    stepped.unwrap_or_else(|error| Some((Err(std::io::Error::other(error)), None)))
+    Some(stepped.unwrap_or_else(|error| (Err(std::io::Error::other(error)), None)))
 }
 
-fn step(mut outflow: Outflow) -> Step<String, Outflow> {
+/// The next piece of text, and what is left; nothing is left after the end and after an error.
+fn step(mut outflow: Outflow) -> (Result<String, std::io::Error>, Option<Outflow>) {
     if matches!(outflow.at, Stage::Head) {
         outflow.at = Stage::Pieces;
-        return Some((Ok(outflow.sheet.head().to_owned()), Some(outflow)));
+        return (Ok(outflow.sheet.head().to_owned()), Some(outflow));
     }
     match outflow.reader.look(|view| view.pour(&mut outflow.pour)) {
-        Ok(Some(readings)) => Some((Ok(outflow.sheet.piece(&readings)), Some(outflow))),
-        Ok(None) => Some((Ok(outflow.sheet.tail().to_owned()), None)),
-        Err(error) => Some((Err(std::io::Error::other(error)), None)),
+        Ok(Some(readings)) => (Ok(outflow.sheet.piece(&readings)), Some(outflow)),
+        Ok(None) => (Ok(outflow.sheet.tail().to_owned()), None),
+        Err(error) => (Err(std::io::Error::other(error)), None),
     }
 }

@@ -173,7 +173,10 @@ mod tests {
     #[test]
     fn an_empty_pack_is_a_pack() {
         let sheet = Sheet::new(Form::Senml, "a");
-        assert_eq!(serde_json::from_str::<Value>(&(sheet.head().to_owned() + sheet.tail())).unwrap(), json!([]));
+        assert_eq!(
+            serde_json::from_str::<Value>(&(sheet.head().to_owned() + sheet.tail())).unwrap(),
+            json!([])
+        );
     }
 
     #[test]

@@ -101,7 +101,8 @@ fn one<R: std::io::Read>(
     let value = if map.missing.iter().any(|code| code.as_bytes() == cell) {
         None
     } else {
-        let number: f64 = std::str::from_utf8(cell).ok().and_then(|it| it.parse().ok()).ok_or(places.value)?;
+        let number: f64 =
+            std::str::from_utf8(cell).ok().and_then(|it| it.parse().ok()).ok_or(places.value)?;
         Some(quantity.from_unit(number, text(places.unit)?).map_err(|_| places.unit)?)
     };
     let measured_ms = Some(clockwork.instant_ms(moment) + map.stamps.shift_s * 1000);

@@ -79,9 +79,8 @@ pub(super) fn restore(args: &RestoreArgs, out: &mut impl Write) -> Result<(), Tr
     }
     let now_ms = now_ms();
     let stamp = format!("{}-{}", date(now_ms.div_euclid(86_400_000)), now_ms.div_euclid(1_000) % 86_400);
-    let done = Copied::open(&args.file)
-        .and_then(|backup| ledger::restore(&folder, &backup, now_ms, &stamp))
-        .map_err(|error| trouble(&error))?;
+    let backup = Copied::open(&args.file).map_err(|error| trouble(&error))?;
+    let done = ledger::restore(&folder, &backup, now_ms, &stamp).map_err(|error| trouble(&error))?;
     if args.json {
         let value = json!({ "to": done.to_ms.map(iso), "unsent": done.unsent, "fenced": done.fenced,
             "aside": done.aside });
@@ -89,9 +88,16 @@ pub(super) fn restore(args: &RestoreArgs, out: &mut impl Write) -> Result<(), Tr
         return Ok(());
     }
     let to = done.to_ms.map_or_else(|| "an empty ledger".to_owned(), iso);
-    writeln!(out, "restored to {to}; {} not sent again", counted(done.unsent, "old message", "old messages"))?;
+    writeln!(
+        out,
+        "restored to {to}; {} not sent again",
+        counted(done.unsent, "old message", "old messages")
+    )?;
     if let Some(aside) = &done.aside {
         writeln!(out, "what was there before: {}", aside.display())?;
+    }
+    if backup.lacks_log() {
+        writeln!(out, "it was copied from under a running service: its newest readings may be missing")?;
     }
     if done.fenced > 0 {
         let rows = counted(done.fenced, "row", "rows");

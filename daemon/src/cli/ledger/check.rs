@@ -46,7 +46,11 @@ pub(super) fn run(args: &CheckArgs, out: &mut impl Write) -> Result<(), Trouble>
         }
         Some(path) => copy(path)?,
     };
-    if args.json { writeln!(out, "{}", as_json(&looked.found))? } else { tell(&looked, out)? }
+    if args.json {
+        writeln!(out, "{}", as_json(&looked.found))?;
+    } else {
+        tell(&looked, out)?;
+    }
     let lost = looked.found.fenced.len() as u64;
     if lost == 0 {
         return Ok(());
@@ -151,9 +155,10 @@ fn tell(looked: &Looked, out: &mut impl Write) -> Result<(), Trouble> {
 
 /// "chunk 68479: post air_temperature, 2026-… to 2026-…: checksum does not fit".
 fn words(fenced: &Fenced) -> String {
-    let name = fenced.probe.as_ref().map(|probe| {
-        format!(": {probe} {}", fenced.quantity.as_deref().unwrap_or_default())
-    });
+    let name = fenced
+        .probe
+        .as_ref()
+        .map(|probe| format!(": {probe} {}", fenced.quantity.as_deref().unwrap_or_default()));
     let span = match (fenced.since_ms, fenced.until_ms) {
         (Some(since), Some(until)) => format!(", {} to {}", iso(since), iso(until)),
         (Some(since), None) => format!(", since {}", iso(since)),

@@ -47,13 +47,20 @@ pub(super) fn run(args: &ForgetArgs, out: &mut impl Write) -> Result<(), Trouble
         }
     };
     if args.json {
-        writeln!(out, "{}", json!({ "done": args.yes, "before": iso(gone.before_ms), "readings": gone.readings,
-            "chunks": gone.chunks, "bytes": gone.bytes }))?;
+        writeln!(
+            out,
+            "{}",
+            json!({ "done": args.yes, "before": iso(gone.before_ms), "readings": gone.readings,
+            "chunks": gone.chunks, "bytes": gone.bytes })
+        )?;
     } else {
         let verb = if args.yes { "thrown away" } else { "would be thrown away" };
         let readings = counted(gone.readings, "reading", "readings");
         writeln!(out, "{readings} measured before {}, {} bytes: {verb}", iso(gone.before_ms), gone.bytes)?;
-        writeln!(out, "Day pages and everything noted stay; day pages of that time can never be made afresh.")?;
+        writeln!(
+            out,
+            "Day pages and everything noted stay; day pages of that time can never be made afresh."
+        )?;
     }
     if args.yes { Ok(()) } else { Err(Trouble::Given("nothing was done; add --yes to do it".to_owned())) }
 }

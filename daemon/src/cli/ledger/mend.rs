@@ -27,10 +27,10 @@ pub(super) fn run(args: &MendArgs, out: &mut impl Write) -> Result<(), Trouble> 
     let backup = Copied::open(&args.file).map_err(|error| trouble(&error))?;
     let done = match args.target.socket()? {
         Some(socket) => {
-            if backup.lacks_log() || args.file.with_extension("wal").exists() {
-                tracing::warn!("the newest rows of the backup may be missing");
-            }
-            ask::send(&socket, "/api/ledger/mend", std::fs::read(&args.file)?)?
+            // As one file in this program's form, whatever it is and wherever it lies: the service may not see it.
+            let whole = tempfile::NamedTempFile::new()?;
+            backup.copy_to(whole.path()).map_err(|error| trouble(&error))?;
+            ask::send(&socket, "/api/ledger/mend", std::fs::read(whole.path())?)?
         }
         None => {
             let mut ledger = open(&args.target.data_folder()?)?;
@@ -49,5 +49,9 @@ pub(super) fn run(args: &MendArgs, out: &mut impl Write) -> Result<(), Trouble> 
         let readings = counted(readings, "reading", "readings");
         writeln!(out, "mended: {}, {readings} back", counted(rows, "row", "rows"))?;
     }
-    if left == 0 { Ok(()) } else { Err(Trouble::Failed(format!("{} damaged", counted(left, "row is still", "rows are still")))) }
+    if left == 0 {
+        Ok(())
+    } else {
+        Err(Trouble::Failed(format!("{} damaged", counted(left, "row is still", "rows are still"))))
+    }
 }

@@ -20,6 +20,9 @@ pub(super) const REMADE_AT_ONCE: usize = 20;
 /// How long after a day was marked it is made afresh, ms of the monotonic clock.
 const REMADE_AFTER_MS: i64 = 500;
 
+/// A ledger of this many bytes is looked through within a few hundredths of a second even from a card (reckoned).
+const SMALL: u64 = 4_000_000;
+
 impl Keeper {
     /// Makes marked days afresh, some at a time. They are made from what is stored, so nothing may wait; and a little
     /// later, for what marks a day seldom comes alone.
@@ -106,15 +109,23 @@ impl Keeper {
         }
     }
 
+    /// Growth at the start, where looking costs nothing worth waiting for; a large ledger waits for the quiet hour.
+    pub(super) fn reckon_growth_if_small(&mut self) {
+        let folder = self.setup.core.ledger().folder();
+        let length = folder.and_then(|folder| Some(std::fs::metadata(folder.join("ledger")).ok()?.len()));
+        if length.is_some_and(|length| length < SMALL) {
+            self.reckon_growth();
+        }
+    }
+
     /// How the ledger grows, and how long the disk will do.
     pub(super) fn reckon_growth(&mut self) {
         let ledger = self.setup.core.ledger();
         let rate = ledger.readings_per_day().ok().flatten();
         let sizes = ledger.sizes().ok().filter(|sizes| sizes.chunk_readings > 0);
         let free = ledger.folder().and_then(free_bytes);
-        let grown = rate.zip(sizes).and_then(|(rate, sizes)| {
-            growth(sizes.bytes_per_archived_reading(), rate, free)
-        });
+        let grown =
+            rate.zip(sizes).and_then(|(rate, sizes)| growth(sizes.bytes_per_archived_reading(), rate, free));
         let mut words: Vec<String> = grown.map(|growth| growth.words()).into_iter().collect();
         let now_ms = self.setup.core.engine().now_ms();
         if let Ok(Some(old)) = ledger.outlived(now_ms) {

@@ -8,7 +8,9 @@ use crate::ledger::{Copied, LedgerError, NewNote, OutboxState, Pour, Queued, Ste
 
 /// Both probes speak once an hour.
 fn usual(ledger: &Ledger) {
-    ["tunnel", "bed"].map(|probe| ledger.set_usual_interval(probe, HOUR));
+    for probe in ["tunnel", "bed"] {
+        ledger.set_usual_interval(probe, HOUR);
+    }
 }
 
 /// A garden of three weeks on disk, most of it in chunks, with a note, a step that waits to be sent and a page.
@@ -95,7 +97,10 @@ fn damage_is_named_once_with_probe_and_dates_and_a_backup_brings_it_back() {
     ledger.name_fences(JUNE + 31 * DAY).unwrap();
     let [Note::Fence(fenced)] = &fences(&ledger)[..] else { panic!("{:?}", fences(&ledger)) };
     assert_eq!((fenced.table.as_str(), fenced.row), ("chunk", id));
-    assert_eq!((fenced.probe.as_deref(), fenced.quantity.as_deref()), (Some("tunnel"), Some("air_temperature")));
+    assert_eq!(
+        (fenced.probe.as_deref(), fenced.quantity.as_deref()),
+        (Some("tunnel"), Some("air_temperature"))
+    );
     // JUNE is a Monday, and weeks begin on Thursdays at midnight of the standard offset, an hour east.
     let week = (Some(JUNE - 4 * DAY - HOUR), Some(JUNE + 3 * DAY - HOUR));
     assert_eq!((fenced.since_ms, fenced.until_ms), week);
@@ -140,7 +145,16 @@ fn a_batch_and_an_entry_come_back_as_they_were() {
     assert_eq!(all(&ledger, "bed"), whole);
     assert_eq!(ledger.entries().unwrap()[..2], entries);
     let named: Vec<_> = fences(&ledger);
-    let spans: Vec<_> = named.iter().filter_map(|note| if let Note::Fence(it) = note { Some((it.table.as_str(), it.since_ms, it.until_ms)) } else { None }).collect();
+    let spans: Vec<_> = named
+        .iter()
+        .filter_map(|note| {
+            if let Note::Fence(it) = note {
+                Some((it.table.as_str(), it.since_ms, it.until_ms))
+            } else {
+                None
+            }
+        })
+        .collect();
     let hour = |hour: i64| Some(JUNE + hour * HOUR);
     assert_eq!(spans, [("batch", hour(500), hour(502)), ("entry", hour(0), hour(0))]);
 }
@@ -217,7 +231,10 @@ fn a_copy_made_from_under_a_running_service_shows_that_it_lacks_the_log() {
     std::fs::copy(folder.path().join("ledger-wal"), folder.path().join("copy-wal")).unwrap();
     let copied = Copied::open(&copy).unwrap();
     assert!(!copied.lacks_log());
-    assert_eq!(copied.view().readings("bed", Quantity::AirTemperature, 0..i64::MAX).unwrap(), all(&ledger, "bed"));
+    assert_eq!(
+        copied.view().readings("bed", Quantity::AirTemperature, 0..i64::MAX).unwrap(),
+        all(&ledger, "bed")
+    );
 }
 
 #[test]
@@ -236,7 +253,10 @@ fn a_restored_ledger_begins_a_new_epoch_and_sends_nothing_old() {
     let mut ledger = Ledger::open(here, &founding()).unwrap();
     assert_eq!(all(&ledger, "tunnel").len(), 504);
     assert_eq!((ledger.outbox().unwrap(), ledger.check().unwrap()), (vec![], vec![]));
-    let left = format!("SELECT count(*) FROM outbox WHERE state = {} AND why LIKE '%restored%'", OutboxState::LeftUnsent as u8);
+    let left = format!(
+        "SELECT count(*) FROM outbox WHERE state = {} AND why LIKE '%restored%'",
+        OutboxState::LeftUnsent as u8
+    );
     assert_eq!(number(&ledger, &left), 2);
     assert_eq!(ledger.epoch().unwrap(), epoch.replace("-1", "-2"));
     let last = ledger.entries().unwrap().pop().unwrap();
