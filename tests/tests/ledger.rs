@@ -285,3 +285,24 @@ fn old_readings_go_when_somebody_says_so_twice() {
     assert_eq!((&after["first"], &after["fenced"]), (&json!("2026-06-10T23:00:00Z"), &json!([])));
     service.kill();
 }
+
+#[test]
+fn a_service_starts_on_a_ledger_of_the_first_schema_and_a_backup_of_it_is_read() {
+    let garden = Garden::new(GROUND);
+    let old = root().join("daemon/tests/ledger/schema-1");
+    let put_in: Value =
+        serde_json::from_str(&std::fs::read_to_string(old.with_extension("json")).unwrap()).unwrap();
+    let series = put_in["readings"].as_object().unwrap().values();
+    let dated: usize = series.map(|rows| rows.as_array().unwrap().len()).sum();
+    let readings = dated as u64 + put_in["undated"].as_u64().unwrap();
+    std::fs::create_dir_all(garden.ledger()).unwrap();
+    std::fs::copy(&old, file(&garden)).unwrap();
+    let as_it_lies = value(&run(&["ledger", "check", "--json", text(&old)]));
+    assert_eq!((&as_it_lies["schema"], &as_it_lies["readings"]), (&json!(1), &json!(readings)));
+    let service = garden.start();
+    let checked = value(&ask(&garden, &["check", "--json"]));
+    assert_eq!((&checked["schema"], &checked["readings"]), (&json!(2), &json!(readings)));
+    assert_eq!(checked["fenced"], json!([]));
+    service.kill();
+    assert!(garden.ledger().join("ledger-schema-1").exists());
+}
