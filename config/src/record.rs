@@ -15,8 +15,10 @@ use crate::quantity::{Measured, measured, unit_for};
 use crate::reader::{Named, Notebook, Table};
 use crate::zone::Zones;
 
+mod each_row;
 mod stamp;
 
+pub use each_row::EachRow;
 pub use stamp::Stamps;
 
 /// A checked field map.
@@ -24,6 +26,8 @@ pub use stamp::Stamps;
 pub struct Record {
     /// One per column or pair of columns, in the order of the file.
     pub series: Vec<Series>,
+    /// Files in which each row names what it is; they are read by this and by no series.
+    pub each_row: Option<EachRow>,
 }
 
 /// What one column (or a pair, for daily extremes) means.
@@ -157,13 +161,37 @@ pub fn read_record(text: &str, zones: &Zones) -> Result<Record, Faults> {
             root.table("usual", "[usual]").map(|table| Shared::read(&table, zones)).unwrap_or_default();
         let mut told = BTreeSet::new();
         let tables = root.tables("series", "a [[series]]");
-        if tables.is_empty() {
+        let each_row = root.table("each_row", "[each_row]");
+        if tables.is_empty() && each_row.is_none() {
             root.need::<()>("series", "one [[series]] for each column", None);
         }
         let series = tables.iter().filter_map(|table| read_series(table, &usual, zones, &mut told)).collect();
-        Some(Record { series })
+        match each_row {
+            None => Some(Record { series, each_row: None }),
+            Some(table) => each_row::read(&table, zones).map(|it| Record { series, each_row: Some(it) }),
+        }
     };
     book.close("record.toml", value)
+}
+
+/// Which files are meant.
+fn file_match(table: &Table<'_, '_>) -> Option<FileMatch> {
+    let file = table.named_or_numbered("file", "the end of a file name, or its position in the command")?;
+    Some(match file {
+        Named::Text(ending) => FileMatch::Ending(ending),
+        Named::Number(position) => FileMatch::Position(position),
+    })
+}
+
+/// Texts for "no value", where they are told.
+fn missing(table: &Table<'_, '_>) -> Option<Vec<String>> {
+    let list = table.texts("missing")?;
+    Some(list.into_iter().map(|text| text.value.trim().to_owned()).collect())
+}
+
+/// The usual texts for "no value".
+fn no_value() -> Vec<String> {
+    vec![String::new(), "NaN".to_owned()]
 }
 
 /// What may stand in `[usual]` and in each series.
@@ -180,19 +208,14 @@ struct Shared {
 
 impl Shared {
     fn read(table: &Table<'_, '_>, zones: &Zones) -> Self {
-        let file = table.named_or_numbered("file", "the end of a file name, or its position in the command");
-        let missing = table.texts("missing");
         Self {
-            file: file.map(|file| match file {
-                Named::Text(ending) => FileMatch::Ending(ending),
-                Named::Number(position) => FileMatch::Position(position),
-            }),
+            file: file_match(table),
             delimiter: delimiter(table),
             header: table.word("header", &[("names", true), ("none", false)]),
             probe: table.id("probe"),
             time: table.table("time", "time").map(|time| stamp::Parts::read(&time, zones)),
             usual_interval_s: table.number("usual_interval_s", "s", 1.0..=86_400.0),
-            missing: missing.map(|list| list.into_iter().map(|text| text.value.trim().to_owned()).collect()),
+            missing: missing(table),
         }
     }
 }
@@ -265,10 +288,7 @@ fn read_series(
         } else {
             60.0
         }),
-        missing: own
-            .missing
-            .or_else(|| usual.missing.clone())
-            .unwrap_or_else(|| vec![String::new(), "NaN".to_owned()]),
+        missing: own.missing.or_else(|| usual.missing.clone()).unwrap_or_else(no_value),
         limits,
         changes: changes?,
     })

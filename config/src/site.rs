@@ -64,6 +64,8 @@ pub struct Ledger {
     pub folder: PathBuf,
     /// Longest time between commits \[s\].
     pub commit_every_s: f64,
+    /// For how many years readings are meant to be kept. Nothing is deleted by it.
+    pub keep_years: u32,
 }
 
 /// Reads a site file.
@@ -118,8 +120,10 @@ fn ledger(root: &Table<'_, '_>) -> Ledger {
     let table = root.table("ledger", "[ledger]");
     let folder = table.as_ref().and_then(|table| table.line("folder"));
     let commit_every_s = table.as_ref().and_then(|table| table.number("commit_every_s", "s", 0.1..=300.0));
+    let keep_years = table.as_ref().and_then(|table| table.whole("keep_years", 1..=100));
     Ledger {
         folder: folder.unwrap_or_else(|| "/var/lib/glasshour".to_owned()).into(),
         commit_every_s: commit_every_s.unwrap_or(60.0),
+        keep_years: keep_years.unwrap_or(10) as u32,
     }
 }

@@ -310,6 +310,16 @@ fn what_cannot_work_together_is_told() {
 }
 
 #[test]
+fn readings_are_meant_to_be_kept_for_ten_years_unless_the_file_says_otherwise() {
+    let head = "[site]\nname = \"Yard\"\nlatitude = 52.1\nlongitude = 5.3\nstandard_offset = \"+01:00\"\n";
+    let keep = |rest: &str| {
+        read_site(&format!("{head}{rest}"), &crop_book().unwrap(), &zones()).map(|it| it.ledger.keep_years)
+    };
+    assert_eq!((keep(""), keep("[ledger]\nkeep_years = 25\n")), (Ok(10), Ok(25)));
+    assert!(keep("[ledger]\nkeep_years = 0\n").unwrap_err().to_string().contains("write 1 to 100"));
+}
+
+#[test]
 fn no_text_makes_the_reader_panic() {
     let (crops, zones) = (crop_book().unwrap(), zones());
     let whole = whole_sample();

@@ -168,6 +168,33 @@ pub enum Note {
     },
     /// Told: one step in the life of a notice.
     Step(Step),
+    /// Told: a row of the ledger is damaged and skipped; the rest is served.
+    Fence(Fenced),
+    /// Told: a damaged row was brought back from a backup.
+    Mended {
+        /// The entry that told of the damage.
+        fence: i64,
+        /// Readings that came back with it.
+        readings: u64,
+        /// What had been damaged.
+        fenced: Fenced,
+    },
+    /// Told: a backup was put in the ledger's place, or the ledger came to another board.
+    Restored {
+        /// Up to when it reaches, UTC ms.
+        to_ms: i64,
+        /// Messages that waited in it and are not sent.
+        unsent: u64,
+        /// Whether only the board is another.
+        other_board: bool,
+    },
+    /// Told: old readings were thrown away because somebody asked.
+    Forgotten {
+        /// Everything measured before this, UTC ms.
+        before_ms: i64,
+        /// How many.
+        readings: u64,
+    },
     /// Told: the morning letter of a day, `YYYY-MM-DD` in civil time.
     Letter {
         /// Which day.
@@ -230,6 +257,8 @@ impl Note {
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
             Self::Edition { .. } => "edition",
+            Self::Fence(_) | Self::Mended { .. } => "fence",
+            Self::Restored { .. } | Self::Forgotten { .. } => "ledger",
             _ => "diary",
         }
     }
@@ -252,8 +281,51 @@ impl Note {
             Self::Step(step) => step.notice.clone(),
             Self::Letter { date } => date.clone(),
             Self::Edition { edition, .. } => edition.clone(),
-            Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
+            Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
+            Self::HeatWarning { .. }
+            | Self::Remark { .. }
+            | Self::Restored { .. }
+            | Self::Forgotten { .. } => String::new(),
         }
+    }
+}
+
+/// A damaged row of the ledger, with what is known of it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Fenced {
+    /// Its table.
+    pub table: String,
+    /// Its number there.
+    pub row: i64,
+    /// What is wrong with it.
+    pub wrong: String,
+    /// Whose readings it held, where it held those of one probe.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub probe: Option<String>,
+    /// Of which quantity.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quantity: Option<String>,
+    /// From when on what it held was measured or told, UTC ms, as far as known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since_ms: Option<i64>,
+    /// Until when.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub until_ms: Option<i64>,
+}
+
+impl Note {
+    /// Whether the program tells it and nobody notes it.
+    pub fn is_told(&self) -> bool {
+        matches!(
+            self,
+            Self::Step(_)
+                | Self::Letter { .. }
+                | Self::Edition { .. }
+                | Self::Fence(_)
+                | Self::Mended { .. }
+                | Self::Restored { .. }
+                | Self::Forgotten { .. }
+        )
     }
 }
 

@@ -290,6 +290,15 @@ pub struct BoardGlance {
     /// Days still to be reckoned until another edition comes into service; none while none is being reckoned.
     #[serde(default)]
     pub still_to_reckon: Option<u64>,
+    /// Damage in the ledger that no backup has mended, a sentence each.
+    #[serde(default)]
+    pub damaged: Vec<String>,
+    /// That the ledger was restored or came to another board, for some days after.
+    #[serde(default)]
+    pub restored: Option<String>,
+    /// How the ledger grows, in words.
+    #[serde(default)]
+    pub growth: Option<String>,
 }
 
 /// Everything shown of the present.

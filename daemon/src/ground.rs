@@ -148,11 +148,8 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. }
-            | Note::Step(_)
-            | Note::Letter { .. }
-            | Note::Reply { .. }
-            | Note::Edition { .. } => return,
+            Note::Undo { .. } | Note::Reply { .. } => return,
+            note if note.is_told() => return,
             _ => {}
         }
         self.entries.push(entry.clone());

@@ -17,6 +17,7 @@ pub mod minders;
 pub mod mirror;
 pub mod page;
 pub mod reading;
+pub mod readings_out;
 pub mod record;
 pub mod rows;
 pub mod service;

@@ -17,6 +17,7 @@ use crate::entry::Note;
 use crate::reading::{Heard, ProbeName};
 
 mod columns;
+mod each_row;
 mod sheet;
 mod stamp;
 #[cfg(test)]
@@ -126,6 +127,16 @@ pub enum RecordError {
         /// The first row of the file.
         headings: String,
     },
+    /// A column that rows are told apart by is not there.
+    #[error("{}: no column {column}; the file is headed {headings}", file.display())]
+    NoHeading {
+        /// Which.
+        file: PathBuf,
+        /// The column asked for.
+        column: String,
+        /// The first row of the file.
+        headings: String,
+    },
     /// The map separates cells by a sign that takes more than one byte.
     #[error("{}: {sign:?} cannot stand between cells; write a comma, semicolon, tab or upright line", file.display())]
     Delimiter {
@@ -158,6 +169,10 @@ pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
     let mut found: Vec<sheet::Found> = map.series.iter().map(|_| sheet::Found::default()).collect();
     for (index, file) in files.iter().enumerate() {
         let name = file.file_name().unwrap_or_default().to_string_lossy();
+        if let Some(each_row) = map.each_row.as_ref().filter(|it| it.file.fits(&name, index + 1)) {
+            each_row::read(each_row, file, &mut recorded)?;
+            continue;
+        }
         let fitting: Vec<usize> =
             (0..map.series.len()).filter(|at| map.series[*at].file.fits(&name, index + 1)).collect();
         if fitting.is_empty() {

@@ -1,21 +1,53 @@
-//! `glasshour export`: everything reckoned and told, as `replay` prints it.
+//! `glasshour export`: everything reckoned and told, as `replay` prints it; or readings, in a form others read.
 
 use std::io::Write;
 
-use super::target::Target;
+use chrono::DateTime;
+
+use super::ledger::trouble;
+use super::target::{Target, read_site};
 use super::{Trouble, ask};
+use crate::calendar::{Calendar, day};
+use crate::ledger::{Copied, LedgerError, Pour};
+use crate::readings_out::{Form, SeriesName, Sheet};
 
 /// Options of `export`.
 #[derive(Debug, clap::Args)]
 pub(super) struct ExportArgs {
     #[command(flatten)]
     target: Target,
-    /// JSON, which is the only form yet; the option may be given for likeness with the others.
-    #[arg(long)]
+    /// Day pages, planting pages, counts and notices as JSON: what comes out when no other form is asked for.
+    #[arg(long, conflicts_with_all = ["csv", "ndjson", "senml", "series", "from", "to"])]
     json: bool,
+    /// Readings as a table, one a row.
+    #[arg(long, group = "form")]
+    csv: bool,
+    /// Readings as one JSON object a line.
+    #[arg(long, group = "form")]
+    ndjson: bool,
+    /// Readings as a SenML pack (RFC 8428).
+    #[arg(long, group = "form")]
+    senml: bool,
+    /// Readings of this series only; may be given again. Every series without it.
+    #[arg(long, value_name = "PROBE/QUANTITY", requires = "form")]
+    series: Vec<SeriesName>,
+    /// Readings from this day, or moment, on.
+    #[arg(long, value_name = "DATE or TIME", requires = "form")]
+    from: Option<String>,
+    /// Readings before this day, or moment.
+    #[arg(long, value_name = "DATE or TIME", requires = "form")]
+    to: Option<String>,
 }
 
 pub(super) fn run(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble> {
+    let forms = [(args.csv, Form::Csv), (args.ndjson, Form::Ndjson), (args.senml, Form::Senml)];
+    match forms.iter().find(|(asked, _)| *asked) {
+        Some((_, form)) => readings(args, *form, out),
+        None => reckoned(args, out),
+    }
+}
+
+fn reckoned(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let value = match args.target.socket()? {
         Some(socket) => ask::get(&socket, "/api/export")?,
         None => {
@@ -26,4 +58,72 @@ pub(super) fn run(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble
     };
     writeln!(out, "{value}")?;
     Ok(())
+}
+
+fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), Trouble> {
+    let from_ms = args.from.as_deref().map(|text| moment(args, text)).transpose()?;
+    let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
+    if let Some(socket) = args.target.socket()? {
+        let mut path = format!("/api/ledger/readings?form={}", form.as_str());
+        let names: Vec<String> =
+            args.series.iter().map(|it| format!("{}/{}", it.probe, it.quantity)).collect();
+        if !names.is_empty() {
+            path += &format!("&series={}", escaped(&names.join(",")));
+        }
+        for (key, moment) in [("from_ms", from_ms), ("to_ms", to_ms)] {
+            path += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
+        }
+        return ask::fetch(&socket, &path, out);
+    }
+    let file = args.target.data_folder()?.join("ledger");
+    let copied = Copied::open(&file).map_err(|error| trouble(&error))?;
+    let view = copied.view();
+    let refused = |error: LedgerError| trouble(&error);
+    let known = view.series().map_err(refused)?;
+    let series = chosen(&args.series, known)?;
+    let mut pour = Pour::new(series, from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX));
+    let mut sheet = Sheet::new(form, &copied.name().map_err(refused)?);
+    out.write_all(sheet.head().as_bytes())?;
+    while let Some(readings) = view.pour(&mut pour).map_err(refused)? {
+        out.write_all(sheet.piece(&readings).as_bytes())?;
+    }
+    out.write_all(sheet.tail().as_bytes())?;
+    Ok(())
+}
+
+type Known = Vec<(String, agronomy::quantity::Quantity)>;
+
+fn chosen(asked: &[SeriesName], known: Known) -> Result<Known, Trouble> {
+    if asked.is_empty() {
+        return Ok(known);
+    }
+    let of = |it: &SeriesName| {
+        let found = known.iter().find(|(probe, quantity)| *probe == it.probe && *quantity == it.quantity);
+        found.cloned().ok_or_else(|| Trouble::Given(format!("{}/{} was never heard", it.probe, it.quantity)))
+    };
+    asked.iter().map(of).collect()
+}
+
+/// A moment as it is given: a day of the site's standard time, or a time with its offset.
+fn moment(args: &ExportArgs, text: &str) -> Result<i64, Trouble> {
+    if let Ok(time) = DateTime::parse_from_rfc3339(text) {
+        return Ok(time.timestamp_millis());
+    }
+    let wrong = || Trouble::Given(format!("{text:?} is no moment; write 2026-06-01 or 2026-06-01T12:00:00Z"));
+    let day = day(text).ok_or_else(wrong)?;
+    let offset_s = read_site(&args.target.site)?.0.site.standard_offset_s;
+    Ok(Calendar::fixed(i64::from(offset_s) * 1_000).start_of(day))
+}
+
+/// Text as it may stand in an address after the question mark.
+fn escaped(text: &str) -> String {
+    let mut out = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-._~/,".contains(&byte) {
+            out.push(char::from(byte));
+        } else {
+            out.push_str(&format!("%{byte:02X}"));
+        }
+    }
+    out
 }

@@ -15,6 +15,7 @@ pub mod degree_days;
 mod demo;
 mod export;
 mod ground;
+mod ledger;
 mod mirror;
 mod note;
 mod now;
@@ -59,6 +60,8 @@ enum Command {
     Export(export::ExportArgs),
     /// The copy of the ledger in a database elsewhere: what it lacks.
     Mirror(mirror::MirrorArgs),
+    /// Looks after the ledger: check, backup, restore, mend, forget.
+    Ledger(ledger::LedgerArgs),
 }
 
 /// Why a command ended without doing all it was asked.
@@ -68,6 +71,8 @@ pub enum Trouble {
     Failed(String),
     /// Exit code 2: what was given cannot be used.
     Given(String),
+    /// An exit code of its own.
+    Coded(u8, String),
     /// Exit code 2, and everything has been said already.
     Said,
     /// Exit code 3: two things that were compared differ; what differs has been said already.
@@ -103,8 +108,11 @@ pub fn main() -> ExitCode {
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
+        Command::Ledger(args) => ledger::run(&args, &mut out),
     };
-    let done = done.and_then(|()| out.flush().map_err(Trouble::from));
+    // What was found comes out also where the command says afterwards that something is wrong with it.
+    let flushed = out.flush().map_err(Trouble::from);
+    let done = done.and(flushed);
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(Trouble::Failed(why)) => {
@@ -118,6 +126,10 @@ pub fn main() -> ExitCode {
         Err(Trouble::Given(why)) => {
             let _ = writeln!(io::stderr(), "glasshour: {why}");
             ExitCode::from(2)
+        }
+        Err(Trouble::Coded(code, why)) => {
+            let _ = writeln!(io::stderr(), "glasshour: {why}");
+            ExitCode::from(code)
         }
         Err(Trouble::Said) => ExitCode::from(2),
         Err(Trouble::Differs) => {

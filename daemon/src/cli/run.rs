@@ -10,6 +10,7 @@ use tokio_util::sync::CancellationToken;
 use super::target::read_site;
 use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
+use crate::ledger::refuse_newer;
 use crate::service;
 
 /// How long the parts have to stop.
@@ -26,6 +27,7 @@ pub(super) struct RunArgs {
 pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
     let (site, book) = read_site(&args.site)?;
+    refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
     let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
     let clock: Arc<dyn Clock> = Arc::new(SystemClock::new(declared));
     let start = site.start.clone();

@@ -8,6 +8,7 @@ use config::zone::Zones;
 use super::Trouble;
 use crate::clock::{Clock, SystemClock};
 use crate::keeper::core::{Core, Moment};
+use crate::ledger::refuse_newer;
 use crate::service;
 
 /// The options that name the garden.
@@ -39,6 +40,7 @@ impl Target {
         if let Some(folder) = &self.folder {
             site.ledger.folder.clone_from(folder);
         }
+        refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
         let clock = SystemClock::new(site.clock_vouched_by_system.then(|| "the system".to_owned()));
         let start = site.start.clone();
         let opened = service::open_core(&site, book, &clock, |known, now_ms| {

@@ -84,6 +84,9 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Reply { .. } => Ok(()),
         Note::Step(_) | Note::Letter { .. } => Err("steps and letters are told, not noted".to_owned()),
         Note::Edition { .. } => Err("editions are told, not noted".to_owned()),
+        Note::Fence(_) | Note::Mended { .. } | Note::Restored { .. } | Note::Forgotten { .. } => {
+            Err("what befalls the ledger is told, not noted".to_owned())
+        }
     }
 }
 

@@ -15,7 +15,7 @@ use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, Step, Turn};
+use crate::entry::{Entry, Fenced, Note, Step, Turn};
 use crate::ground::Ground;
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
@@ -214,13 +214,35 @@ impl Engine {
         }
     }
 
+    /// Takes in what the ledger tells of itself: no minder minds it.
+    pub fn learn(&mut self, entry: Entry) {
+        let ground = self.ground.clone();
+        self.touch_by(&entry, &ground);
+        self.entries.push(entry);
+    }
+
     /// Marks the days an entry touches on the ground as it is without it, or with it; both are to be marked.
     pub(super) fn touch_by(&mut self, entry: &Entry, ground: &Ground) {
+        if let Note::Mended { fenced, .. } = &entry.note {
+            return self.touch_mended(fenced);
+        }
         let Some(touched) = touched_by(entry, ground, &self.entries, &self.site.calendar) else { return };
         let today = self.site.calendar.day_of(self.now_ms);
         for day in touched.first..=touched.last.min(today - 1) {
             for place in &touched.places {
                 self.dirty.insert((place.clone(), day));
+            }
+        }
+    }
+
+    /// Marks the days of which readings came back, and the day after, into which they hold.
+    fn touch_mended(&mut self, fenced: &Fenced) {
+        let (Some(since_ms), Some(until_ms)) = (fenced.since_ms, fenced.until_ms) else { return };
+        let calendar = &self.site.calendar;
+        let today = calendar.day_of(self.now_ms);
+        for day in calendar.day_of(since_ms)..=(calendar.day_of(until_ms) + 1).min(today - 1) {
+            for place in self.place_ids() {
+                self.dirty.insert((place, day));
             }
         }
     }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
 
+use super::core::{Core, Moment};
 use super::event::{Acknowledge, Event, Refusal};
 use crate::entry::{Anew, Cause, Note};
 use crate::glance::{Glance, PlantingGlance};
@@ -76,10 +77,15 @@ pub struct Season {
     pub still_to_reckon: Option<u64>,
 }
 
+/// What is done with the core, between two events.
+pub type Work = Box<dyn FnOnce(&mut Core, Moment) + Send>;
+
 /// A question for the keeper.
 pub enum Question {
     /// Day pages, planting pages, counts and notices: the same JSON as `replay`.
     Export(oneshot::Sender<serde_json::Value>),
+    /// Something to be done to the ledger; it answers for itself.
+    Tend(Work),
     /// The season of one planting.
     Season {
         /// Which.
@@ -138,6 +144,21 @@ impl Handle {
     pub async fn export(&self) -> Result<serde_json::Value, Stopped> {
         let (answer, answered) = oneshot::channel();
         self.events.send(Event::Ask(Question::Export(answer))).await.map_err(|_| Stopped)?;
+        answered.await.map_err(|_| Stopped)
+    }
+
+    /// Has something done to the ledger, with everything that waits committed before.
+    ///
+    /// # Errors
+    ///
+    /// [`Stopped`].
+    pub async fn tend<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&mut Core, Moment) -> T + Send + 'static,
+    ) -> Result<T, Stopped> {
+        let (answer, answered) = oneshot::channel();
+        let work: Work = Box::new(move |core, moment| _ = answer.send(work(core, moment)));
+        self.events.send(Event::Ask(Question::Tend(work))).await.map_err(|_| Stopped)?;
         answered.await.map_err(|_| Stopped)
     }
 

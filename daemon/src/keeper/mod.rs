@@ -17,6 +17,7 @@ mod judge;
 mod moment;
 pub mod start;
 pub mod stored;
+mod tending;
 pub mod thread;
 mod touched;
 pub mod tracks;

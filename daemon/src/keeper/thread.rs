@@ -73,6 +73,8 @@ pub struct Keeper {
     published_ms: i64,
     trusted: bool,
     last_day_worked: i64,
+    /// Damaged rows of the ledger that were met when it was last looked.
+    fences: usize,
 }
 
 impl Keeper {
@@ -99,6 +101,7 @@ impl Keeper {
             published_ms: 0,
             trusted,
             last_day_worked,
+            fences: 0,
             setup,
         };
         (keeper, Handle { events: sender, glance: glance_receiver })
@@ -116,6 +119,7 @@ impl Keeper {
     /// When something that waits could not be made durable at the end.
     pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
         self.count_undated();
+        self.reckon_growth_if_small();
         self.publish();
         while !stop.is_cancelled() {
             let wait = self.until_next();
@@ -169,6 +173,7 @@ impl Keeper {
         }
         self.remake(moment);
         self.daily_work(moment);
+        self.name_damage(moment);
         if told {
             self.publish();
         } else {
@@ -316,6 +321,12 @@ impl Keeper {
                 self.commit(self.moment());
                 while self.setup.core.remake(REMADE_AT_ONCE) {}
                 let _ = answer.send(export(self.setup.core.engine()));
+            }
+            Question::Tend(work) => {
+                let moment = self.moment();
+                self.commit(moment);
+                work(&mut self.setup.core, moment);
+                self.publish();
             }
             Question::Season { planting, answer } => {
                 let _ = answer.send(season(self.setup.core.engine(), &planting));

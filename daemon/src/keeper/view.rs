@@ -8,6 +8,7 @@ use crate::entry::{Entry, Note, Step, Turn};
 use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance};
 use crate::reading::Grade;
 
+mod board;
 mod place;
 mod planting;
 mod season;
@@ -69,6 +70,8 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         entries: entries(engine),
         board: BoardGlance {
             still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
+            damaged: board::damaged(&engine.entries, calendar),
+            restored: board::restored(&engine.entries, calendar, now_ms),
             ..shell.board.clone()
         },
     }

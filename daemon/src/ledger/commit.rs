@@ -6,7 +6,7 @@ use agronomy::quantity::Quantity;
 use rusqlite::{Connection, OptionalExtension};
 
 use super::batch::{self, Content, Item};
-use super::bytes::{checksum, seal, seal_text};
+use super::bytes::{checksum, put, seal};
 use super::week::{self, MOST_MS};
 use super::{LedgerError, schema};
 use crate::entry::Note;
@@ -57,6 +57,8 @@ pub enum OutboxState {
     GivenUp = 2,
     /// Its time ran out.
     Expired = 3,
+    /// It waited in a ledger that was restored or moved to another board: it may have been sent there.
+    LeftUnsent = 4,
 }
 
 impl OutboxState {
@@ -66,6 +68,7 @@ impl OutboxState {
             0 => Self::Waiting,
             1 => Self::Sent,
             3 => Self::Expired,
+            4 => Self::LeftUnsent,
             _ => Self::GivenUp,
         }
     }
@@ -277,14 +280,59 @@ fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64
     for new in notes {
         let body = serde_json::to_string(&new.note)
             .map_err(|error| LedgerError::Refused { what: error.to_string() })?;
-        let id: i64 = conn.query_row("SELECT coalesce(max(id), 0) + 1 FROM entry", [], |row| row.get(0))?;
-        let sealed = seal_text(&body, &[id, new.at_ms, new.from_ms]);
-        let sql = "INSERT INTO entry (id, seq, kind, subject, at_ms, from_ms, body)
-            VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-        conn.execute(sql, (id, seq, new.note.kind(), new.note.subject(), new.at_ms, new.from_ms, sealed))?;
+        let id =
+            1 + conn.query_row("SELECT coalesce(max(id), 0) FROM entry", [], |row| row.get::<_, i64>(0))?;
+        let (kind, subject) = (new.note.kind(), new.note.subject());
+        let row = EntryRow {
+            id,
+            seq,
+            kind,
+            subject: &subject,
+            at_ms: new.at_ms,
+            from_ms: new.from_ms,
+            body: &body,
+        };
+        row.insert(conn)?;
         entries.push(id);
     }
     Ok(entries)
+}
+
+/// A row of `entry`, as it is stored.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct EntryRow<'a> {
+    pub(super) id: i64,
+    pub(super) seq: i64,
+    pub(super) kind: &'a str,
+    pub(super) subject: &'a str,
+    pub(super) at_ms: i64,
+    pub(super) from_ms: i64,
+    pub(super) body: &'a str,
+}
+
+impl EntryRow<'_> {
+    /// The checksum over all that the row says, its number included.
+    pub(super) fn sum(&self) -> i64 {
+        let mut out = Vec::with_capacity(self.kind.len() + self.subject.len() + self.body.len() + 8);
+        for text in [self.kind, self.subject, self.body] {
+            put(&mut out, text.len() as u64);
+            out.extend_from_slice(text.as_bytes());
+        }
+        i64::from(checksum(&out, &[self.id, self.seq, self.at_ms, self.from_ms]))
+    }
+
+    fn insert(&self, conn: &Connection) -> Result<(), LedgerError> {
+        let sql = "INSERT INTO entry (id, seq, kind, subject, at_ms, from_ms, body, sum)
+            VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        let Self { id, seq, kind, subject, at_ms, from_ms, body } = *self;
+        conn.execute(sql, (id, seq, kind, subject, at_ms, from_ms, body, self.sum()))?;
+        Ok(())
+    }
+}
+
+/// Enters notes outside a commit: what the ledger itself has to say of its rows.
+pub(super) fn enter(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64>, LedgerError> {
+    write_notes(conn, notes, seq)
 }
 
 fn write_outbox(conn: &Connection, commit: &Commit<'_>, entries: &[i64]) -> Result<(), LedgerError> {

@@ -150,7 +150,12 @@ impl Taken {
 }
 
 /// Merges readings into a chunk, new or there already, and rolls up its hours.
-fn write_chunk(view: View<'_>, id: i64, last_seq: i64, arrivals: &[Kept]) -> Result<(), LedgerError> {
+pub(super) fn write_chunk(
+    view: View<'_>,
+    id: i64,
+    last_seq: i64,
+    arrivals: &[Kept],
+) -> Result<(), LedgerError> {
     let mut all = match stored(view.conn, id)? {
         None => Vec::new(),
         Some((_, Ok(kept))) => kept,
@@ -169,7 +174,7 @@ fn write_chunk(view: View<'_>, id: i64, last_seq: i64, arrivals: &[Kept]) -> Res
 }
 
 /// A reading may hold into later weeks: the hours of chunks that follow a rewritten one are made afresh.
-fn renew_following(view: View<'_>, written: &BTreeSet<i64>) -> Result<(), LedgerError> {
+pub(super) fn renew_following(view: View<'_>, written: &BTreeSet<i64>) -> Result<(), LedgerError> {
     let mut following = BTreeSet::new();
     for id in written {
         let (series, week) = of_chunk(*id);
@@ -177,15 +182,13 @@ fn renew_following(view: View<'_>, written: &BTreeSet<i64>) -> Result<(), Ledger
         following.extend((1..=reach.min(LAST_WEEK - week)).map(|weeks| id + weeks));
     }
     for id in following.difference(written) {
-        if let Some((last_seq, Ok(kept))) = stored(view.conn, *id)? {
-            let hours = hours::encode(&[*id, last_seq], &hours_of(view, *id, &kept)?);
-            view.conn.execute("UPDATE chunk SET hours = ?2 WHERE id = ?1", (id, hours))?;
-        }
+        renew_hours(view, *id)?;
     }
     Ok(())
 }
 
-fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hours::HourTicks>, LedgerError> {
+/// The roll-ups that a chunk's readings give.
+pub(super) fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hours::HourTicks>, LedgerError> {
     let (series, week) = of_chunk(id);
     let usual_ms = usual_ms(view, series)?;
     let start_ms = start_ms(week, view.shared.offset_ms);
@@ -193,6 +196,14 @@ fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hours::HourTic
     let mut all = view.kept_of(series, &earlier, &[])?;
     all.extend_from_slice(kept);
     Ok(roll(&all, start_ms, HOURS, usual_ms))
+}
+
+/// Makes a chunk's roll-ups afresh from its readings; whether there is such a chunk, whole.
+pub(super) fn renew_hours(view: View<'_>, id: i64) -> Result<bool, LedgerError> {
+    let Some((last_seq, Ok(kept))) = stored(view.conn, id)? else { return Ok(false) };
+    let hours = hours::encode(&[id, last_seq], &hours_of(view, id, &kept)?);
+    view.conn.execute("UPDATE chunk SET hours = ?2 WHERE id = ?1", (id, hours))?;
+    Ok(true)
 }
 
 fn usual_ms(view: View<'_>, series: i64) -> Result<i64, LedgerError> {

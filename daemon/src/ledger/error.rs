@@ -41,12 +41,29 @@ pub enum LedgerError {
         /// The newest this program knows.
         known: i64,
     },
+    /// Written by an older program, and not brought up to this one's form yet.
+    #[error("the ledger has schema {version}, older than this program's {known}: opening it changes it")]
+    Older {
+        /// Its schema number.
+        version: i64,
+        /// The one this program writes.
+        known: i64,
+    },
     /// The file itself is damaged, beyond single rows.
     #[error("the ledger is damaged: {what}")]
     Damaged {
         /// How.
         what: String,
     },
+    /// A file of that name is there already.
+    #[error("{file} is there already: name another, or say --replace")]
+    There {
+        /// Its path.
+        file: String,
+    },
+    /// A backup, but of another ledger.
+    #[error("the backup is of another ledger: its readings are not this garden's")]
+    OtherLedger,
     /// The database refused a statement: a fault of this program.
     #[error("the database refused: {what}")]
     Refused {

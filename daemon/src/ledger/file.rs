@@ -7,7 +7,7 @@
 use std::any::Any;
 use std::ffi::CStr;
 use std::fmt::Debug;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
@@ -44,6 +44,11 @@ pub trait Disk: Debug + Send + Sync {
     ///
     /// When the storage refuses.
     fn drop_page_cache(&self) -> Result<(), LedgerError>;
+
+    /// The folder it is; none where it is something else.
+    fn folder(&self) -> Option<&Path> {
+        None
+    }
 
     /// Makes the names of new files last through a power cut.
     ///

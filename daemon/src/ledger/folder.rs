@@ -69,6 +69,10 @@ impl Disk for Folder {
         Ok(())
     }
 
+    fn folder(&self) -> Option<&Path> {
+        Some(&self.0)
+    }
+
     fn flush_folder(&self) -> Result<(), LedgerError> {
         Ok(fsync(File::open(&self.0)?).map_err(Error::from)?)
     }

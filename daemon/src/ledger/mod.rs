@@ -13,6 +13,9 @@
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
 //! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
+//! | `inspect`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
+//! | `copied`, `backup`, `migrate`, `identity` | other files of its kind: copies, restores, older forms, epochs |
+//! | `pour` | years of readings, a week at a time |
 //! | `file`, `log`, `folder`, `schema`, `shared` | the file and its log, the disk they lie on, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
@@ -20,24 +23,33 @@
 //! series never changes its decimals: should a release change those of a quantity, new series begin, and readers see
 //! both as one.
 
+mod backup;
 mod batch;
 mod bytes;
 mod chunk;
 mod commit;
 mod compaction;
+mod copied;
 mod dating;
 mod error;
+mod fence;
 mod file;
 mod folder;
+mod forget;
 mod health;
 mod hours;
 mod identity;
+mod inspect;
 mod log;
+mod mend;
 mod merge;
+mod migrate;
 pub mod mirrored;
+mod pour;
 mod reader;
 mod records;
 mod rollup;
+mod room;
 mod schema;
 mod shared;
 mod view;
@@ -48,14 +60,22 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, TransactionBehavior};
 
+pub use backup::{PASSING, Restored, machine, place, restore};
 pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
+pub use copied::{Copied, refuse_newer};
 pub use error::LedgerError;
+pub use fence::open_fences;
 pub use file::{Disk, Hold};
+pub use forget::Forgotten;
 pub use health::Sizes;
+pub use inspect::Inspection;
+pub use mend::Mended;
+pub use pour::Pour;
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
+pub use room::{Growth, days_left, free_bytes, growth};
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
 pub use view::{Batch, View};
 
@@ -98,7 +118,11 @@ impl Ledger {
     ///
     /// [`LedgerError::Held`] names the process that has it; otherwise what the file or the storage is at fault for.
     pub fn open(folder: &Path, founding: &Founding) -> Result<Self, LedgerError> {
-        Self::open_on(Arc::new(Folder::at(folder)?), founding)
+        let disk = Arc::new(Folder::at(folder)?);
+        Self::open_after(disk, founding, || {
+            backup::sweep(folder)?;
+            migrate::bring_up(folder, &mut |_| {}).map(|_| ())
+        })
     }
 
     /// Opens the ledger on a disk, making it if absent.
@@ -107,8 +131,17 @@ impl Ledger {
     ///
     /// As [`open`](Self::open).
     pub fn open_on(disk: Arc<dyn Disk>, founding: &Founding) -> Result<Self, LedgerError> {
+        Self::open_after(disk, founding, || Ok(()))
+    }
+
+    fn open_after(
+        disk: Arc<dyn Disk>,
+        founding: &Founding,
+        put_right: impl FnOnce() -> Result<(), LedgerError>,
+    ) -> Result<Self, LedgerError> {
         let hold = disk.hold()?;
         disk.drop_page_cache()?;
+        put_right()?;
         Self::begin(Home::Disk(disk), Some(hold), founding)
     }
 

@@ -7,7 +7,7 @@ use agronomy::quantity::Quantity;
 
 use super::file::Role;
 use super::shared::{Shared, Slot, occupy};
-use super::{Batch, Hour, LedgerError, OutboxRow, Page, View};
+use super::{Batch, Forgotten, Hour, Inspection, LedgerError, OutboxRow, Page, View};
 use crate::entry::Entry;
 use crate::reading::Reading;
 
@@ -40,6 +40,22 @@ impl Reader {
         let answer = ask(View { conn: &conn, shared: &self.shared });
         *slot = Some(conn);
         answer
+    }
+}
+
+impl Reader {
+    /// Where the ledger is.
+    pub(super) fn home(&self) -> &super::file::Home {
+        &self.shared.home
+    }
+
+    /// Works through a connection of its own that is closed afterwards, for what a reader's may not do.
+    pub(super) fn look_apart<T>(
+        &self,
+        work: impl FnOnce(&rusqlite::Connection) -> Result<T, LedgerError>,
+    ) -> Result<T, LedgerError> {
+        let _inside = self.shared.enter()?;
+        work(&self.shared.home.connect(Role::Writer)?)
     }
 }
 
@@ -105,6 +121,14 @@ questions! {
     pages(edition: &str) -> Vec<Page>;
     /// See [`View::editions`].
     editions() -> Vec<String>;
+    /// See [`View::inspect`].
+    inspect() -> Inspection;
+    /// See [`View::readings_per_day`].
+    readings_per_day() -> Option<f64>;
+    /// See [`View::outlived`].
+    outlived(now_ms: i64) -> Option<Forgotten>;
+    /// See [`View::forgettable`].
+    forgettable(before_ms: i64) -> Forgotten;
     /// See [`View::state`].
     state(edition: &str) -> Option<(i64, Vec<u8>)>;
 }

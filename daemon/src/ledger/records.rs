@@ -2,8 +2,8 @@
 
 use rusqlite::{OptionalExtension, Row};
 
-use super::bytes::{CHECKSUM_BYTES, unseal, unseal_text};
-use super::commit::OutboxState;
+use super::bytes::{CHECKSUM_BYTES, Spoilt, unseal, unseal_text};
+use super::commit::{EntryRow, OutboxState};
 use super::{LedgerError, View};
 use crate::entry::Entry;
 
@@ -35,6 +35,23 @@ pub struct Page {
     pub body: String,
 }
 
+/// An entry out of a row of all its columns, once its checksum is found to fit; else what is wrong with it.
+pub(super) fn entry(row: &Row<'_>) -> Result<Entry, String> {
+    let text = |column| {
+        let bytes = row.get_ref(column).ok().and_then(|value| value.as_bytes_or_null().ok().flatten());
+        bytes.and_then(|bytes| std::str::from_utf8(bytes).ok()).ok_or_else(|| Spoilt::Form.to_string())
+    };
+    let number = |column| row.get::<_, i64>(column).map_err(|error| error.to_string());
+    let (id, seq, at_ms, from_ms) = (number(0)?, number(1)?, number(4)?, number(5)?);
+    let body = text(6)?;
+    let stored = EntryRow { id, seq, kind: text(2)?, subject: text(3)?, at_ms, from_ms, body };
+    if stored.sum() != number(7)? {
+        return Err(Spoilt::Checksum.to_string());
+    }
+    let note = serde_json::from_str(body).map_err(|error| error.to_string())?;
+    Ok(Entry { id, at_ms, from_ms, note })
+}
+
 impl View<'_> {
     /// Every entry, in commit order.
     ///
@@ -60,19 +77,16 @@ impl View<'_> {
         which: &str,
         of: impl rusqlite::Params,
     ) -> Result<Vec<Entry>, LedgerError> {
-        let sql = format!("SELECT id, at_ms, from_ms, body FROM entry WHERE {which} ORDER BY id");
+        let sql = format!(
+            "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE {which} ORDER BY id"
+        );
         let mut statement = self.conn.prepare(&sql)?;
         let mut rows = statement.query(of)?;
         let mut entries = Vec::new();
         while let Some(row) = rows.next()? {
-            let (id, at_ms, from_ms): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
-            let note = match unseal_text(text(row, 3)?, &[id, at_ms, from_ms]) {
-                Ok(body) => serde_json::from_str(body).map_err(|error| error.to_string()),
-                Err(spoilt) => Err(spoilt.to_string()),
-            };
-            match note {
-                Ok(note) => entries.push(Entry { id, at_ms, from_ms, note }),
-                Err(what) => self.shared.fence("entry", id, &what),
+            match entry(row) {
+                Ok(entry) => entries.push(entry),
+                Err(spoilt) => self.shared.fence("entry", row.get(0)?, &spoilt),
             }
         }
         Ok(entries)

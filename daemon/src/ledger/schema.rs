@@ -7,11 +7,13 @@ use rusqlite::{Connection, OptionalExtension};
 use super::{Founding, LedgerError};
 
 /// Marks the file as ours ("GlHs").
-const APPLICATION: i64 = 0x476c_4873;
+pub(super) const APPLICATION: i64 = 0x476c_4873;
 /// Number of this schema.
-const VERSION: i64 = 1;
+pub(super) const VERSION: i64 = 2;
 /// Log and file are filled once to this length, so that a commit later never writes a block for the first time.
 const FILLING_BYTES: i64 = 1_200_000;
+/// In `meta` of a ledger that was copied and not filled since.
+pub(super) const UNFILLED: &str = "unfilled";
 
 const TABLES: &str = "
     CREATE TABLE meta (key TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -23,9 +25,9 @@ const TABLES: &str = "
     CREATE TABLE undated (boot INTEGER NOT NULL, series INTEGER NOT NULL, body BLOB NOT NULL,
         PRIMARY KEY (boot, series));
     CREATE TABLE entry (id INTEGER PRIMARY KEY, seq INTEGER NOT NULL, kind TEXT NOT NULL, subject TEXT NOT NULL,
-        at_ms INTEGER NOT NULL, from_ms INTEGER NOT NULL, body TEXT NOT NULL);
+        at_ms INTEGER NOT NULL, from_ms INTEGER NOT NULL, body TEXT NOT NULL, sum INTEGER NOT NULL);
     CREATE TABLE outbox (step INTEGER NOT NULL, courier TEXT NOT NULL, due_ms INTEGER NOT NULL,
-        expires_ms INTEGER NOT NULL, tries INTEGER NOT NULL, state INTEGER NOT NULL,
+        expires_ms INTEGER NOT NULL, tries INTEGER NOT NULL, state INTEGER NOT NULL, why TEXT,
         PRIMARY KEY (step, courier)) WITHOUT ROWID;
     CREATE TABLE day_page (subject TEXT NOT NULL, day INTEGER NOT NULL, edition TEXT NOT NULL, body TEXT NOT NULL,
         PRIMARY KEY (subject, day, edition));
@@ -64,11 +66,15 @@ pub(super) fn number(conn: &Connection, pragma: &str) -> Result<i64, LedgerError
     Ok(conn.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get(0))?)
 }
 
-/// Whether the tables are there; refuses what is not ours and what is newer than we are.
+/// Whether the tables are there; refuses what is not ours, what is newer than we are, and what is older: that is for
+/// [`migrate`](super::migrate) to change first.
 pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
     let (application, version) = (number(conn, "application_id")?, number(conn, "user_version")?);
     match (application, version) {
         (APPLICATION, VERSION) => return as_made(conn).map(|()| true),
+        (APPLICATION, older) if (1..VERSION).contains(&older) => {
+            return Err(LedgerError::Older { version: older, known: VERSION });
+        }
         (APPLICATION, newer) if newer > VERSION => {
             return Err(LedgerError::Newer { version: newer, known: VERSION });
         }
@@ -88,10 +94,12 @@ pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
 /// Refuses tables that are described in other words than ours: a bit of a description that flips can make a whole
 /// table read as empty, and SQLite finds nothing wrong with it.
 fn as_made(conn: &Connection) -> Result<(), LedgerError> {
-    let mut statement = conn.prepare("SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL ORDER BY rowid")?;
+    let mut statement = conn
+        .prepare("SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL AND name <> 'filling' ORDER BY sql")?;
     let described = statement.query_map([], |row| row.get(0))?.collect::<Result<Vec<String>, _>>();
-    let made = TABLES.split(';').map(str::trim).filter(|table| !table.is_empty());
-    if described.is_ok_and(|described| made.eq(described.iter().map(String::as_str))) {
+    let mut made: Vec<&str> = TABLES.split(';').map(str::trim).filter(|table| !table.is_empty()).collect();
+    made.sort_unstable();
+    if described.is_ok_and(|described| described == made) {
         return Ok(());
     }
     Err(LedgerError::Damaged { what: "its tables are not described as they were made".to_owned() })
@@ -100,7 +108,7 @@ fn as_made(conn: &Connection) -> Result<(), LedgerError> {
 /// Makes the tables unless they are there; in a file, fills it and its log first.
 pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Result<(), LedgerError> {
     if stands(conn)? {
-        return Ok(());
+        return refill(conn, fill);
     }
     conn.execute_batch("PRAGMA auto_vacuum = NONE; DROP TABLE IF EXISTS filling;")?;
     if fill {
@@ -111,12 +119,24 @@ pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Resul
     set(&making, "epoch", &1_i64)?;
     set(&making, "offset_ms", &founding.offset_ms)?;
     set(&making, "program", &founding.program)?;
+    super::identity::give_name(&making)?;
     making
         .execute_batch(&format!("PRAGMA application_id = {APPLICATION}; PRAGMA user_version = {VERSION};"))?;
     making.commit()?;
     if fill {
         conn.query_row("PRAGMA wal_checkpoint(RESTART)", [], |_| Ok(()))?;
     }
+    Ok(())
+}
+
+/// A ledger that was copied (migrated, or brought back from a backup) is as short as can be: fills it and its log, once.
+fn refill(conn: &Connection, fill: bool) -> Result<(), LedgerError> {
+    if !fill || get(conn, UNFILLED)?.is_none() {
+        return Ok(());
+    }
+    conn.execute_batch("DROP TABLE IF EXISTS filling;")?;
+    fill_once(conn)?;
+    conn.execute("DELETE FROM meta WHERE key = ?1", [UNFILLED])?;
     Ok(())
 }
 

@@ -1,6 +1,7 @@
 //! What the writer and the readers of one ledger share: where it is, what was fenced, how often probes speak.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::atomic::AtomicU32;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard, RwLockWriteGuard, Weak};
 
 use rusqlite::Connection;
@@ -35,6 +36,8 @@ pub(super) struct Shared {
     readers: Mutex<Vec<Weak<Slot>>>,
     usual: Mutex<BTreeMap<String, i64>>,
     fences: Mutex<BTreeSet<Fence>>,
+    /// For how many years readings are meant to be kept.
+    pub(super) keep_years: AtomicU32,
     /// Kept until the last reader is gone: its connection has the file open.
     _hold: Option<Hold>,
 }
@@ -53,6 +56,7 @@ impl Shared {
             readers: Mutex::default(),
             usual: Mutex::default(),
             fences: Mutex::default(),
+            keep_years: AtomicU32::new(10),
             _hold: hold,
         }
     }
@@ -102,6 +106,11 @@ impl Shared {
 
     pub(super) fn fences(&self) -> Vec<Fence> {
         locked(&self.fences).iter().cloned().collect()
+    }
+
+    /// Forgets the damage of roll-ups, once they are made afresh.
+    pub(super) fn forget_hours(&self) {
+        locked(&self.fences).retain(|fence| !fence.is_of_hours_only());
     }
 
     pub(super) fn forget_fences(&self) {

@@ -4,6 +4,8 @@ mod answers;
 mod durable;
 mod faults;
 mod killed;
+mod migrated;
+mod tended;
 
 use agronomy::quantity::Quantity;
 

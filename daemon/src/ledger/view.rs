@@ -340,7 +340,8 @@ impl View<'_> {
     }
 }
 
-fn reading(probe: &ProbeName, quantity: Quantity, kept: Kept, decimals: u8) -> Reading {
+/// A kept reading in the unit of its quantity.
+pub(super) fn reading(probe: &ProbeName, quantity: Quantity, kept: Kept, decimals: u8) -> Reading {
     let value = value(kept.ticks, decimals);
     Reading { probe: probe.clone(), quantity, value, at_ms: kept.at_ms, reason: kept.reason }
 }

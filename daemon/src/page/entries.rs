@@ -90,15 +90,19 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
+        Note::Fence(_) => ("A row of the ledger is damaged".to_owned(), String::new()),
+        Note::Mended { .. } => ("A damaged row of the ledger came back".to_owned(), String::new()),
+        Note::Restored { other_board: true, .. } => {
+            ("The ledger came to this board".to_owned(), String::new())
+        }
+        Note::Restored { .. } => ("The ledger was restored".to_owned(), String::new()),
+        Note::Forgotten { readings, .. } => (format!("{readings} old readings thrown away"), String::new()),
     }
 }
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !matches!(
-        note,
-        Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. } | Note::Edition { .. }
-    )
+    !note.is_told() && !matches!(note, Note::Undo { .. } | Note::Reply { .. })
 }
 
 /// How many plants, in words.

@@ -196,8 +196,7 @@ pub(crate) fn calm() -> Glance {
             away: Vec::new(),
             listening: "open to this board only (loopback)".to_owned(),
             undated: 0,
-            mirror: None,
-            still_to_reckon: None,
+            ..BoardGlance::default()
         },
     }
 }

@@ -29,7 +29,8 @@ struct Noted {
     entry: i64,
 }
 
-fn refused(status: StatusCode, why: &str) -> Response {
+/// A refusal with its reason, as every part of the interface gives it.
+pub(super) fn refused(status: StatusCode, why: &str) -> Response {
     (status, Json(json!({ "refused": why }))).into_response()
 }
 
@@ -64,8 +65,8 @@ pub(crate) async fn note(
         Ok(Json(wish)) => wish,
         Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
     };
-    if matches!(note, Note::Step(_) | Note::Letter { .. } | Note::Edition { .. }) {
-        return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps, letters and editions are told, not noted");
+    if note.is_told() {
+        return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
     }
     match shared.handle.note(note, from_ms).await {
         Ok(entry) => Json(Noted { entry }).into_response(),

@@ -30,6 +30,7 @@ mod rungs;
 mod season;
 mod serve;
 mod sums;
+mod tending;
 mod threads;
 
 #[cfg(test)]

@@ -219,6 +219,9 @@ fn known(glance: &Glance) -> Markup {
                 }
                 @if glance.board.undated > 0 { li { (glance.board.undated) " readings bear no date and are not counted." } }
                 @if let Some(days) = glance.board.still_to_reckon { li { (super::season::being_reckoned(days)) } }
+                @for damage in &glance.board.damaged { li { strong { (damage) } } }
+                @if let Some(restored) = &glance.board.restored { li { (restored) } }
+                @if let Some(growth) = &glance.board.growth { li { "The ledger: " (growth) "." } }
                 @for away in &glance.board.away { li { (capital(away)) "." } }
                 @if let Some(mirror) = &glance.board.mirror { li { (capital(&mirror.words())) "." } }
                 @if !glance.board.listening.is_empty() { li { "This page: " (glance.board.listening) "." } }

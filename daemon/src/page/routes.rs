@@ -22,7 +22,7 @@ use super::forms::{self, Fields, Filled};
 use super::frame::{self, Did};
 use super::ground::Taps;
 use super::guard::{Listening, guard};
-use super::{diary, ground, interface, letter, live, now, season};
+use super::{diary, ground, interface, letter, live, now, season, tending};
 use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::Handle;
@@ -52,6 +52,19 @@ fn past(listening: &Listening) -> Router<Arc<Shared>> {
     Router::new().route("/api/readings", post(interface::readings).layer(DefaultBodyLimit::max(PAST_LIMIT)))
 }
 
+/// Looking after the ledger, on the socket only. Years may have to be read: whoever asks waits.
+fn tended(listening: &Listening) -> Router<Arc<Shared>> {
+    if *listening != Listening::Socket {
+        return Router::new();
+    }
+    Router::new()
+        .route("/api/ledger/check", post(tending::check))
+        .route("/api/ledger/backup", get(tending::backup))
+        .route("/api/ledger/mend", post(tending::mend))
+        .route("/api/ledger/forget", post(tending::forget))
+        .route("/api/ledger/readings", get(tending::readings))
+}
+
 /// The whole service. `crops` are key and name of each crop of the book, as offered when planting; `stop` ends the
 /// event streams.
 pub fn router(
@@ -63,7 +76,8 @@ pub fn router(
     let crops = ground::named(crops);
     let shared = Arc::new(Shared { handle, crops, seats: Arc::new(Semaphore::new(SEATS)), stop });
     // Years of days may have to be made afresh first: whoever asks for all of it waits for all of it.
-    let slow = Router::new().route("/api/export", get(interface::export)).with_state(Arc::clone(&shared));
+    let slow = Router::new().route("/api/export", get(interface::export));
+    let slow = slow.merge(tended(&listening)).with_state(Arc::clone(&shared));
     Router::new()
         .route("/", get(now_page))
         .route("/season", get(season_list))

@@ -185,7 +185,8 @@ fn day<R: Read>(
     Some(ByHand { probe: track.probe.clone(), from_ms, low_c: low, high_c: high })
 }
 
-fn unread(told: &mut FileTold, one: impl FnOnce() -> Unread) {
+/// Counts a cell that could not be read, and tells the first few.
+pub(super) fn unread(told: &mut FileTold, one: impl FnOnce() -> Unread) {
     told.unread += 1;
     if told.first.len() < TOLD {
         told.first.push(one());

@@ -60,6 +60,12 @@ pub fn open_core(
     if ledger.founding_differs().is_some() {
         tracing::warn!("the site file's standard offset is not the ledger's; the ledger's is used");
     }
+    ledger.set_keep_years(file.ledger.keep_years);
+    if let Some(machine) = crate::ledger::machine()
+        && let Some(entry) = ledger.settle(&machine, clock.wall_ms()).map_err(words)?
+    {
+        tracing::warn!(?entry.note, "the ledger came to another board; what waited is not sent from here");
+    }
     let site = settings::site(&file.site, book, ledger.offset_ms())?;
     let voucher = clock.vouched_by();
     let moment =

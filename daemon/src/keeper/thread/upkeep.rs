@@ -6,6 +6,8 @@ use std::time::Duration;
 use super::super::core::Moment;
 use super::super::view::glance;
 use super::Keeper;
+use crate::calendar::date;
+use crate::ledger::{free_bytes, growth};
 
 /// How often the glance is made anew at most, real time.
 pub(super) const GLANCE_EVERY: Duration = Duration::from_millis(250);
@@ -19,6 +21,9 @@ pub(super) const REMADE_AT_ONCE: usize = 20;
 const REMADE_AFTER_MS: i64 = 500;
 /// Pages waiting that make a commit due: what a stop without warning costs of a long reckoning.
 const PAGES_DUE: usize = 200;
+
+/// A ledger of this many bytes is looked through within a few hundredths of a second even from a card (reckoned).
+const SMALL: u64 = 4_000_000;
 
 impl Keeper {
     /// Makes marked days afresh, some at a time. They are made from what is stored, so nothing may wait; and a little
@@ -78,7 +83,10 @@ impl Keeper {
             }
         });
         match done {
-            Ok(Some(done)) => tracing::info!(readings = done.readings, chunks = done.chunks, "compacted"),
+            Ok(Some(done)) => {
+                tracing::info!(readings = done.readings, chunks = done.chunks, "compacted");
+                self.reckon_growth();
+            }
             Ok(None) => {}
             Err(error) => self.refuse(&error, moment),
         }
@@ -99,6 +107,52 @@ impl Keeper {
         self.shell.board.away = self.away.values().cloned().collect();
         self.shell.board.listening.clone_from(&self.setup.listening);
         self.glance.send_replace(Arc::new(glance(self.setup.core.engine(), &self.shell)));
+    }
+
+    /// Damage that reading tripped over is entered, once.
+    pub(super) fn name_damage(&mut self, moment: Moment) {
+        let met = self.setup.core.ledger().fences();
+        if met == self.fences || !moment.trusted || self.refused.is_some() {
+            return;
+        }
+        match self.setup.core.name_fences(moment) {
+            Ok(()) => {
+                self.fences = met;
+                self.stale = true;
+            }
+            Err(error) => self.refuse(&error, moment),
+        }
+    }
+
+    /// Growth at the start, where looking costs nothing worth waiting for; a large ledger waits for the quiet hour.
+    pub(super) fn reckon_growth_if_small(&mut self) {
+        let folder = self.setup.core.ledger().folder();
+        let length = folder.and_then(|folder| Some(std::fs::metadata(folder.join("ledger")).ok()?.len()));
+        if length.is_some_and(|length| length < SMALL) {
+            self.reckon_growth();
+        }
+    }
+
+    /// How the ledger grows, and how long the disk will do.
+    pub(super) fn reckon_growth(&mut self) {
+        let ledger = self.setup.core.ledger();
+        let rate = ledger.readings_per_day().ok().flatten();
+        let sizes = ledger.sizes().ok().filter(|sizes| sizes.chunk_readings > 0);
+        let free = ledger.folder().and_then(free_bytes);
+        let grown =
+            rate.zip(sizes).and_then(|(rate, sizes)| growth(sizes.bytes_per_archived_reading(), rate, free));
+        let mut words: Vec<String> = grown.map(|growth| growth.words()).into_iter().collect();
+        let now_ms = self.setup.core.engine().now_ms();
+        if let Ok(Some(old)) = ledger.outlived(now_ms) {
+            // Weeks begin in the site's own time; the command counts days from midnight UTC: not a week too few.
+            let day = date((old.before_ms + 86_399_999).div_euclid(86_400_000));
+            words.push(format!(
+                "{} readings are older than you mean to keep them; “glasshour ledger forget --before {day}” \
+                 throws them away",
+                old.readings
+            ));
+        }
+        self.shell.board.growth = (!words.is_empty()).then(|| words.join(". "));
     }
 
     /// Counts what bears no date. Every batch is read for it, so only when the answer may have changed.

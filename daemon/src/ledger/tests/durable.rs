@@ -111,7 +111,7 @@ fn a_strange_file_and_a_newer_ledger_are_refused_by_name() {
     drop(ledger);
     assert_eq!(
         Ledger::open(folder.path(), &founding()).err(),
-        Some(LedgerError::Newer { version: 99, known: 1 })
+        Some(LedgerError::Newer { version: 99, known: 2 })
     );
 }
 

@@ -1,0 +1,102 @@
+//! Years of readings a week at a time, so that whoever takes them out needs room for one week of one series.
+
+use std::ops::Range;
+
+use agronomy::quantity::Quantity;
+
+use super::merge::Kept;
+use super::view::{SeriesRow, reading};
+use super::week::{MOST_MS, start_ms, week};
+use super::{LedgerError, View};
+use crate::reading::Reading;
+
+/// Where a taking-out stands. Series come in the order given, each from its first week to its last.
+///
+/// Readings that are not compacted yet are read once for each series, when its turn comes: what is compacted while
+/// the weeks go by is met twice and merged to one, and what comes in meanwhile is left out.
+#[derive(Debug)]
+pub struct Pour {
+    left: std::vec::IntoIter<(String, Quantity)>,
+    range: Range<i64>,
+    now: Option<Turn>,
+}
+
+#[derive(Debug)]
+struct Turn {
+    probe: String,
+    quantity: Quantity,
+    /// Each series of the name with its readings that lie in batches.
+    series: Vec<(SeriesRow, Vec<Kept>)>,
+    weeks: Range<i64>,
+}
+
+impl Pour {
+    /// The readings of these series with times in `range` (UTC ms, end excluded).
+    pub fn new(series: Vec<(String, Quantity)>, range: Range<i64>) -> Self {
+        let range = range.start.max(0)..range.end.min(MOST_MS);
+        Self { left: series.into_iter(), range, now: None }
+    }
+}
+
+impl View<'_> {
+    /// The next week of one series that holds readings, in measured order; none when all are out.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses. Damaged rows are skipped and fenced.
+    pub fn pour(&self, pour: &mut Pour) -> Result<Option<Vec<Reading>>, LedgerError> {
+        loop {
+            if pour.now.is_none() {
+                let Some((probe, quantity)) = pour.left.next() else { return Ok(None) };
+                pour.now = self.turn(probe, quantity, &pour.range)?;
+            }
+            let Some(turn) = &mut pour.now else { continue };
+            let Some(week) = turn.weeks.next() else {
+                pour.now = None;
+                continue;
+            };
+            let readings = self.week_of(turn, week, &pour.range)?;
+            if !readings.is_empty() {
+                return Ok(Some(readings));
+            }
+        }
+    }
+
+    fn turn(
+        &self,
+        probe: String,
+        quantity: Quantity,
+        range: &Range<i64>,
+    ) -> Result<Option<Turn>, LedgerError> {
+        let Some((first, last)) = self.span(&probe, quantity)? else { return Ok(None) };
+        self.at_once(|| {
+            let (from, to) = (range.start.max(first), range.end.min(last + 1));
+            if from >= to {
+                return Ok(None);
+            }
+            let offset_ms = self.shared.offset_ms;
+            let weeks = week(from, offset_ms)..week(to - 1, offset_ms) + 1;
+            let mut series = Vec::new();
+            for row in self.series_of(&probe, quantity)? {
+                series.push((row, self.in_batches(row.id)?));
+            }
+            Ok(Some(Turn { probe, quantity, series, weeks }))
+        })
+    }
+
+    fn week_of(&self, turn: &Turn, week: i64, range: &Range<i64>) -> Result<Vec<Reading>, LedgerError> {
+        let offset_ms = self.shared.offset_ms;
+        let from = start_ms(week, offset_ms).max(range.start);
+        let within = from..start_ms(week + 1, offset_ms).min(range.end);
+        let probe = turn.probe.as_str().into();
+        let mut readings = Vec::new();
+        for (series, fresh) in &turn.series {
+            let kept = self.kept_of(series.id, &within, fresh)?;
+            readings
+                .extend(kept.into_iter().map(|kept| reading(&probe, turn.quantity, kept, series.decimals)));
+        }
+        // More than one series only where the decimals of the quantity changed between two releases.
+        readings.sort_by_key(|reading| reading.at_ms);
+        Ok(readings)
+    }
+}
