@@ -148,7 +148,11 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. } => return,
+            Note::Undo { .. }
+            | Note::Step(_)
+            | Note::Letter { .. }
+            | Note::Reply { .. }
+            | Note::SentUnrecorded { .. } => return,
             _ => {}
         }
         self.entries.push(entry.clone());

@@ -11,6 +11,7 @@ use super::target::read_site;
 use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::service;
+use crate::sources::bus::until;
 
 /// How long the parts have to stop.
 pub(super) const GRACE: Duration = Duration::from_secs(4);
@@ -27,7 +28,9 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
     let (site, book) = read_site(&args.site)?;
     let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
-    let clock: Arc<dyn Clock> = Arc::new(SystemClock::new(declared));
+    let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
+    let kernel = machine.kernel();
+    let clock: Arc<dyn Clock> = Arc::new(machine);
     let start = site.start.clone();
     let opened = service::open_core(&site, book, clock.as_ref(), |known, now_ms| {
         service::settings::start_notes(&start, &known.calendar, now_ms)
@@ -42,6 +45,8 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         }
         let mut tasks = running.tasks;
         tasks.spawn("signals", signals);
+        tasks
+            .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
         tasks.join(GRACE).await.map_err(|failure| failure.to_string())
     });
     runtime.shutdown_timeout(Duration::from_millis(500));

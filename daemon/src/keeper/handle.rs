@@ -5,7 +5,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
 
-use super::event::{Acknowledge, Event, Refusal};
+use super::event::{Acknowledge, ClockWord, Event, Refusal};
 use crate::entry::Note;
 use crate::glance::{Glance, PlantingGlance};
 use crate::reading::Heard;
@@ -96,6 +96,17 @@ impl Handle {
         let (answer, answered) = oneshot::channel();
         let event = Event::Note { note, from_ms, answer };
         self.events.send(event).await.map_err(|_| Stopped.to_string())?;
+        answered.await.map_err(|_| Stopped.to_string())?
+    }
+
+    /// Says what time it is, or was; the entry's number comes back once it is durable.
+    ///
+    /// # Errors
+    ///
+    /// The refusal in words, also when the keeper has stopped.
+    pub async fn clock(&self, word: ClockWord) -> Result<i64, Refusal> {
+        let (answer, answered) = oneshot::channel();
+        self.events.send(Event::Clock { word, answer }).await.map_err(|_| Stopped.to_string())?;
         answered.await.map_err(|_| Stopped.to_string())?
     }
 

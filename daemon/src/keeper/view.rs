@@ -5,7 +5,7 @@ use agronomy::quantity::Quantity;
 use super::engine::Engine;
 use super::export::gather;
 use crate::entry::{Entry, Note, Step, Turn};
-use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance};
+use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
 
 mod place;
@@ -93,7 +93,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         pushed: steps.iter().any(|step| step.push),
         opened_ms: first.at_ms,
         closed_ms: (last.turn == Turn::Closed).then_some(last.at_ms),
-        steps: steps.iter().map(|step| (*step).clone()).collect(),
+        steps: steps.iter().map(|step| marked(step, shell)).collect(),
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
@@ -109,6 +109,24 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     let refused = shell.undelivered.iter().filter(|(notice, _)| *notice == view.id);
     view.undelivered = refused.map(|(_, why)| why.clone()).collect();
     Some(view)
+}
+
+/// A step as it is shown: with its mark while it is told from memory.
+fn marked(step: &Step, shell: &Shell) -> Step {
+    let same = |lent: &&Unrecorded| lent.step.notice == step.notice && lent.step.number == step.number;
+    shell.board.unrecorded.iter().find(same).map_or_else(|| step.clone(), |lent| lent.step.clone())
+}
+
+/// Shows the air of the present, which is known, beside a calendar that is not: while nobody vouches for the clock, the
+/// glance stands at the newest commit, and what was measured then is not now.
+pub fn show_live(glance: &mut Glance, live: &Glance) {
+    for place in &mut glance.places {
+        let Some(now) = live.places.iter().find(|it| it.place == place.place) else { continue };
+        (place.t_c, place.rh_pct, place.saturated) = (now.t_c, now.rh_pct, now.saturated);
+        (place.vpd_kpa, place.dew_point_c) = (now.vpd_kpa, now.dew_point_c);
+        (place.dryness, place.heat_index_c) = (now.dryness.clone(), now.heat_index_c);
+        (place.trend_c_per_h, place.heard_ms) = (now.trend_c_per_h, now.t_c.map(|_| glance.at_ms));
+    }
 }
 
 fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {

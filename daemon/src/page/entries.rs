@@ -1,6 +1,6 @@
 //! Notes in words: what the diary, the ground and the line "noted 13:16" say of an entry.
 
-use super::figures::{day_words, half, tenth};
+use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::glance::Glance;
 
@@ -89,12 +89,28 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         }
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
+        Note::Clock { by, dated_back_ms, .. } => {
+            let civil = Civil(glance.civil_offset_s);
+            let back = dated_back_ms.map(|ms| format!("dated back to {}", civil.when(ms, glance.at_ms)));
+            (format!("The time, by {by}"), back.unwrap_or_default())
+        }
+        Note::SentUnrecorded { couriers, .. } => {
+            ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
+        }
     }
 }
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !matches!(note, Note::Undo { .. } | Note::Step(_) | Note::Letter { .. } | Note::Reply { .. })
+    !matches!(
+        note,
+        Note::Undo { .. }
+            | Note::Step(_)
+            | Note::Letter { .. }
+            | Note::Reply { .. }
+            | Note::Clock { .. }
+            | Note::SentUnrecorded { .. }
+    )
 }
 
 /// How many plants, in words.

@@ -196,6 +196,7 @@ pub(crate) fn calm() -> Glance {
             away: Vec::new(),
             listening: "open to this board only (loopback)".to_owned(),
             undated: 0,
+            ..BoardGlance::default()
         },
     }
 }

@@ -12,6 +12,7 @@ use serde_json::json;
 
 use super::routes::Shared;
 use crate::entry::Note;
+use crate::keeper::event::ClockWord;
 use crate::reading::Heard;
 
 /// A note as it is sent.
@@ -64,10 +65,25 @@ pub(crate) async fn note(
         Ok(Json(wish)) => wish,
         Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
     };
-    if matches!(note, Note::Step(_) | Note::Letter { .. }) {
+    if matches!(note, Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. }) {
         return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
     }
     match shared.handle.note(note, from_ms).await {
+        Ok(entry) => Json(Noted { entry }).into_response(),
+        Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
+    }
+}
+
+/// `POST /api/clock`: somebody's word on the time becomes `{"entry": number}`.
+pub(crate) async fn clock(
+    State(shared): State<Arc<Shared>>,
+    word: Result<Json<ClockWord>, JsonRejection>,
+) -> Response {
+    let word = match word {
+        Ok(Json(word)) => word,
+        Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
+    };
+    match shared.handle.clock(word).await {
         Ok(entry) => Json(Noted { entry }).into_response(),
         Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
     }
