@@ -207,7 +207,7 @@ pub fn span(ms: i64) -> String {
     let (many, unit) = match ms {
         _ if ms >= 731 * DAY_MS => (ms / (DAY_MS * 1461 / 4), "years"),
         _ if ms >= 2 * DAY_MS => (ms / DAY_MS, "days"),
-        _ if ms >= 2 * HOUR_MS => (ms / HOUR_MS, "h"),
+        _ if ms >= HOUR_MS => (ms / HOUR_MS, "h"),
         _ => (ms / 60_000, "min"),
     };
     format!("{many} {unit}")

@@ -19,7 +19,7 @@ use self::watch::Watch;
 use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
-use super::grading::{Circumstances, grade, stamp};
+use super::grading::{Circumstances, FUTURE_MS, grade, stamp};
 use super::stored::Stored;
 use crate::almanac::pages::{Made, make};
 use crate::calendar::Day;
@@ -89,6 +89,8 @@ pub struct Core {
     undated: BTreeSet<i64>,
     /// Day of the last letter written.
     last_letter: Option<String>,
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    senders_clocks: BTreeMap<String, Option<i64>>,
     /// Who watches while nobody vouches for the clock.
     watch: Option<Watch>,
     /// Steps told from memory.
@@ -108,6 +110,7 @@ impl Core {
             seq,
             undated: BTreeSet::new(),
             last_letter: None,
+            senders_clocks: BTreeMap::new(),
             watch: None,
             lent: Lent::new(boot),
         }
@@ -171,6 +174,9 @@ impl Core {
         let (mut fresh, mut undated, mut live) = (Vec::new(), Vec::new(), Vec::new());
         for message in messages {
             for heard in &message.readings {
+                if moment.trusted && !heard.stale {
+                    self.note_senders_clock(heard, message.arrived_ms);
+                }
                 let reading = self.grade(heard, message.arrived_ms, moment.trusted, &earlier);
                 if !moment.trusted && !heard.stale {
                     live.push(Reading { at_ms: message.arrived_ms, ..reading.clone() });
@@ -214,6 +220,22 @@ impl Core {
             known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };
         grade(heard, &circumstances)
+    }
+
+    fn note_senders_clock(&mut self, heard: &Heard, arrived_ms: i64) {
+        let ahead_ms = stamp(heard).map(|stamp| stamp - arrived_ms);
+        match (heard.measured_ms, ahead_ms) {
+            (None, _) => {}
+            (Some(_), Some(ahead_ms)) if ahead_ms <= FUTURE_MS => {
+                _ = self.senders_clocks.remove(&*heard.probe)
+            }
+            (Some(_), ahead_ms) => _ = self.senders_clocks.insert(heard.probe.to_string(), ahead_ms),
+        }
+    }
+
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    pub fn senders_clocks(&self) -> &BTreeMap<String, Option<i64>> {
+        &self.senders_clocks
     }
 
     /// Whether anything waits to become durable.

@@ -115,7 +115,8 @@ impl Handle {
     /// # Errors
     ///
     /// [`Stopped`].
-    pub async fn take_in(&self, readings: Vec<Heard>) -> Result<(), Stopped> {
+    pub async fn take_in(&self, mut readings: Vec<Heard>) -> Result<(), Stopped> {
+        readings.iter_mut().for_each(|heard| heard.stale = true);
         let (durable, seen) = oneshot::channel();
         let done: Acknowledge = Box::new(move || _ = durable.send(()));
         let arrived_ms = i64::MAX;

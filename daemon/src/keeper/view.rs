@@ -4,6 +4,7 @@ use agronomy::quantity::Quantity;
 
 use super::engine::Engine;
 use super::export::gather;
+use crate::clock::trust::span;
 use crate::entry::{Entry, Note, Step, Turn};
 use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
@@ -31,6 +32,8 @@ pub struct Shell {
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
     /// What could not be delivered: notice, courier and reason.
     pub undelivered: Vec<(String, String)>,
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    pub senders_clocks: std::collections::BTreeMap<String, Option<i64>>,
 }
 
 /// The glance at the engine's present moment.
@@ -184,7 +187,11 @@ fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
                 (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at)
             })
             .collect(),
-        condition,
+        condition: match shell.senders_clocks.get(&name) {
+            Some(Some(ahead_ms)) => format!("{condition}; node clock {} fast", span(*ahead_ms)),
+            Some(None) => format!("{condition}; node clock never set"),
+            None => condition,
+        },
         silent,
         doubtful,
         malformed,

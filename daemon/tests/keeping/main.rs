@@ -1,12 +1,16 @@
 //! The keeper, the almanac and the minders as one: driven with moments of the tests' own, on a real ledger.
 
 mod air;
+mod clock_and_disk;
 mod clock_trust;
 mod day_pages;
 mod garden;
 mod heat;
 mod keeper;
 mod nights_and_silence;
+mod no_ledger;
 mod notes;
 mod order;
 mod restart;
+mod senders_clock;
+mod summer_time;

@@ -2,7 +2,7 @@
 //!
 //! Heat needs no date: a line is passed for ten minutes by any clock. So what is heard live is judged by a second engine
 //! that lives on a time of its own, the newest commit and what the monotonic clock has counted since. Nothing of it
-//! reaches the ledger but the steps that may buzz a phone. They say no clock time; they stand at the boot's monotonic
+//! reaches the ledger but the steps about heat and silence. They say no clock time; they stand at the boot's monotonic
 //! time, and get their date with the boot. Then this engine is thrown away, and the other one goes on from what was told.
 
 use std::collections::BTreeSet;
@@ -76,7 +76,7 @@ impl Core {
             steps.extend(watch.engine.apply(&readings));
         }
         // Hours of the day are not known, so only what needs none is told.
-        let told = |step: &Step| step.push && (step.minder == TOO_HOT || step.minder == SILENT);
+        let told = |step: &Step| step.minder == TOO_HOT || step.minder == SILENT;
         let steps: Vec<Step> =
             steps.into_iter().filter(told).map(|step| watch.undated(step, self.boot)).collect();
         self.engine.take_told(steps.clone());

@@ -39,7 +39,7 @@ impl Keeper {
                 None => tracing::info!("the clock shows what is believed again"),
                 Some(_) => {}
             }
-            self.stale = true;
+            self.publish();
         }
         if !self.clock.is_known()
             && self.refused.is_none()
@@ -60,6 +60,7 @@ impl Keeper {
                 self.clock.believe(offset_ms, by);
                 self.acknowledge();
                 self.dated();
+                self.publish();
                 true
             }
             Err(error) => {

@@ -83,6 +83,7 @@ impl Keeper {
         self.stale = false;
         self.published_ms = self.clock.monotonic_ms();
         self.shell.board.away = self.away.values().cloned().collect();
+        self.shell.senders_clocks.clone_from(self.setup.core.senders_clocks());
         self.shell.board.listening.clone_from(&self.setup.listening);
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {
