@@ -224,11 +224,10 @@ impl Note {
             Self::Hang { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
             Self::Undo { entry } => entry.to_string(),
-            Self::Reply { notice, .. } => notice.clone(),
+            Self::Reply { notice, .. } | Self::SentUnrecorded { notice, .. } => notice.clone(),
             Self::Step(step) => step.notice.clone(),
             Self::Letter { date } => date.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
-            Self::SentUnrecorded { notice, .. } => notice.clone(),
             Self::HeatWarning { .. } | Self::Remark { .. } => String::new(),
         }
     }

@@ -227,7 +227,7 @@ impl Core {
         match (heard.measured_ms, ahead_ms) {
             (None, _) => {}
             (Some(_), Some(ahead_ms)) if ahead_ms <= FUTURE_MS => {
-                _ = self.senders_clocks.remove(&*heard.probe)
+                _ = self.senders_clocks.remove(&*heard.probe);
             }
             (Some(_), ahead_ms) => _ = self.senders_clocks.insert(heard.probe.to_string(), ahead_ms),
         }

@@ -116,7 +116,9 @@ impl Handle {
     ///
     /// [`Stopped`].
     pub async fn take_in(&self, mut readings: Vec<Heard>) -> Result<(), Stopped> {
-        readings.iter_mut().for_each(|heard| heard.stale = true);
+        for heard in &mut readings {
+            heard.stale = true;
+        }
         let (durable, seen) = oneshot::channel();
         let done: Acknowledge = Box::new(move || _ = durable.send(()));
         let arrived_ms = i64::MAX;

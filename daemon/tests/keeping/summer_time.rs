@@ -10,9 +10,12 @@ use glasshour::site::Site;
 
 use super::garden::*;
 
+/// Zone, frozen offset, two minutes with their civil time.
+type Night = (&'static str, i64, [(&'static str, &'static str); 2]);
+
 /// Zone, frozen standard offset (minutes), and two neighbouring minutes (UTC) with the civil time Python 3.11's zoneinfo
 /// gives for each over tzdata 2026f.
-const NIGHTS: [(&str, i64, [(&str, &str); 2]); 7] = [
+const NIGHTS: [Night; 7] = [
     (
         "Europe/Rome",
         60,

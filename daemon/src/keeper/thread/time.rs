@@ -34,7 +34,7 @@ impl Keeper {
         if before != self.shell.board.clock.doubt {
             match &self.shell.board.clock.doubt {
                 Some(doubt) if before.is_none() => {
-                    tracing::warn!("{doubt}; time goes on by the monotonic clock")
+                    tracing::warn!("{doubt}; time goes on by the monotonic clock");
                 }
                 None => tracing::info!("the clock shows what is believed again"),
                 Some(_) => {}
