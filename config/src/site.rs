@@ -33,6 +33,8 @@ pub struct Site {
     pub site: Position,
     /// Whether the system vouches for its clock being right, even before it has been synchronised.
     pub clock_vouched_by_system: bool,
+    /// The clock chip that may vouch for the clock: `rtc0`.
+    pub clock_chip: Option<String>,
     /// Where everything is kept.
     pub ledger: Ledger,
     /// Where the page listens; port 0 takes any free one.
@@ -81,9 +83,10 @@ pub fn read_site(text: &str, crops: &CropBook, zones: &Zones) -> Result<Site, Fa
 
 fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let site = position(root, zones);
-    let clock_vouched_by_system = root
-        .table("clock", "[clock]")
-        .is_some_and(|clock| clock.word("vouched_by", &[("system", ())]).is_some());
+    let clock = root.table("clock", "[clock]");
+    let clock_vouched_by_system =
+        clock.as_ref().is_some_and(|clock| clock.word("vouched_by", &[("system", ())]).is_some());
+    let clock_chip = clock.as_ref().and_then(chip);
     let ledger = ledger(root);
     let page_listen = root
         .table("page", "[page]")
@@ -102,6 +105,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     Some(Site {
         site: site?,
         clock_vouched_by_system,
+        clock_chip,
         ledger,
         page_listen,
         buses,
@@ -114,6 +118,20 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         quiet,
         start,
     })
+}
+
+/// A clock chip by the kernel's name for it, which is part of a file's name.
+fn chip(clock: &Table<'_, '_>) -> Option<String> {
+    let name = clock.line("chip")?;
+    let number = name.strip_prefix("rtc").unwrap_or_default();
+    let sound = (1..=3).contains(&number.len()) && number.bytes().all(|byte| byte.is_ascii_digit());
+    if !sound {
+        clock.fault(
+            "chip",
+            format!("{name:?} is no clock chip; write its name in /sys/class/rtc, as \"rtc0\""),
+        );
+    }
+    sound.then_some(name)
 }
 
 fn ledger(root: &Table<'_, '_>) -> Ledger {

@@ -68,6 +68,7 @@ fn every_optional_setting_of_the_sample_stands_at_its_default() {
     let lean = read(&format!(
         "{LEAST}
         [clock]
+        chip = \"rtc0\"
         vouched_by = \"system\"
         [[bus]]
         [[bus.instrument]]
@@ -124,6 +125,16 @@ fn every_optional_setting_of_the_sample_stands_at_its_default() {
     assert_eq!(whole, lean);
     assert_eq!(whole.site.standard_offset_s, 3600);
     assert!(whole.clock_vouched_by_system && whole.door.is_some() && whole.mirror.is_some());
+}
+
+#[test]
+fn a_clock_chip_is_named_as_the_kernel_names_it() {
+    let with = |chip: &str| format!("{LEAST}\n[clock]\nchip = {chip:?}\n");
+    assert_eq!(read(&with("rtc0")).clock_chip.as_deref(), Some("rtc0"));
+    assert_eq!(read(LEAST).clock_chip, None);
+    for wrong in ["rtc", "0", "rtc0/../../etc", "rtcx", "rtc0000", "ds3231"] {
+        assert!(faults(&with(wrong)).contains("no clock chip"), "{wrong}");
+    }
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! The zone reader against Python's, over the three zone files committed beside the table.
+//! The zone reader against Python's, over the five zone files committed beside the table.
 
 use std::path::{Path, PathBuf};
 
@@ -54,6 +54,24 @@ fn a_time_the_clocks_jumped_over_is_met_just_after_the_jump() {
 }
 
 #[test]
+fn c7_midnights_that_are_missing_or_come_twice_and_a_day_that_never_was_are_in_the_table() {
+    let rows = expected();
+    let count = |zone: &str, kind: &str, from: i64, until: i64| {
+        let within = |row: &&Vec<String>| (from..until).contains(&row[2].parse::<i64>().unwrap());
+        rows.iter().filter(|row| row[0] == zone && row[1] == "local" && row[3] == kind).filter(within).count()
+    };
+    // `date -u +%s`: 2024-04-25 is 1714003200, 2024-10-31 is 1730332800, 2011-12-30 is 1325203200.
+    let day = 86_400;
+    assert_eq!(
+        count("Africa/Cairo", "gap", 1_714_003_200, 1_714_003_200 + 2 * day),
+        4,
+        "an hour of quarters"
+    );
+    assert_eq!(count("Africa/Cairo", "twice", 1_730_332_800, 1_730_332_800 + 2 * day), 4);
+    assert!(count("Pacific/Apia", "gap", 1_325_203_200, 1_325_203_200 + day) > 20);
+}
+
+#[test]
 fn standard_offsets_are_those_of_winter() {
     // tzdata: Rome UTC+1, Los Angeles UTC-8, Lord Howe UTC+10:30 (its summer time is half an hour).
     let zones = Zones::in_folder(folder());
@@ -61,12 +79,17 @@ fn standard_offsets_are_those_of_winter() {
     assert_eq!(standard("Europe/Rome"), 3600);
     assert_eq!(standard("America/Los_Angeles"), -8 * 3600);
     assert_eq!(standard("Australia/Lord_Howe"), 10 * 3600 + 1800);
+    // Cairo UTC+2, Apia UTC+13 since the day it left out.
+    assert_eq!((standard("Africa/Cairo"), standard("Pacific/Apia")), (2 * 3600, 13 * 3600));
 }
 
 #[test]
 fn the_folder_lists_its_zones_and_nothing_else() {
     let names = Zones::in_folder(folder()).names();
-    assert_eq!(names, ["America/Los_Angeles", "Australia/Lord_Howe", "Europe/Rome"]);
+    assert_eq!(
+        names,
+        ["Africa/Cairo", "America/Los_Angeles", "Australia/Lord_Howe", "Europe/Rome", "Pacific/Apia"]
+    );
 }
 
 #[test]

@@ -200,6 +200,27 @@ pub enum Note {
         /// Which day.
         date: String,
     },
+    /// The clock: somebody's word was taken on what time it is, or a boot got its dates.
+    Clock {
+        /// Whose word: "the time service", "a phone".
+        by: String,
+        /// Which boot it is about.
+        boot: i64,
+        /// Wall less monotonic time of that boot, ms.
+        offset_ms: i64,
+        /// From when on its readings have dates by this, UTC ms; none where they had dates already, or there are none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        dated_back_ms: Option<i64>,
+    },
+    /// Told: a step went out from memory while nothing could be stored. It may have come twice.
+    SentUnrecorded {
+        /// Of which notice.
+        notice: String,
+        /// The step's number within the notice.
+        step: u32,
+        /// The couriers whose far end took it.
+        couriers: Vec<String>,
+    },
     /// Told: all days are being reckoned anew by another edition, or that edition came into service.
     Edition {
         /// Its name: `BOOK+RULES+POSITION`, and `+LIMITS` where probes have limits of their own.
@@ -259,6 +280,8 @@ impl Note {
             Self::Edition { .. } => "edition",
             Self::Fence(_) | Self::Mended { .. } => "fence",
             Self::Restored { .. } | Self::Forgotten { .. } => "ledger",
+            Self::Clock { .. } => "clock",
+            Self::SentUnrecorded { .. } => "sent-unrecorded",
             _ => "diary",
         }
     }
@@ -277,10 +300,11 @@ impl Note {
             Self::Hang { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
             Self::Undo { entry } => entry.to_string(),
-            Self::Reply { notice, .. } => notice.clone(),
+            Self::Reply { notice, .. } | Self::SentUnrecorded { notice, .. } => notice.clone(),
             Self::Step(step) => step.notice.clone(),
             Self::Letter { date } => date.clone(),
             Self::Edition { edition, .. } => edition.clone(),
+            Self::Clock { boot, .. } => boot.to_string(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::HeatWarning { .. }
             | Self::Remark { .. }
@@ -321,6 +345,8 @@ impl Note {
             Self::Step(_)
                 | Self::Letter { .. }
                 | Self::Edition { .. }
+                | Self::Clock { .. }
+                | Self::SentUnrecorded { .. }
                 | Self::Fence(_)
                 | Self::Mended { .. }
                 | Self::Restored { .. }
@@ -387,7 +413,15 @@ pub struct Step {
     pub caution: String,
 }
 
+/// 1 January 2000, 00:00 UTC, ms. What happened before is no time: it is counted from when the board was switched on.
+pub const UNDATED_BELOW_MS: i64 = 946_684_800_000;
+
 impl Step {
+    /// Whether it was told while nobody vouched for the clock: `at_ms` is monotonic ms of its boot then.
+    pub fn is_undated(&self) -> bool {
+        self.at_ms < UNDATED_BELOW_MS
+    }
+
     /// Reason and caution together, for ways that carry nothing else.
     pub fn whole_text(&self) -> String {
         if self.caution.is_empty() { self.text.clone() } else { format!("{} {}", self.text, self.caution) }

@@ -299,6 +299,55 @@ pub struct BoardGlance {
     /// How the ledger grows, in words.
     #[serde(default)]
     pub growth: Option<String>,
+    /// What is to be said of the clock besides its voucher.
+    #[serde(default)]
+    pub clock: ClockGlance,
+    /// Steps that are told from memory, because nothing can be stored.
+    #[serde(default)]
+    pub unrecorded: Vec<Unrecorded>,
+    /// Readings that were judged and not kept, because nothing could be stored and memory for them was full.
+    #[serde(default)]
+    pub not_kept: u64,
+    /// The slowest write since the start of the program, when any took long: s, UTC ms.
+    #[serde(default)]
+    pub slow_write: Option<(i64, i64)>,
+}
+
+/// What is to be said of the clock besides its voucher.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct ClockGlance {
+    /// A jump that is not believed, in words: "The clock jumped 4 years ahead; not believed".
+    pub doubt: Option<String>,
+    /// From when on the readings of this boot got their dates once the time was known, UTC ms.
+    pub dated_back_ms: Option<i64>,
+    /// Boots that never learned the time.
+    pub undated_boots: Vec<UndatedBoot>,
+}
+
+/// A boot that never learned the time, with what was measured in it and where it can lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct UndatedBoot {
+    /// Its number.
+    pub boot: i64,
+    /// How many readings.
+    pub readings: u64,
+    /// From the first to the last of them, ms.
+    pub span_ms: i64,
+    /// Nothing of it is earlier than this, as far as the ledger knows, UTC ms.
+    pub after_ms: Option<i64>,
+    /// Nothing of it is later than this, UTC ms: where the next boot that knew the time began.
+    pub before_ms: Option<i64>,
+}
+
+/// A step that is told from memory.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Unrecorded {
+    /// Its number for now: below zero, as no entry's is.
+    pub number: i64,
+    /// The step, with its mark in the text.
+    pub step: Step,
+    /// The couriers that have not taken it yet: name, due (UTC ms), tries.
+    pub waits_for: Vec<(String, i64, u32)>,
 }
 
 /// Everything shown of the present.

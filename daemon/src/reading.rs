@@ -37,12 +37,14 @@ pub enum Reason {
     Repeated = 4,
     /// Doubtful: the same probe, quantity and time were already there with another value.
     SameTimeOtherValue = 5,
-    /// Doubtful: stamped more than two minutes after the trusted clock.
+    /// Doubtful: stamped more than two minutes after the trusted clock, and it did not arrive live.
     FromTheFuture = 6,
     /// Refused: no time of its own, and it did not arrive live (retained or repeated).
     NoTime = 7,
     /// Refused: the instrument says that it restarted or is another one.
     InstrumentRestarted = 8,
+    /// Sound: the sender's clock is fast or was never set; it arrived live and is dated by its arrival.
+    SendersClock = 9,
 }
 
 impl Reason {
@@ -50,7 +52,7 @@ impl Reason {
     pub fn from_code(code: u8) -> Option<Self> {
         use Reason::{
             FromTheFuture, InstrumentRestarted, Missing, NoTime, None as Nothing, OutOfRange, Repeated,
-            SameTimeOtherValue, Saturated,
+            SameTimeOtherValue, Saturated, SendersClock,
         };
         [
             Nothing,
@@ -62,6 +64,7 @@ impl Reason {
             FromTheFuture,
             NoTime,
             InstrumentRestarted,
+            SendersClock,
         ]
         .into_iter()
         .find(|reason| *reason as u8 == code)
@@ -70,7 +73,7 @@ impl Reason {
     /// The grade that goes with the reason.
     pub fn grade(self) -> Grade {
         match self {
-            Self::None | Self::Saturated => Grade::Sound,
+            Self::None | Self::Saturated | Self::SendersClock => Grade::Sound,
             Self::SameTimeOtherValue | Self::FromTheFuture => Grade::Doubtful,
             Self::Missing | Self::OutOfRange | Self::Repeated | Self::NoTime | Self::InstrumentRestarted => {
                 Grade::Refused
@@ -90,6 +93,7 @@ impl Reason {
             Self::FromTheFuture => "stamped in the future",
             Self::NoTime => "no time of its own",
             Self::InstrumentRestarted => "instrument restarted",
+            Self::SendersClock => "sender's clock is wrong, dated by arrival",
         }
     }
 }
@@ -127,6 +131,6 @@ pub struct Heard {
     pub value: Option<f64>,
     /// When the sender says it was measured, UTC milliseconds; `None` for a bare number.
     pub measured_ms: Option<i64>,
-    /// Retained by a broker, or repeated without a time: it did not arrive live.
+    /// Retained by a broker, repeated, or taken in from a record: it did not arrive live.
     pub stale: bool,
 }

@@ -8,7 +8,7 @@ import pathlib
 import zoneinfo
 
 HERE = pathlib.Path(__file__).parent
-ZONES = ["Europe/Rome", "America/Los_Angeles", "Australia/Lord_Howe"]
+ZONES = ["Europe/Rome", "America/Los_Angeles", "Australia/Lord_Howe", "Africa/Cairo", "Pacific/Apia"]
 EPOCH = dt.datetime(1970, 1, 1)
 print("zone,asked,value,kind,first,second")
 for name in ZONES:
@@ -47,3 +47,17 @@ for name in ZONES:
                 times = sorted(found) + ["", ""]
                 kind = ["gap", "one", "twice"][len(found)]
                 print(f"{name},local,{value},{kind},{times[0]},{times[1]}")
+
+    # Midnights that are missing or come twice (Cairo 2024), and a day that never was (Apia, 30 December 2011).
+    midnights = {"Africa/Cairo": ((2024, 4, 25), (2024, 10, 31)), "Pacific/Apia": ((2011, 12, 29), (2011, 12, 30))}
+    for year, month, day in midnights.get(name, ()):
+        for quarter in range(80, 112):
+            local = dt.datetime(year, month, day) + dt.timedelta(minutes=15 * quarter)
+            found = set()
+            for fold in (0, 1):
+                utc = local.replace(tzinfo=zone, fold=fold).astimezone(dt.timezone.utc)
+                if utc.astimezone(zone).replace(tzinfo=None) == local:
+                    found.add(int(utc.timestamp()))
+            value = int((local - EPOCH).total_seconds())
+            times = sorted(found) + ["", ""]
+            print(f"{name},local,{value},{['gap', 'one', 'twice'][len(found)]},{times[0]},{times[1]}")

@@ -11,6 +11,7 @@ use clap::{Parser, Subcommand};
 pub mod air;
 mod ask;
 pub mod check;
+mod clock;
 pub mod degree_days;
 mod demo;
 mod export;
@@ -44,6 +45,8 @@ enum Command {
     Now(now::NowArgs),
     /// Notes something in ground or diary.
     Note(note::NoteArgs),
+    /// Says what time it is, or when a start of the board was that nobody could date.
+    Clock(clock::ClockArgs),
     /// What stands where.
     Ground(ground::GroundArgs),
     /// A record through the same engine; day pages and notices out.
@@ -100,6 +103,7 @@ pub fn main() -> ExitCode {
         Command::Run(args) => run::run(&args),
         Command::Now(args) => now::run(&args, &mut out),
         Command::Note(args) => note::run(args, &mut out),
+        Command::Clock(args) => clock::run(args, &mut out),
         Command::Ground(args) => ground::run(&args, &mut out),
         Command::Replay(args) => replay::run(&args, &mut out),
         Command::TakeIn(args) => take_in::run(&args, &mut out),

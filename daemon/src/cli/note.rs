@@ -25,7 +25,7 @@ pub(super) struct NoteArgs {
     what: What,
 }
 
-fn when(text: &str) -> Result<i64, String> {
+pub(super) fn when(text: &str) -> Result<i64, String> {
     let full =
         DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").or_else(|_| DateTime::parse_from_rfc3339(text));
     if let Ok(moment) = full {

@@ -12,6 +12,7 @@ use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::ledger::refuse_newer;
 use crate::service;
+use crate::sources::bus::until;
 
 /// How long the parts have to stop.
 pub(super) const GRACE: Duration = Duration::from_secs(4);
@@ -29,7 +30,9 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     let (site, book) = read_site(&args.site)?;
     refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
     let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
-    let clock: Arc<dyn Clock> = Arc::new(SystemClock::new(declared));
+    let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
+    let kernel = machine.kernel();
+    let clock: Arc<dyn Clock> = Arc::new(machine);
     let start = site.start.clone();
     let opened = service::open_core(&site, book, clock.as_ref(), |known, now_ms| {
         service::settings::start_notes(&start, &known.calendar, now_ms)
@@ -44,6 +47,8 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         }
         let mut tasks = running.tasks;
         tasks.spawn("signals", signals);
+        tasks
+            .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
         tasks.join(GRACE).await.map_err(|failure| failure.to_string())
     });
     runtime.shutdown_timeout(Duration::from_millis(500));

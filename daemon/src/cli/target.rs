@@ -41,7 +41,10 @@ impl Target {
             site.ledger.folder.clone_from(folder);
         }
         refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
-        let clock = SystemClock::new(site.clock_vouched_by_system.then(|| "the system".to_owned()));
+        let clock = {
+            let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
+            SystemClock::of_site(declared, site.clock_chip.as_deref())
+        };
         let start = site.start.clone();
         let opened = service::open_core(&site, book, &clock, |known, now_ms| {
             service::settings::start_notes(&start, &known.calendar, now_ms)

@@ -26,6 +26,11 @@ pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;
 ///
 /// `entry` is its number in the ledger; `epoch` names the ledger, so that a restored copy does not speak in the name of
 /// the one it was copied from.
+///
+/// A step that is told from memory, because nothing can be stored, has a number below zero and so an id of its own.
 pub fn public_id(entry: i64, epoch: &str) -> String {
+    if entry < 0 {
+        return format!("unrecorded-{}.{epoch}", entry - i64::MIN / 2);
+    }
     format!("step-{entry}.{epoch}")
 }

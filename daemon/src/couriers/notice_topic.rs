@@ -7,7 +7,8 @@
 //! | `PREFIX/here` | `here` or, as last will, `away`; retained |
 //!
 //! The JSON has `id` (the same at each try: drop what you have seen), `site`, `notice`, `step`, `minder`, `place`,
-//! `planting` (where the step is about one), `at` (RFC 3339, UTC), `turn`, `severity`, `push`, `title` and `text`.
+//! `planting` (where the step is about one), `at` (RFC 3339, UTC; null while nobody
+//! knows the time), `turn`, `severity`, `push`, `title` and `text`.
 //!
 //! A step counts as delivered when the broker's PUBACK has come, not when the client library has taken it. There is a
 //! new client for each connection, so nothing of an old connection can be mistaken for an answer on a new one. MQTT
@@ -237,8 +238,9 @@ fn word(text: &str) -> String {
 }
 
 fn payload(step: &Step, site: &str, id: &str) -> String {
-    let at =
-        DateTime::from_timestamp_millis(step.at_ms).map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));
+    // Told before anybody knew the time: no time is said.
+    let at = DateTime::from_timestamp_millis(step.at_ms).filter(|_| !step.is_undated());
+    let at = at.map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));
     let mut body = json!({
         "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
         "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,

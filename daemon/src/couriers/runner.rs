@@ -3,14 +3,14 @@
 //! It writes nothing itself. After a try it leaves the row alone until the ledger shows that the keeper has taken note;
 //! so a keeper that is slow, or a disk that is full, never makes it send twice.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::future::Future;
 use std::sync::Arc;
 use std::time::Duration;
 
 use tokio_util::sync::CancellationToken;
 
-use super::outbox::{self, Waiting};
+use super::outbox::{self, Errand, Waiting};
 use crate::clock::Clock;
 use crate::keeper::event::{Delivery, Event};
 use crate::keeper::handle::Handle;
@@ -57,8 +57,17 @@ pub async fn run<C: Courier, O: Outbox>(
     clock: Arc<dyn Clock>,
     stop: CancellationToken,
 ) -> Outcome {
-    let mut runner =
-        Runner { courier, outbox, keeper, clock, stop, told: BTreeMap::new(), away: None, unread: false };
+    let mut runner = Runner {
+        courier,
+        outbox,
+        keeper,
+        clock,
+        stop,
+        told: BTreeMap::new(),
+        sent: BTreeSet::new(),
+        away: None,
+        unread: false,
+    };
     while !runner.stop.is_cancelled() {
         // Seen before the rows are read: a commit in between wakes us again.
         runner.keeper.glance.borrow_and_update();
@@ -84,6 +93,8 @@ struct Runner<C, O> {
     stop: CancellationToken,
     /// Entries told to the keeper, with the tries their row showed then: news only when it shows more.
     told: BTreeMap<i64, u32>,
+    /// Steps sent from memory, notice and number: when they turn up in the outbox, they were sent.
+    sent: BTreeSet<(String, u32)>,
     /// What was last said about the courier being away.
     away: Option<String>,
     /// The outbox could not be read last time.
@@ -100,19 +111,21 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
                 return Ok(self.clock.real(LONGEST_SLEEP));
             }
             // A short indexed query on the read connection; not worth a thread of its own.
-            let rows = match self.outbox.waiting(self.courier.name()) {
+            let stored = match self.outbox.waiting(self.courier.name()) {
                 Ok(rows) => {
                     if std::mem::take(&mut self.unread) {
                         self.say_away(None).await?;
                     }
-                    self.not_yet_told(rows)
+                    rows
                 }
                 Err(why) => {
                     self.unread = true;
                     self.say_away(Some(format!("the outbox cannot be read: {why}"))).await?;
-                    return Ok(self.clock.real(LONGEST_SLEEP));
+                    Vec::new()
                 }
             };
+            let rows = self.with_unrecorded(stored).await?;
+            let rows = self.not_yet_told(rows);
             let now = self.clock.wall_ms();
             let plan = outbox::plan(&rows, now, trusted);
             for (entry, why) in plan.drop {
@@ -125,6 +138,11 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
                 return Ok(self.clock.real(nap.min(LONGEST_SLEEP)));
             };
             let Some(delivery) = self.carry(&waiting).await else { break };
+            if let (true, Delivery::Sent, Errand::Step(step)) =
+                (waiting.entry < 0, &delivery, &waiting.errand)
+            {
+                self.sent.insert((step.notice.clone(), step.number));
+            }
             let trouble = match &delivery {
                 Delivery::Sent => None,
                 Delivery::Later { why, .. } | Delivery::Never { why } => Some(why.clone()),
@@ -133,6 +151,38 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
             self.say_away(trouble).await?;
         }
         Ok(Duration::ZERO)
+    }
+
+    /// The rows with what is told from memory while nothing can be stored. Of a notice that is told so, what waits in
+    /// the outbox is older; and what was sent from memory and is stored by now was sent.
+    async fn with_unrecorded(&mut self, mut rows: Vec<Waiting>) -> Result<Vec<Waiting>, String> {
+        let glance = self.keeper.now();
+        let lent = &glance.board.unrecorded;
+        for row in &rows {
+            if let Errand::Step(step) = &row.errand
+                && self.sent.remove(&(step.notice.clone(), step.number))
+            {
+                self.tell(row.entry, row.tries, Delivery::Sent).await?;
+            }
+        }
+        rows.retain(|row| match &row.errand {
+            Errand::Step(step) => lent.iter().all(|it| it.step.notice != step.notice),
+            Errand::Letter { .. } => true,
+        });
+        for it in lent {
+            let Some((_, due_ms, tries)) = it.waits_for.iter().find(|it| it.0 == self.courier.name()) else {
+                continue;
+            };
+            rows.push(Waiting {
+                entry: it.number,
+                errand: Errand::Step(it.step.clone()),
+                first: it.number,
+                due_ms: *due_ms,
+                expires_ms: i64::MAX,
+                tries: *tries,
+            });
+        }
+        Ok(rows)
     }
 
     /// Leaves out rows whose last try the ledger does not show yet.

@@ -8,6 +8,7 @@ use tokio::time::Instant;
 use super::*;
 use crate::couriers::outbox::{Errand, Row};
 use crate::entry::{Step, Turn};
+use crate::glance::Unrecorded;
 use crate::glance::{BoardGlance, Glance, Sentence, Tone};
 use crate::supervise::Tasks;
 
@@ -307,5 +308,49 @@ async fn an_outbox_that_cannot_be_read_is_told_once_and_so_is_that_it_is_well_ag
     }
     assert!(said[0].as_deref().is_some_and(|why| why.contains("disk I/O error")), "{said:?}");
     assert_eq!(said[1], None);
+    bench.end().await;
+}
+
+/// A glance that lends a step of this notice to the scripted courier.
+fn lending(notice: i64, number: i64) -> Glance {
+    let mut glance = quiet_glance();
+    let Errand::Step(step) = waiting(notice, LONG).errand else { panic!("a step") };
+    let waits_for = vec![("scripted".to_owned(), 0, 0)];
+    glance.board.unrecorded.push(Unrecorded { number, step, waits_for });
+    glance
+}
+
+#[tokio::test(start_paused = true)]
+async fn s6_a_step_that_cannot_be_stored_is_carried_from_memory_and_not_again_once_it_is() {
+    let outbox = MockBroken::new();
+    let mut bench = broken(outbox, vec![(0, Delivery::Sent)]);
+    bench.glance.send_replace(Arc::new(lending(7, -5)));
+    assert_eq!(bench.tried().await, (-5, Delivery::Sent));
+    // The ledger is back, and the row of the stored step is there before anybody took note of the try.
+    bench.rows.lock().unwrap().push(waiting(7, LONG));
+    bench.poke();
+    assert_eq!(bench.tried().await, (7, Delivery::Sent));
+    assert_eq!(bench.carried(), [-5]);
+    bench.end().await;
+}
+
+/// A courier whose outbox cannot be read until it has rows.
+fn broken(mut outbox: MockBroken, script: Vec<(u64, Delivery)>) -> Bench {
+    let rows: Rows = Arc::default();
+    let seen = Arc::clone(&rows);
+    outbox.expect_waiting().returning(move |_| {
+        let rows = seen.lock().unwrap().clone();
+        if rows.is_empty() { Err("closed".to_owned()) } else { Ok(rows) }
+    });
+    Bench::over(outbox, rows, script, false, true)
+}
+
+#[tokio::test(start_paused = true)]
+async fn s6_of_a_notice_that_is_told_from_memory_an_older_step_in_the_outbox_waits() {
+    let mut bench = Bench::new(vec![], vec![(0, Delivery::Sent)], false, true);
+    bench.glance.send_replace(Arc::new(lending(7, -5)));
+    bench.rows.lock().unwrap().push(waiting(7, LONG));
+    assert_eq!(bench.tried().await.0, -5);
+    assert_eq!(bench.carried(), [-5]);
     bench.end().await;
 }

@@ -82,8 +82,13 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             unused(ground, &undone.note)
         }
         Note::Reply { .. } => Ok(()),
-        Note::Step(_) | Note::Letter { .. } => Err("steps and letters are told, not noted".to_owned()),
+        Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. } => {
+            Err("steps and letters are told, not noted".to_owned())
+        }
         Note::Edition { .. } => Err("editions are told, not noted".to_owned()),
+        Note::Clock { .. } => {
+            Err("the time is stated by `glasshour clock` or on the page, not noted".to_owned())
+        }
         Note::Fence(_) | Note::Mended { .. } | Note::Restored { .. } | Note::Forgotten { .. } => {
             Err("what befalls the ledger is told, not noted".to_owned())
         }

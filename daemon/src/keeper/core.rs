@@ -4,24 +4,29 @@
 //! moments of their own. When the ledger refuses, what waits is kept and the engine goes on: the garden is
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
+mod dating;
 mod remake;
+mod unrecorded;
+mod watch;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
 use chrono::NaiveTime;
 
+use self::unrecorded::Lent;
+use self::watch::Watch;
 use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
-use super::grading::{Circumstances, grade, stamp};
+use super::grading::{Circumstances, FUTURE_MS, grade, stamp};
 use crate::almanac::pages::Made;
 use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
-use crate::ledger::{Commit, Ledger, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
+use crate::ledger::{Commit, Ledger, LedgerError, NO_EXPIRY_MS, NewNote, PageRow, Queued, StepRef, TriedRow};
 use crate::reading::{Heard, Reading};
 
 /// A moment, as the clock gives it.
@@ -86,6 +91,12 @@ pub struct Core {
     undated: BTreeSet<i64>,
     /// Day of the last letter written.
     last_letter: Option<String>,
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    senders_clocks: BTreeMap<String, Option<i64>>,
+    /// Who watches while nobody vouches for the clock.
+    watch: Option<Watch>,
+    /// Steps told from memory.
+    lent: Lent,
 }
 
 impl Core {
@@ -100,6 +111,9 @@ impl Core {
             seq,
             undated: BTreeSet::new(),
             last_letter: None,
+            senders_clocks: BTreeMap::new(),
+            watch: None,
+            lent: Lent::new(boot),
         }
     }
 
@@ -134,23 +148,40 @@ impl Core {
             let steps = self.engine.advance(moment.wall_ms);
             self.pending.steps.extend(steps);
             self.gather_pages();
+        } else {
+            self.watch(moment, &[]);
         }
     }
 
     /// Grades and takes in what was heard; it waits for the next [`flush`](Self::flush).
     pub fn hear(&mut self, moment: Moment, messages: &[Message]) {
+        self.take_in(moment, messages, true);
+    }
+
+    /// Grades and judges what was heard without keeping it: for when nothing can be stored and memory is full.
+    pub fn only_judge(&mut self, moment: Moment, messages: &[Message]) {
+        self.take_in(moment, messages, false);
+    }
+
+    fn take_in(&mut self, moment: Moment, messages: &[Message], keep: bool) {
         self.advance(moment);
         let (tracks, waiting) = (self.engine.tracks(), &self.pending.dated);
         let mut earlier = Earlier::of(messages, tracks, &self.ledger, waiting);
-        let mut fresh = Vec::new();
+        let (mut fresh, mut undated, mut live) = (Vec::new(), Vec::new(), Vec::new());
         for message in messages {
             for heard in &message.readings {
+                if moment.trusted && !heard.stale {
+                    self.note_senders_clock(heard, message.arrived_ms);
+                }
                 let reading = self.grade(heard, message.arrived_ms, moment.trusted, &earlier);
+                if !moment.trusted && !heard.stale {
+                    live.push(Reading { at_ms: message.arrived_ms, ..reading.clone() });
+                }
                 if moment.trusted || stamp(heard).is_some() {
                     earlier.take(&reading);
                     fresh.push(reading);
                 } else {
-                    self.pending.undated.push(reading);
+                    undated.push(reading);
                 }
             }
         }
@@ -158,12 +189,16 @@ impl Core {
             let steps = self.engine.apply(&fresh);
             self.pending.steps.extend(steps);
         } else {
-            // Nothing is told at a moment that nobody vouches for.
+            // Nothing is told at a moment that nobody vouches for; what is heard now is watched all the same.
             for reading in &fresh {
                 self.engine.take(reading);
             }
+            self.watch(moment, &live);
         }
-        self.pending.dated.extend(fresh);
+        if keep {
+            self.pending.dated.extend(fresh);
+            self.pending.undated.extend(undated);
+        }
     }
 
     fn grade(&self, heard: &Heard, arrived_ms: i64, trusted: bool, earlier: &Earlier) -> Reading {
@@ -176,6 +211,22 @@ impl Core {
             known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };
         grade(heard, &circumstances)
+    }
+
+    fn note_senders_clock(&mut self, heard: &Heard, arrived_ms: i64) {
+        let ahead_ms = stamp(heard).map(|stamp| stamp - arrived_ms);
+        match (heard.measured_ms, ahead_ms) {
+            (None, _) => {}
+            (Some(_), Some(ahead_ms)) if ahead_ms <= FUTURE_MS => {
+                _ = self.senders_clocks.remove(&*heard.probe);
+            }
+            (Some(_), ahead_ms) => _ = self.senders_clocks.insert(heard.probe.to_string(), ahead_ms),
+        }
+    }
+
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    pub fn senders_clocks(&self) -> &BTreeMap<String, Option<i64>> {
+        &self.senders_clocks
     }
 
     /// Whether anything waits to become durable.
@@ -228,10 +279,13 @@ impl Core {
         }
         let mut all = notes.to_vec();
         let mut queue = Vec::new();
+        let first_step = all.len();
         for step in &self.pending.steps {
-            queue.extend(self.routes_of(step, all.len()));
-            all.push(NewNote { at_ms: step.at_ms, from_ms: step.at_ms, note: Note::Step(step.clone()) });
+            queue.extend(self.lent.not_taken(step, self.routes_of(step, all.len())));
+            let from_ms = if step.is_undated() { -self.boot } else { step.at_ms };
+            all.push(NewNote { at_ms: step.at_ms, from_ms, note: Note::Step(step.clone()) });
         }
+        all.extend(self.lent.facts(moment.wall_ms));
         for (courier, date) in &self.pending.letters {
             let (at_ms, step) = (moment.wall_ms, StepRef::Note(all.len()));
             let expires_ms = at_ms + LETTER_LIFE_MS;
@@ -275,6 +329,7 @@ impl Core {
         commit.cursors = &mirror;
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
+        self.lent.stored(&self.pending.steps, done.entries.get(first_step..).unwrap_or_default());
         self.pending = Pending::default();
         if let Some(note) = edition_note {
             self.engine.editions.noted(&note, at_ms);
@@ -310,12 +365,10 @@ impl Core {
                     .filter(|_| step.severity < Severity::Severe)
                     .map_or(0.0, |(from, to)| quiet_left(hour, f64::from(from), f64::from(to)));
                 let due_ms = step.at_ms + (wait_h * 3_600_000.0) as i64;
-                Queued {
-                    step: StepRef::Note(index),
-                    courier: route.courier.clone(),
-                    due_ms,
-                    expires_ms: due_ms + STEP_LIFE_MS,
-                }
+                // While nobody knows the time, no hour is quiet and no step is old.
+                let (due_ms, expires_ms) =
+                    if step.is_undated() { (0, NO_EXPIRY_MS) } else { (due_ms, due_ms + STEP_LIFE_MS) };
+                Queued { step: StepRef::Note(index), courier: route.courier.clone(), due_ms, expires_ms }
             })
             .collect()
     }
@@ -348,29 +401,6 @@ impl Core {
         Ok(id)
     }
 
-    /// Dates this boot's readings by one event in the ledger, and brings the engine to the present.
-    ///
-    /// # Errors
-    ///
-    /// When the ledger refuses; the boot stays undated then.
-    pub fn date_boot(&mut self, moment: Moment, boot: i64, voucher: &str) -> Result<(), LedgerError> {
-        self.flush(moment)?;
-        self.ledger.date_boot(boot, moment.wall_ms - moment.mono_ms, voucher)?;
-        let mut seq = self.undated.first().map_or(self.seq, |first| first - 1);
-        let mut dated = Vec::new();
-        loop {
-            let batches = self.ledger.batches_after(seq, 500)?;
-            let Some(last) = batches.last() else { break };
-            seq = last.seq;
-            let ours = batches.into_iter().filter(|batch| self.undated.contains(&batch.seq));
-            dated.extend(ours.flat_map(|batch| batch.readings));
-        }
-        self.engine.skip_to(moment.wall_ms);
-        for reading in &dated {
-            self.engine.take(reading);
-        }
-        self.undated.clear();
-        Ok(())
     }
 
     /// The notice an entry of the ledger is a step of.

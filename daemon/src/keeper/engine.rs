@@ -78,19 +78,27 @@ impl Engine {
     /// Takes over what the ledger holds at a start: entries, pages of the edition in service, counts. Nothing is told
     /// anew.
     pub fn restore(&mut self, entries: Vec<Entry>, pages: Pages, counts: Counts) {
-        self.told = entries
-            .iter()
-            .filter_map(|entry| match &entry.note {
-                Note::Step(step) => Some(step.clone()),
-                _ => None,
-            })
-            .collect();
-        self.book = Book::of(self.told.iter());
         self.editions = Editions::of(&entries, self.site.edition());
-        self.entries = entries;
-        self.ground = Ground::of(&self.entries);
+        self.ground = Ground::of(&entries);
         self.pages = pages;
         self.counts = counts;
+        self.retell(&entries);
+        self.entries = entries;
+    }
+
+    /// Takes over what was told, as the ledger has it: at a start, and when what was told got its date.
+    pub(super) fn retell(&mut self, entries: &[Entry]) {
+        let step = |entry: &Entry| match &entry.note {
+            Note::Step(step) => Some(step.clone()),
+            _ => None,
+        };
+        self.told = entries.iter().filter_map(step).collect();
+        self.take_over_told();
+    }
+
+    /// Brings the minders to where what was told left them.
+    fn take_over_told(&mut self) {
+        self.book = Book::of(self.told.iter());
         for place in &self.ground.places {
             let told = |minder: &str| self.book.get(&place.id, minder).map(|open| open.severity);
             let course =
@@ -102,6 +110,36 @@ impl Engine {
             minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
             minders.air.take_over(told(AIR));
         }
+    }
+
+    /// Takes over steps that were told elsewhere: by the watch, while nobody knew the time.
+    pub(super) fn take_told(&mut self, steps: Vec<Step>) {
+        if !steps.is_empty() {
+            self.told.extend(steps);
+            self.take_over_told();
+        }
+    }
+
+    /// Keeps an entry that says nothing of the garden.
+    pub(super) fn keep(&mut self, entry: Entry) {
+        self.entries.push(entry);
+        self.ground = Ground::of(&self.entries);
+    }
+
+    /// Forgets which days are to be made afresh: for an engine whose days are nobody's.
+    pub(super) fn forget_marked(&mut self) {
+        self.dirty.clear();
+        self.closed.clear();
+    }
+
+    /// Every entry.
+    pub(super) fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+
+    /// Every step told, in order.
+    pub(super) fn told(&self) -> &[Step] {
+        &self.told
     }
 
     /// The site.

@@ -1,5 +1,7 @@
 //! Everything that happens to the program is one of these; the keeper receives them all, in order.
 
+use serde::{Deserialize, Serialize};
+
 use crate::entry::Note;
 use crate::ledger::LedgerError;
 use crate::reading::{Heard, ProbeName};
@@ -43,6 +45,36 @@ pub enum Delivery {
     Never {
         /// What went wrong.
         why: String,
+    },
+}
+
+/// Somebody's word on the time.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case", deny_unknown_fields)]
+pub enum ClockWord {
+    /// What time it is now.
+    Now {
+        /// UTC ms.
+        at_ms: i64,
+        /// Who says so: "a phone", "the grower".
+        by: String,
+        /// Said again after the difference was shown.
+        #[serde(default)]
+        sure: bool,
+    },
+    /// The machine's own clock is right, also where it jumped.
+    AsShown {
+        /// Who says so.
+        by: String,
+    },
+    /// A boot that never learned the time had its first reading then.
+    Boot {
+        /// Its number.
+        boot: i64,
+        /// UTC ms.
+        first_ms: i64,
+        /// Who says so.
+        by: String,
     },
 }
 
@@ -97,6 +129,13 @@ pub enum Event {
         cursors: Vec<(String, i64)>,
         /// How it stands.
         standing: crate::glance::MirrorGlance,
+    },
+    /// Somebody says what time it is, or was.
+    Clock {
+        /// What.
+        word: ClockWord,
+        /// Where the entry's number, or the refusal, goes.
+        answer: tokio::sync::oneshot::Sender<Result<i64, Refusal>>,
     },
     /// A question that needs the keeper's own state.
     Ask(super::handle::Question),

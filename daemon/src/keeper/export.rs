@@ -10,7 +10,7 @@ use crate::almanac::day_page::{DayPage, rounded};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::PlantingPage;
 use crate::calendar::iso;
-use crate::entry::{Step, Turn};
+use crate::entry::{Step, Turn, UNDATED_BELOW_MS};
 
 /// The export of an engine: `{edition, readings, day_pages, planting_pages, notices}`.
 ///
@@ -67,6 +67,11 @@ pub fn gather(told: &[Step]) -> Vec<Vec<&Step>> {
     order.into_iter().filter_map(|notice| by_notice.remove(notice)).collect()
 }
 
+/// When something was told; none while nobody knew the time.
+fn told_at(ms: i64) -> Option<String> {
+    (ms >= UNDATED_BELOW_MS).then(|| iso(ms))
+}
+
 /// `[{id, minder, place, planting, severity, pushed, opened_at, steps, closed_at}]`; the severity is the worst.
 fn notices(told: &[Step]) -> Vec<Value> {
     gather(told)
@@ -74,7 +79,7 @@ fn notices(told: &[Step]) -> Vec<Value> {
         .filter_map(|steps| {
             let (first, last) = (*steps.first()?, *steps.last()?);
             let worst = steps.iter().map(|step| step.severity).max()?;
-            let pushed_at = steps.iter().find(|step| step.push).map(|step| iso(step.at_ms));
+            let pushed_at = steps.iter().find(|step| step.push).map(|step| told_at(step.at_ms));
             Some(json!({
                 "id": first.notice,
                 "minder": first.minder,
@@ -83,16 +88,16 @@ fn notices(told: &[Step]) -> Vec<Value> {
                 "severity": worst,
                 "pushed": pushed_at.is_some(),
                 "pushed_at": pushed_at,
-                "opened_at": iso(first.at_ms),
+                "opened_at": told_at(first.at_ms),
                 "steps": steps.iter().map(|step| json!({
-                    "at": iso(step.at_ms),
+                    "at": told_at(step.at_ms),
                     "turn": step.turn,
                     "severity": step.severity,
                     "pushed": step.push,
                     "title": step.title,
                     "text": step.whole_text(),
                 })).collect::<Vec<_>>(),
-                "closed_at": (last.turn == Turn::Closed).then(|| iso(last.at_ms)),
+                "closed_at": (last.turn == Turn::Closed).then(|| told_at(last.at_ms)),
             }))
         })
         .collect()

@@ -6,7 +6,7 @@ use super::tracks::Known;
 use crate::reading::{Heard, Reading, Reason};
 
 /// How far after the trusted clock a stamp may lie, ms.
-const FUTURE_MS: i64 = 120_000;
+pub(super) const FUTURE_MS: i64 = 120_000;
 /// From this humidity on air is called saturated, %.
 const SATURATED_PCT: f64 = 97.0;
 /// Stamps before 2000-01-01 are a node's reset, and stamps past the year 9999 nonsense: no times, UTC ms.
@@ -33,14 +33,21 @@ pub fn stamp(heard: &Heard) -> Option<i64> {
 
 /// Grades what was heard.
 ///
-/// A time of its own is kept as stamped; a bare number is dated by its arrival, unless it did not arrive live.
+/// A time of its own is kept as stamped; a bare number is dated by its arrival, unless it did not arrive live. So is one
+/// whose stamp lies in the future or before 2000: the sender's clock is fast, or was never set.
 pub fn grade(heard: &Heard, circumstances: &Circumstances) -> Reading {
     let (at_ms, mut reason) = match stamp(heard) {
         Some(stamp) if circumstances.trusted && stamp > circumstances.arrived_ms + FUTURE_MS => {
-            (stamp, Reason::FromTheFuture)
+            // What arrives live is of now, whatever the sender's clock says.
+            if heard.stale {
+                (stamp, Reason::FromTheFuture)
+            } else {
+                (circumstances.arrived_ms, Reason::SendersClock)
+            }
         }
         Some(stamp) => (stamp, Reason::None),
-        None if heard.stale || heard.measured_ms.is_some() => (circumstances.arrived_ms, Reason::NoTime),
+        None if heard.stale => (circumstances.arrived_ms, Reason::NoTime),
+        None if heard.measured_ms.is_some() => (circumstances.arrived_ms, Reason::SendersClock),
         None => (circumstances.arrived_ms, Reason::None),
     };
     let Some(value) = heard.value.filter(|value| value.is_finite()) else {
@@ -51,12 +58,12 @@ pub fn grade(heard: &Heard, circumstances: &Circumstances) -> Reading {
         return reading(heard, value, at_ms, Reason::OutOfRange);
     }
     let value = if heard.quantity == Quantity::RelativeHumidity { value.clamp(0.0, 100.0) } else { value };
-    if reason == Reason::None {
+    if reason == Reason::None || reason == Reason::SendersClock {
         reason = match circumstances.known {
             Known::Value(known) if known == value => Reason::Repeated,
             Known::Value(_) => Reason::SameTimeOtherValue,
             Known::Nothing | Known::Forgotten if saturated(heard.quantity, value) => Reason::Saturated,
-            Known::Nothing | Known::Forgotten => Reason::None,
+            Known::Nothing | Known::Forgotten => reason,
         };
     }
     reading(heard, value, at_ms, reason)
@@ -126,9 +133,12 @@ mod tests {
         assert_eq!(graded(Some(f64::NAN), Some(NOW), false, Known::Nothing), Reason::Missing);
         assert_eq!(graded(Some(55.0), Some(NOW), false, Known::Value(55.0)), Reason::Repeated);
         assert_eq!(graded(Some(55.0), Some(NOW), false, Known::Value(56.0)), Reason::SameTimeOtherValue);
-        assert_eq!(graded(Some(55.0), Some(NOW + 121_000), false, Known::Nothing), Reason::FromTheFuture);
-        assert_eq!(graded(Some(55.0), Some(60_000), false, Known::Nothing), Reason::NoTime);
-        assert_eq!(graded(Some(55.0), Some(i64::MAX), false, Known::Nothing), Reason::NoTime);
+        assert_eq!(graded(Some(55.0), Some(NOW + 120_000), false, Known::Nothing), Reason::None);
+        assert_eq!(graded(Some(55.0), Some(NOW + 120_001), true, Known::Nothing), Reason::FromTheFuture);
+        assert_eq!(graded(Some(55.0), Some(NOW + 120_001), false, Known::Nothing), Reason::SendersClock);
+        assert_eq!(graded(Some(55.0), Some(60_000), false, Known::Nothing), Reason::SendersClock);
+        assert_eq!(graded(Some(55.0), Some(60_000), true, Known::Nothing), Reason::NoTime);
+        assert_eq!(graded(Some(55.0), Some(i64::MAX), false, Known::Nothing), Reason::SendersClock);
         assert_eq!(graded(Some(55.0), None, true, Known::Nothing), Reason::NoTime);
         assert_eq!(graded(Some(55.0), None, false, Known::Nothing), Reason::None);
     }

@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
 
 use super::core::{Core, Moment};
-use super::event::{Acknowledge, Event, Refusal};
+use super::event::{Acknowledge, ClockWord, Event, Refusal};
 use crate::entry::{Anew, Cause, Note};
 use crate::glance::{Glance, PlantingGlance};
 use crate::reading::Heard;
@@ -122,12 +122,26 @@ impl Handle {
         answered.await.map_err(|_| Stopped.to_string())?
     }
 
+    /// Says what time it is, or was; the entry's number comes back once it is durable.
+    ///
+    /// # Errors
+    ///
+    /// The refusal in words, also when the keeper has stopped.
+    pub async fn clock(&self, word: ClockWord) -> Result<i64, Refusal> {
+        let (answer, answered) = oneshot::channel();
+        self.events.send(Event::Clock { word, answer }).await.map_err(|_| Stopped.to_string())?;
+        answered.await.map_err(|_| Stopped.to_string())?
+    }
+
     /// Takes in past readings; returns once they are durable.
     ///
     /// # Errors
     ///
     /// [`Stopped`].
-    pub async fn take_in(&self, readings: Vec<Heard>) -> Result<(), Stopped> {
+    pub async fn take_in(&self, mut readings: Vec<Heard>) -> Result<(), Stopped> {
+        for heard in &mut readings {
+            heard.stale = true;
+        }
         let (durable, seen) = oneshot::channel();
         let done: Acknowledge = Box::new(move || _ = durable.send(()));
         let arrived_ms = i64::MAX;

@@ -13,7 +13,7 @@ use super::engine::Engine;
 use super::stored::{Stored, reason_now};
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
-use crate::entry::{Entry, Note};
+use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
 use crate::ground::Ground;
 use crate::ledger::{Batch, Commit, Ledger, LedgerError};
 use crate::site::Site;
@@ -181,7 +181,9 @@ fn each_batch(ledger: &Ledger, from_seq: i64, mut each: impl FnMut(&Batch)) -> R
 
 /// When the first thing was measured or noted, UTC ms.
 fn first_ms(ledger: &Ledger, entries: &[Entry]) -> Result<Option<i64>, LedgerError> {
-    let mut first = entries.iter().map(|entry| entry.from_ms).min();
+    // What was told while nobody knew the time stands at no date.
+    let dated = entries.iter().filter(|entry| entry.from_ms >= UNDATED_BELOW_MS);
+    let mut first = dated.map(|entry| entry.from_ms).min();
     for (probe, quantity) in ledger.series()? {
         let span = ledger.span(&probe, quantity)?;
         first = first.into_iter().chain(span.map(|(from, _)| from)).min();

@@ -3,6 +3,8 @@
 //! One loop: wait for events or for the next moment that matters, take in what waits, let time pass, commit when
 //! it is time, acknowledge, publish the glance. It never waits for a reader, a courier or a broker.
 
+mod storage;
+mod time;
 mod upkeep;
 
 use std::collections::BTreeMap;
@@ -13,15 +15,14 @@ use tokio::sync::{mpsc, watch};
 use tokio_util::sync::CancellationToken;
 
 use super::core::{Core, Message, Moment};
-use super::event::{Acknowledge, Delivery, Event, NotNoted};
+use super::event::{Acknowledge, Event, NotNoted};
 use super::export::export;
 use super::handle::{Handle, Question};
 use super::view::{Shell, glance, season};
 use crate::clock::Clock;
-use crate::couriers::shelf;
+use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::Glance;
-use crate::ledger::LedgerError;
 use crate::supervise::Outcome;
 
 use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
@@ -30,15 +31,11 @@ use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
 const QUEUE: usize = 1024;
 /// Events taken in before the clock is looked at again.
 const AT_ONCE: usize = 512;
-/// Stamped messages waiting for their acknowledgement that make a commit due: half of what the shipped broker
-/// settings are sure to keep in flight for us even when a grower left them as they came (20).
-const ACKS_DUE: usize = 10;
-/// Readings waiting that make a commit due at once.
-const READINGS_DUE: usize = 500;
+/// Readings held in memory while the ledger refuses, some 5 MB. Past this, those that nobody waits for an acknowledgement
+/// of are judged and not kept. Those that are acknowledged are bounded by what their senders let be on the way.
+const HELD: usize = 50_000;
 /// Acknowledgements held while the ledger refuses; past this no more events are taken in.
 const ACKS_HELD: usize = 5_000;
-/// How often a refusing ledger is tried again, ms of the monotonic clock.
-const RETRY_MS: i64 = 5_000;
 /// A silence of the loop longer than this was a stop (suspended board, stopped process), ms.
 const STOPPED_MS: i64 = 30 * 60_000;
 
@@ -59,6 +56,7 @@ pub struct Setup {
 /// The keeper, ready to run on a thread of its own.
 pub struct Keeper {
     setup: Setup,
+    clock: Arc<Believed>,
     events: mpsc::Receiver<Event>,
     glance: watch::Sender<Arc<Glance>>,
     shell: Shell,
@@ -71,7 +69,6 @@ pub struct Keeper {
     remake_ms: Option<i64>,
     stale: bool,
     published_ms: i64,
-    trusted: bool,
     last_day_worked: i64,
     /// Damaged rows of the ledger that were met when it was last looked.
     fences: usize,
@@ -83,7 +80,7 @@ impl Keeper {
         let (sender, events) = mpsc::channel(QUEUE);
         let (glance_sender, glance_receiver) =
             watch::channel(Arc::new(glance(setup.core.engine(), &Shell::default())));
-        let trusted = setup.clock.vouched_by().is_some();
+        let clock = Arc::new(Self::believed(&setup));
         let calendar = &setup.core.engine().site().calendar;
         let last_day_worked = calendar.day_of(setup.core.engine().now_ms());
         let keeper = Self {
@@ -99,7 +96,7 @@ impl Keeper {
             remake_ms: None,
             stale: true,
             published_ms: 0,
-            trusted,
+            clock,
             last_day_worked,
             fences: 0,
             setup,
@@ -107,9 +104,9 @@ impl Keeper {
         (keeper, Handle { events: sender, glance: glance_receiver })
     }
 
-    fn moment(&self) -> Moment {
-        let clock = &self.setup.clock;
-        Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: self.trusted }
+    /// The clock as it is believed: the one for everybody who works with this keeper.
+    pub fn clock(&self) -> Arc<dyn Clock> {
+        Arc::clone(&self.clock) as Arc<dyn Clock>
     }
 
     /// Runs until told to stop; commits what waits before it ends.
@@ -167,10 +164,11 @@ impl Keeper {
         }
         self.setup.core.advance(moment);
         self.setup.core.write_letters(moment);
-        let told = self.setup.core.is_urgent();
+        let told = self.setup.core.is_urgent() && self.refused.is_none();
         if self.is_commit_due(moment) {
             self.commit(moment);
         }
+        self.lend();
         self.remake(moment);
         self.daily_work(moment);
         self.name_damage(moment);
@@ -188,7 +186,9 @@ impl Keeper {
             return GLANCE_EVERY / 5;
         }
         let moment = self.moment();
-        let mut wait = core.engine().wake_ms().saturating_sub(moment.wall_ms).clamp(1, 60_000);
+        // While nobody knows the time, the watch is woken by its own.
+        let wake_ms = core.present().wake_ms() - core.present().now_ms();
+        let mut wait = wake_ms.clamp(1, if moment.trusted { 60_000 } else { 5_000 });
         if let Some(since) = self.waiting_since_ms {
             let due = since + self.setup.commit_every.as_millis() as i64;
             wait = wait.min((due - moment.mono_ms).max(1));
@@ -196,34 +196,7 @@ impl Keeper {
         if self.refused.is_some() {
             wait = wait.min((self.retry_ms - moment.mono_ms).max(1));
         }
-        self.setup.clock.real(Duration::from_millis(wait as u64)).max(Duration::from_millis(1))
-    }
-
-    /// Trust comes once in a boot: then this boot's readings are dated by one event in the ledger.
-    fn look_at_clock(&mut self) {
-        let voucher = self.setup.clock.vouched_by();
-        if self.trusted || voucher.is_none() || self.refused.is_some() {
-            self.shell.board.clock_vouched_by = voucher.filter(|_| self.trusted);
-            return;
-        }
-        let clock = &self.setup.clock;
-        let moment = Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: false };
-        let newest = self.setup.core.ledger().newest_commit_ms().ok().flatten();
-        if newest.is_some_and(|newest| moment.wall_ms < newest) {
-            // A clock that stands before the newest commit is wrong, whoever vouches for it.
-            return;
-        }
-        let voucher = voucher.unwrap_or_default();
-        match self.setup.core.date_boot(moment, self.setup.boot, &voucher) {
-            Ok(()) => {
-                tracing::info!(%voucher, "the clock is trusted; this boot's readings are dated");
-                self.trusted = true;
-                self.count_undated();
-                self.stale = true;
-                self.shell.board.clock_vouched_by = Some(voucher);
-            }
-            Err(error) => self.refuse(&error, moment),
-        }
+        self.clock.real(Duration::from_millis(wait as u64)).max(Duration::from_millis(1))
     }
 
     fn take(&mut self, event: Event) {
@@ -234,7 +207,14 @@ impl Keeper {
                 let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
                 // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
                 let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
-                self.setup.core.hear(Moment { wall_ms, ..moment }, &[Message { readings, arrived_ms }]);
+                let (moment, messages) = (Moment { wall_ms, ..moment }, [Message { readings, arrived_ms }]);
+                let full = self.refused.is_some() && self.setup.core.waiting_readings() >= HELD;
+                if full && done.is_none() {
+                    self.shell.board.not_kept += messages[0].readings.len() as u64;
+                    self.setup.core.only_judge(moment, &messages);
+                } else {
+                    self.setup.core.hear(moment, &messages);
+                }
                 self.acks.extend(done);
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
             }
@@ -256,6 +236,11 @@ impl Keeper {
             Event::Mirrored { cursors, standing } => {
                 self.setup.core.mirrored(cursors);
                 self.shell.board.mirror = Some(standing);
+            }
+            Event::Clock { word, answer } => {
+                let taken = self.word(word);
+                self.publish();
+                let _ = answer.send(taken);
             }
             Event::Ask(question) => self.answer(question),
         }
@@ -299,21 +284,6 @@ impl Keeper {
         }
     }
 
-    fn tried(&mut self, step: i64, courier: &str, delivery: &Delivery, moment: Moment) {
-        let rows = self.setup.core.ledger().outbox().unwrap_or_default();
-        let Some(row) = rows.iter().find(|row| row.step == step && row.courier == courier) else { return };
-        self.setup.core.tried(shelf::tried(row, delivery, moment.wall_ms));
-        if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
-            tracing::warn!(step, %courier, %why, "not delivered");
-        }
-        if let Some(notice) = self.setup.core.notice_of(step) {
-            self.shell.undelivered.retain(|(of, why)| *of != notice || !why.starts_with(courier));
-            if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
-                self.shell.undelivered.push((notice, format!("{courier}: {why}")));
-            }
-        }
-    }
-
     fn answer(&mut self, question: Question) {
         match question {
             Question::Export(answer) => {
@@ -331,67 +301,6 @@ impl Keeper {
             Question::Season { planting, answer } => {
                 let _ = answer.send(season(self.setup.core.engine(), &planting));
             }
-        }
-    }
-
-    fn is_commit_due(&self, moment: Moment) -> bool {
-        if self.refused.is_some() {
-            return moment.mono_ms >= self.retry_ms;
-        }
-        let core = &self.setup.core;
-        let waited = self
-            .waiting_since_ms
-            .is_some_and(|since| moment.mono_ms - since >= self.setup.commit_every.as_millis() as i64);
-        let many = core.waiting_readings() >= READINGS_DUE || self.acks.len() >= ACKS_DUE;
-        core.is_urgent() || many || waited
-    }
-
-    /// Commits what waits; on refusal holds everything and says so.
-    fn commit(&mut self, moment: Moment) {
-        if self.reopen {
-            // Never commit again on a file that gave an I/O error before it was closed, forgotten and checked.
-            match self.setup.core.ledger_mut().reopen() {
-                Ok(()) => self.reopen = false,
-                Err(error) => return self.refuse(&error, moment),
-            }
-        }
-        match self.setup.core.flush(moment) {
-            Ok(()) => {
-                if self.refused.take().is_some() {
-                    tracing::info!("the ledger takes readings again");
-                    self.shell.board.storage_refused = None;
-                    self.publish();
-                }
-                self.acknowledge();
-                if !self.trusted {
-                    self.count_undated();
-                    self.stale = true;
-                }
-                if let Err(error) = self.setup.core.ledger_mut().checkpoint() {
-                    tracing::warn!(%error, "the log could not be folded into the file yet");
-                }
-            }
-            Err(error) => self.refuse(&error, moment),
-        }
-    }
-
-    fn refuse(&mut self, error: &LedgerError, moment: Moment) {
-        let since = self.refused.as_ref().map_or(moment.wall_ms, |(_, since)| *since);
-        let first = self.refused.is_none();
-        self.reopen |= error.needs_reopening();
-        self.refused = Some((error.to_string(), since));
-        self.shell.board.storage_refused = Some((error.to_string(), since));
-        self.retry_ms = moment.mono_ms + RETRY_MS;
-        if first {
-            tracing::error!(%error, "nothing can be stored; messages stay unacknowledged");
-            self.publish();
-        }
-    }
-
-    fn acknowledge(&mut self) {
-        self.waiting_since_ms = None;
-        for done in self.acks.drain(..) {
-            done();
         }
     }
 }

@@ -4,8 +4,9 @@ use agronomy::quantity::Quantity;
 
 use super::engine::Engine;
 use super::export::gather;
+use crate::clock::trust::span;
 use crate::entry::{Entry, Note, Step, Turn};
-use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance};
+use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
 
 mod board;
@@ -32,6 +33,8 @@ pub struct Shell {
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
     /// What could not be delivered: notice, courier and reason.
     pub undelivered: Vec<(String, String)>,
+    /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
+    pub senders_clocks: std::collections::BTreeMap<String, Option<i64>>,
 }
 
 /// The glance at the engine's present moment.
@@ -99,7 +102,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         pushed: steps.iter().any(|step| step.push),
         opened_ms: first.at_ms,
         closed_ms: (last.turn == Turn::Closed).then_some(last.at_ms),
-        steps: steps.iter().map(|step| (*step).clone()).collect(),
+        steps: steps.iter().map(|step| marked(step, shell)).collect(),
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
@@ -115,6 +118,24 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     let refused = shell.undelivered.iter().filter(|(notice, _)| *notice == view.id);
     view.undelivered = refused.map(|(_, why)| why.clone()).collect();
     Some(view)
+}
+
+/// A step as it is shown: with its mark while it is told from memory.
+fn marked(step: &Step, shell: &Shell) -> Step {
+    let same = |lent: &&Unrecorded| lent.step.notice == step.notice && lent.step.number == step.number;
+    shell.board.unrecorded.iter().find(same).map_or_else(|| step.clone(), |lent| lent.step.clone())
+}
+
+/// Shows the air of the present, which is known, beside a calendar that is not: while nobody vouches for the clock, the
+/// glance stands at the newest commit, and what was measured then is not now.
+pub fn show_live(glance: &mut Glance, live: &Glance) {
+    for place in &mut glance.places {
+        let Some(now) = live.places.iter().find(|it| it.place == place.place) else { continue };
+        (place.t_c, place.rh_pct, place.saturated) = (now.t_c, now.rh_pct, now.saturated);
+        (place.vpd_kpa, place.dew_point_c) = (now.vpd_kpa, now.dew_point_c);
+        (place.dryness, place.heat_index_c) = (now.dryness.clone(), now.heat_index_c);
+        (place.trend_c_per_h, place.heard_ms) = (now.trend_c_per_h, now.t_c.map(|_| glance.at_ms));
+    }
 }
 
 fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
@@ -172,7 +193,11 @@ fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
                 (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at)
             })
             .collect(),
-        condition,
+        condition: match shell.senders_clocks.get(&name) {
+            Some(Some(ahead_ms)) => format!("{condition}; node clock {} fast", span(*ahead_ms)),
+            Some(None) => format!("{condition}; node clock never set"),
+            None => condition,
+        },
         silent,
         doubtful,
         malformed,

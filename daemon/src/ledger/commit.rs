@@ -45,6 +45,10 @@ pub struct Queued {
     pub expires_ms: i64,
 }
 
+/// The expiry of a step that was told while nobody knew the time. It gets its own when its boot is dated, and is dropped
+/// when the boot ends before that.
+pub const NO_EXPIRY_MS: i64 = i64::MAX;
+
 /// How far a delivery has come. The number is its code in the ledger.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]

@@ -5,11 +5,15 @@ use std::collections::BTreeMap;
 use rusqlite::{Connection, OptionalExtension};
 
 use super::batch::{Content, Item};
+use super::commit::NO_EXPIRY_MS;
 use super::merge::Kept;
 use super::shared::Shared;
 use super::view::blob;
 use super::week::MOST_MS;
-use super::{LedgerError, View, chunk, commit, schema};
+use super::{LedgerError, OutboxState, View, chunk, commit, schema};
+use crate::couriers::STEP_LIFE_MS;
+use crate::entry::Note;
+use crate::glance::UndatedBoot;
 
 /// When the boots' monotonic clocks started, UTC ms; absent for boots that have not learnt the time.
 #[derive(Clone, Debug, Default)]
@@ -60,7 +64,105 @@ pub(super) fn begin(
     let (offset_ms, vouched) = dated.unzip();
     let sql = "INSERT INTO boot (started_ms, offset_ms, vouched) VALUES (?1, ?2, ?3)";
     conn.execute(sql, (started_ms, offset_ms, vouched))?;
-    Ok(conn.last_insert_rowid())
+    let boot = conn.last_insert_rowid();
+    // How old a step of a boot that never knew the time is, nobody can say: it is no news any more.
+    let sql = "UPDATE outbox SET state = ?1 WHERE state = 0 AND expires_ms = ?2";
+    conn.execute(sql, (OutboxState::Expired as u8, NO_EXPIRY_MS))?;
+    Ok(boot)
+}
+
+/// When a boot's monotonic clock started, UTC ms, and who vouched; none while it has not learnt the time.
+pub(super) fn of_boot(conn: &Connection, boot: i64) -> Result<Option<(i64, String)>, LedgerError> {
+    let sql = "SELECT offset_ms, ifnull(vouched, '') FROM boot WHERE id = ?1 AND offset_ms IS NOT NULL";
+    Ok(conn.query_row(sql, [boot], |row| Ok((row.get(0)?, row.get(1)?))).optional()?)
+}
+
+/// When something was last told, or a boot that knew the time began, UTC ms. What a site file brought in on its first
+/// day does not count: that may be before anybody knew the time.
+pub(super) fn newest_told_ms(conn: &Connection) -> Result<Option<i64>, LedgerError> {
+    let sql = "SELECT max(at_ms) FROM entry WHERE kind IN ('step', 'letter', 'reply', 'clock')";
+    let told: Option<i64> = conn.query_row(sql, [], |row| row.get(0))?;
+    let sql = "SELECT max(started_ms + offset_ms) FROM boot WHERE offset_ms IS NOT NULL";
+    let begun: Option<i64> = conn.query_row(sql, [], |row| row.get(0))?;
+    Ok(told.max(begun))
+}
+
+/// Dates what was told in a boot that did not know the time: entries that stand at its monotonic time, marked by the
+/// boot's number below zero in `from_ms`. Their deliveries live as long from then on as those of any step.
+fn date_told(conn: &Connection, boot: i64, offset_ms: i64) -> Result<(), LedgerError> {
+    let mut statement = conn.prepare("SELECT id, at_ms, body FROM entry WHERE from_ms = ?1")?;
+    let mut rows = statement.query([-boot])?;
+    while let Some(row) = rows.next()? {
+        let (id, mono_ms, body): (i64, i64, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        let at_ms = at(mono_ms, offset_ms);
+        // A body that cannot be read keeps its words; its fence is put up by whoever reads it.
+        let body = match serde_json::from_str(&body) {
+            Ok(Note::Step(mut step)) => {
+                step.at_ms = at_ms;
+                serde_json::to_string(&Note::Step(step)).unwrap_or(body)
+            }
+            _ => body,
+        };
+        let sql = "UPDATE entry SET at_ms = ?2, from_ms = ?2, body = ?3 WHERE id = ?1";
+        conn.execute(sql, (id, at_ms, body))?;
+        let sql = "UPDATE outbox SET due_ms = ?2, expires_ms = ?3 WHERE step = ?1 AND expires_ms = ?4";
+        conn.execute(sql, (id, at_ms, at_ms.saturating_add(STEP_LIFE_MS), NO_EXPIRY_MS))?;
+    }
+    Ok(())
+}
+
+/// Readings of one boot that wait for a date: how many, first and last monotonic ms.
+type Waiting = BTreeMap<i64, (u64, i64, i64)>;
+
+/// The boots before `running` that never learnt the time.
+pub(super) fn undated_boots(view: &View<'_>, running: i64) -> Result<Vec<UndatedBoot>, LedgerError> {
+    let boots = Boots::read(view.conn)?;
+    let mut waiting = Waiting::new();
+    let mut newest = BTreeMap::new();
+    let mut count = |boot: i64, at_ms: i64| {
+        let (many, first, last) = waiting.entry(boot).or_insert((0, at_ms, at_ms));
+        (*many, *first, *last) = (*many + 1, at_ms.min(*first), at_ms.max(*last));
+    };
+    view.each_batch(0, usize::MAX, |_, content| match boots.commit_ms(&content) {
+        Some(at_ms) => _ = newest.insert(content.boot, at_ms),
+        None => content.items.iter().for_each(|item| count(content.boot, item.at_ms)),
+    })?;
+    let mut statement = view.conn.prepare("SELECT DISTINCT boot FROM undated WHERE boot > 0")?;
+    let stored: Vec<i64> = statement.query_map([], |row| row.get(0))?.collect::<Result<_, _>>()?;
+    for boot in stored {
+        put_away(view.shared, view.conn, boot)?.0.iter().for_each(|item| count(boot, item.at_ms));
+    }
+    waiting.retain(|boot, _| *boot < running);
+    let begun = |boot: i64, way: &str| -> Result<Option<i64>, LedgerError> {
+        let (most, than) = if way == "before" { ("max", "<") } else { ("min", ">") };
+        let sql = format!(
+            "SELECT {most}(started_ms + offset_ms) FROM boot WHERE offset_ms IS NOT NULL AND id {than} ?1"
+        );
+        Ok(view.conn.query_row(&sql, [boot], |row| row.get(0))?)
+    };
+    let boot = |(boot, (readings, first, last)): (i64, (u64, i64, i64))| {
+        let committed = newest.range(..boot).map(|(_, at_ms)| *at_ms).max();
+        Ok(UndatedBoot {
+            boot,
+            readings,
+            span_ms: last - first,
+            after_ms: committed.max(begun(boot, "before")?),
+            before_ms: begun(boot, "after")?,
+        })
+    };
+    waiting.into_iter().map(boot).collect()
+}
+
+/// The monotonic time of a boot's first reading that waits for a date, ms.
+pub(super) fn first_undated_ms(view: &View<'_>, boot: i64) -> Result<Option<i64>, LedgerError> {
+    let mut first: Option<i64> = None;
+    view.each_batch(0, usize::MAX, |_, content| {
+        if content.boot == boot && !content.dated {
+            first = content.items.iter().map(|item| item.at_ms).chain(first).min();
+        }
+    })?;
+    let stored = put_away(view.shared, view.conn, boot)?.0;
+    Ok(stored.iter().map(|item| item.at_ms).chain(first).min())
 }
 
 /// Dates a boot that has no date yet; what was put away of it comes back as one batch with the number `seq`.
@@ -76,6 +178,7 @@ pub(super) fn date(
     if conn.execute(sql, (boot, offset_ms, voucher))? == 0 {
         return Ok(false);
     }
+    date_told(conn, boot, offset_ms)?;
     let (mut items, taken) = put_away(shared, conn, boot)?;
     if items.is_empty() {
         return Ok(false);

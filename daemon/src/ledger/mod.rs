@@ -62,6 +62,7 @@ use rusqlite::{Connection, TransactionBehavior};
 
 pub use backup::{PASSING, Restored, machine, place, restore};
 pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
+pub use commit::{Commit, Committed, NO_EXPIRY_MS, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
 pub use copied::{Copied, refuse_newer};
 pub use error::LedgerError;
@@ -236,11 +237,28 @@ impl Ledger {
     ///
     /// When the storage refuses.
     pub fn date_boot(&mut self, boot: i64, offset_ms: i64, voucher: &str) -> Result<(), LedgerError> {
+        self.date_boot_noting(boot, offset_ms, voucher, &[]).map(|_| ())
+    }
+
+    /// Dates a boot as [`date_boot`](Self::date_boot) does, with the notes that say so, in one transaction; the notes'
+    /// numbers come back.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn date_boot_noting(
+        &mut self,
+        boot: i64,
+        offset_ms: i64,
+        voucher: &str,
+        notes: &[NewNote],
+    ) -> Result<Vec<i64>, LedgerError> {
         let shared = Arc::clone(&self.shared);
-        self.write(|conn, seq, _| {
+        self.write(|conn, seq, book| {
             let used = dating::date(View { conn, shared: &shared }, boot, offset_ms, voucher, *seq)?;
             *seq += i64::from(used);
-            Ok(())
+            let commit = Commit { notes, ..Commit::empty(boot, 0, 0) };
+            Ok(commit::write(conn, &commit, *seq, book)?.entries)
         })
     }
 

@@ -9,6 +9,7 @@ use super::file::Role;
 use super::shared::{Shared, Slot, occupy};
 use super::{Batch, Forgotten, Hour, Inspection, LedgerError, OutboxRow, Page, View};
 use crate::entry::Entry;
+use crate::glance::UndatedBoot;
 use crate::reading::Reading;
 
 /// A reader of the ledger. It sees every commit that has returned. While the ledger is closed after an error it
@@ -109,6 +110,12 @@ questions! {
     newest_commit_ms() -> Option<i64>;
     /// See [`View::undated`].
     undated() -> u64;
+    /// See [`View::boot_date`].
+    boot_date(boot: i64) -> Option<(i64, String)>;
+    /// See [`View::first_undated_ms`].
+    first_undated_ms(boot: i64) -> Option<i64>;
+    /// See [`View::undated_boots`].
+    undated_boots(boot: i64) -> Vec<UndatedBoot>;
     /// See [`View::cursor`].
     cursor(name: &str) -> i64;
     /// See [`View::entries`].

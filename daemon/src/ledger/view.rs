@@ -14,7 +14,8 @@ use super::dating::Boots;
 use super::merge::{Kept, merge};
 use super::shared::Shared;
 use super::week::{chunk_id, of_chunk, start_ms, value, week};
-use super::{LedgerError, chunk, schema};
+use super::{LedgerError, chunk, dating, schema};
+use crate::glance::UndatedBoot;
 use crate::reading::{Grade, ProbeName, Reading};
 
 /// One look at the ledger. Short-lived: it holds a reader's connection.
@@ -181,8 +182,36 @@ impl View<'_> {
             let boots = Boots::read(self.conn)?;
             let mut newest = schema::get(self.conn, "compacted_ms")?;
             self.each_batch(0, usize::MAX, |_, content| newest = newest.max(boots.commit_ms(&content)))?;
-            Ok(newest)
+            // A commit may hold no reading: a boot that knew the time began, or something was told.
+            Ok(newest.max(dating::newest_told_ms(self.conn)?))
         })
+    }
+
+    /// Wall less monotonic time of a boot, ms, and who vouched; none while it has not learnt the time.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn boot_date(&self, boot: i64) -> Result<Option<(i64, String)>, LedgerError> {
+        dating::of_boot(self.conn, boot)
+    }
+
+    /// The monotonic time of the first reading of a boot that waits for a date, ms.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn first_undated_ms(&self, boot: i64) -> Result<Option<i64>, LedgerError> {
+        self.at_once(|| dating::first_undated_ms(self, boot))
+    }
+
+    /// The boots before `boot` that never learnt the time, with the window each must lie in. Every batch is read.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn undated_boots(&self, boot: i64) -> Result<Vec<UndatedBoot>, LedgerError> {
+        self.at_once(|| dating::undated_boots(self, boot))
     }
 
     /// How many readings belong to boots that have not learnt the time, or never did.

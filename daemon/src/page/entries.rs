@@ -1,6 +1,6 @@
 //! Notes in words: what the diary, the ground and the line "noted 13:16" say of an entry.
 
-use super::figures::{day_words, half, tenth};
+use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::glance::Glance;
 
@@ -97,6 +97,14 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         }
         Note::Restored { .. } => ("The ledger was restored".to_owned(), String::new()),
         Note::Forgotten { readings, .. } => (format!("{readings} old readings thrown away"), String::new()),
+        Note::Clock { by, dated_back_ms, .. } => {
+            let civil = Civil(glance.civil_offset_s);
+            let back = dated_back_ms.map(|ms| format!("dated back to {}", civil.when(ms, glance.at_ms)));
+            (format!("The time, by {by}"), back.unwrap_or_default())
+        }
+        Note::SentUnrecorded { couriers, .. } => {
+            ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
+        }
     }
 }
 

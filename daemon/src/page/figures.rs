@@ -5,6 +5,10 @@
 
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveDateTime, Offset, Utc};
 
+use crate::entry::UNDATED_BELOW_MS;
+
+/// The time of what was told while nobody vouched for the clock.
+const NOT_KNOWN: &str = "an hour not known";
 /// Milliseconds in an hour.
 pub(crate) const HOUR_MS: i64 = 3_600_000;
 
@@ -19,8 +23,11 @@ impl Civil {
         utc.with_timezone(&offset)
     }
 
-    /// `13:09`.
+    /// `13:09`; "an hour not known" for what was told before anybody knew the time.
     pub(crate) fn clock(self, ms: i64) -> String {
+        if ms < UNDATED_BELOW_MS {
+            return NOT_KNOWN.to_owned();
+        }
         self.local(ms).format("%H:%M").to_string()
     }
 
@@ -47,7 +54,7 @@ impl Civil {
 
     /// `13:09` for the same civil day as `now_ms`, otherwise `13 July, 13:09`.
     pub(crate) fn when(self, ms: i64, now_ms: i64) -> String {
-        if self.local(ms).date_naive() == self.local(now_ms).date_naive() {
+        if ms < UNDATED_BELOW_MS || self.local(ms).date_naive() == self.local(now_ms).date_naive() {
             self.clock(ms)
         } else {
             format!("{}, {}", self.date(ms, now_ms), self.clock(ms))

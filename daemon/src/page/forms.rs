@@ -6,6 +6,7 @@ use super::entries::KINDS;
 use super::figures::{Civil, HOUR_MS, calendar_day};
 use crate::entry::{Began, Note};
 use crate::glance::Glance;
+use crate::keeper::event::ClockWord;
 
 /// The fields of a form, by name.
 pub(crate) type Fields = BTreeMap<String, String>;
@@ -207,6 +208,14 @@ pub(crate) fn reply(fields: &Fields) -> Filled {
         _ => return Err("Answer “on it” or “later”.".to_owned()),
     };
     Ok((Note::Reply { notice, on_it }, None))
+}
+
+/// What time it is, by the phone: typed where it was, else as the page's script filled it in.
+pub(crate) fn clock(fields: &Fields, glance: &Glance) -> Result<ClockWord, String> {
+    let typed = text(fields, "now").and_then(|written| Civil(glance.civil_offset_s).moment(written));
+    let filled = text(fields, "now_ms").and_then(|number| number.parse().ok());
+    let at_ms = typed.or(filled).ok_or("Say which day and clock time it is.")?;
+    Ok(ClockWord::Now { at_ms, by: "a phone".to_owned(), sure: fields.contains_key("sure") })
 }
 
 /// Takes an entry back.

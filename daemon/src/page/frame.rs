@@ -108,7 +108,7 @@ fn refusal(glance: &Glance) -> Markup {
         @if let Some((why, since)) = &glance.board.storage_refused {
             div.banner role="alert" {
                 p { strong { "Nothing can be stored since " (civil.when(*since, glance.at_ms)) ": " (why) "." } }
-                p { "What was noted before is safe and still shown. Make room on the board's disk; it resumes by itself." }
+                p { "What was noted before is safe and still shown. Warnings still go out, marked as not recorded. Make room on the board's disk; it resumes by itself." }
             }
         }
     }

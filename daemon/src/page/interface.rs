@@ -12,6 +12,7 @@ use serde_json::json;
 
 use super::routes::Shared;
 use crate::entry::Note;
+use crate::keeper::event::ClockWord;
 use crate::reading::Heard;
 
 /// A note as it is sent.
@@ -69,6 +70,21 @@ pub(crate) async fn note(
         return refused(StatusCode::UNPROCESSABLE_ENTITY, "steps of notices are told by minders, not noted");
     }
     match shared.handle.note(note, from_ms).await {
+        Ok(entry) => Json(Noted { entry }).into_response(),
+        Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
+    }
+}
+
+/// `POST /api/clock`: somebody's word on the time becomes `{"entry": number}`.
+pub(crate) async fn clock(
+    State(shared): State<Arc<Shared>>,
+    word: Result<Json<ClockWord>, JsonRejection>,
+) -> Response {
+    let word = match word {
+        Ok(Json(word)) => word,
+        Err(rejection) => return refused(rejection.status(), &rejection.body_text()),
+    };
+    match shared.handle.clock(word).await {
         Ok(entry) => Json(Noted { entry }).into_response(),
         Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
     }

@@ -166,7 +166,7 @@ fn known(glance: &Glance) -> Vec<String> {
     lines.extend(glance.probes.iter().map(|probe| format!("Probe {}: {}.", probe.probe, probe.condition)));
     lines.push(match &glance.board.clock_vouched_by {
         Some(voucher) => format!("The clock is vouched for by {voucher}."),
-        None => "The clock cannot be trusted yet; readings wait for their date.".to_owned(),
+        None => "The clock is not trusted yet; heat is watched, dates follow.".to_owned(),
     });
     lines.extend(glance.board.away.iter().map(|away| format!("{away}.")));
     lines.extend(glance.board.mirror.iter().map(|mirror| format!("{}.", mirror.words())));

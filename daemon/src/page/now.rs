@@ -10,6 +10,7 @@ use super::figures::{Civil, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
+use crate::clock::trust::span;
 use crate::glance::{Glance, PlaceGlance, PlantingGlance};
 
 /// The page Now.
@@ -192,6 +193,28 @@ fn closed(glance: &Glance) -> Markup {
     }
 }
 
+/// What is to be said of the clock, and this phone's word on it.
+fn clock(glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let clock = &glance.board.clock;
+    html! {
+        @if let Some(doubt) = &clock.doubt { li { strong { (doubt) "." } " Time goes on from before the jump. Is this phone's time right?" } }
+        @if let Some(ms) = clock.dated_back_ms { li { "Dated back to " (civil.when(ms, glance.at_ms)) "." } }
+        @for boot in &clock.undated_boots {
+            li { (span(boot.span_ms)) " undated: " (boot.readings) " readings of start " (boot.boot) ". If you know when it was: glasshour clock boot " (boot.boot) " TIME." }
+        }
+        @if glance.board.clock_vouched_by.is_none() || clock.doubt.is_some() {
+            li {
+                form method="post" action="/clock" {
+                    input type="hidden" name="now_ms" data-now="" value="";
+                    input type="datetime-local" name="now" aria-label="The time now";
+                    button { "take this phone's time" }
+                }
+            }
+        }
+    }
+}
+
 /// Probes, doubts, the clock, the board.
 fn known(glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
@@ -214,14 +237,17 @@ fn known(glance: &Glance) -> Markup {
                 li {
                     @match &glance.board.clock_vouched_by {
                         Some(voucher) => { "The clock is vouched for by " (voucher) "." },
-                        None => { strong { "The clock cannot be trusted yet." } " Readings wait for their date." },
+                        None => { strong { "The clock is not trusted yet." } " Heat is watched; dates follow." },
                     }
                 }
+                (clock(glance))
                 @if glance.board.undated > 0 { li { (glance.board.undated) " readings bear no date and are not counted." } }
                 @if let Some(days) = glance.board.still_to_reckon { li { (super::season::being_reckoned(days)) } }
                 @for damage in &glance.board.damaged { li { strong { (damage) } } }
                 @if let Some(restored) = &glance.board.restored { li { (restored) } }
                 @if let Some(growth) = &glance.board.growth { li { "The ledger: " (growth) "." } }
+                @if glance.board.not_kept > 0 { li { (glance.board.not_kept) " readings were judged and not kept: nothing could be stored, and memory for them was full." } }
+                @if let Some((seconds, ms)) = glance.board.slow_write { li { "The card took " (seconds) " s for one write (" (civil.when(ms, glance.at_ms)) "). If that comes again, replace it." } }
                 @for away in &glance.board.away { li { (capital(away)) "." } }
                 @if let Some(mirror) = &glance.board.mirror { li { (capital(&mirror.words())) "." } }
                 @if !glance.board.listening.is_empty() { li { "This page: " (glance.board.listening) "." } }
@@ -290,7 +316,7 @@ mod tests {
     fn a_refusing_disk_and_an_untrusted_clock_are_said() {
         let html = shown(&fixtures::storage_refused());
         assert!(html.contains("Nothing can be stored since 12:00: the disk is full."));
-        assert!(html.contains("The clock cannot be trusted yet."));
+        assert!(html.contains("The clock is not trusted yet.") && html.contains("take this phone's time"));
     }
 
     #[test]

@@ -77,6 +77,10 @@
     wanted = event.data;
     refresh();
   });
+  // "This phone's time" is the time at which it is sent, not the time at which the page was made.
+  document.addEventListener("submit", (event) => {
+    for (const field of event.target.querySelectorAll("input[data-now]")) field.value = Date.now();
+  });
   document.addEventListener("visibilitychange", refresh);
   document.addEventListener("focusout", () => setTimeout(refresh, 200));
   setInterval(() => { refresh(); age(); }, 1000);

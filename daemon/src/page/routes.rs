@@ -92,6 +92,8 @@ pub fn router(
         .route("/api/now", get(interface::now))
         .route("/api/season/{planting}", get(interface::season))
         .route("/api/note", post(interface::note))
+        .route("/api/clock", post(interface::clock))
+        .route("/clock", post(clock_form))
         .merge(past(&listening))
         .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
         .route("/page.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("page.js")))))
@@ -190,6 +192,21 @@ async fn heard_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields
 
 async fn reply_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
     store(&shared, &shared.handle.now(), forms::reply(&fields), "/").await
+}
+
+async fn clock_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    let glance = shared.handle.now();
+    let said = match forms::clock(&fields, &glance) {
+        Ok(word) => shared.handle.clock(word).await,
+        Err(refusal) => Err(refusal),
+    };
+    match said {
+        Ok(entry) => Redirect::to(&format!("/?noted={entry}#noted")).into_response(),
+        Err(refusal) => {
+            let page = frame::other(&glance, "That time was not taken.", &refusal, "/");
+            (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+        }
+    }
 }
 
 async fn undo_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {

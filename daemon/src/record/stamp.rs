@@ -158,6 +158,45 @@ mod tests {
         }
     }
 
+    fn instants(zone: config::Zone, moments: &[&str]) -> Vec<String> {
+        let stamps = Stamps {
+            columns: Vec::new(),
+            formats: vec!["%Y-%m-%d %H:%M".to_owned()],
+            clock: zone,
+            shift_s: 0,
+        };
+        let mut clockwork = Clockwork::new(&stamps);
+        let instant = |text: &&str| {
+            let moment = clockwork.moment(text.as_bytes()).unwrap();
+            let at = chrono::DateTime::from_timestamp_millis(clockwork.instant_ms(moment)).unwrap();
+            at.format("%d %H:%M").to_string()
+        };
+        moments.iter().map(instant).collect()
+    }
+
+    #[test]
+    fn c7_a_logger_that_keeps_winter_time_has_no_hour_twice_and_none_missing() {
+        // UTC+1 all year: each moment is the UTC hour before it, over both nights of 2021.
+        let winter = || config::Zone::fixed(3600);
+        let autumn = instants(winter(), &["2021-10-31 01:30", "2021-10-31 02:30", "2021-10-31 03:30"]);
+        assert_eq!(autumn, ["31 00:30", "31 01:30", "31 02:30"]);
+        let spring = instants(winter(), &["2021-03-28 01:30", "2021-03-28 02:30", "2021-03-28 03:30"]);
+        assert_eq!(spring, ["28 00:30", "28 01:30", "28 02:30"]);
+    }
+
+    #[test]
+    fn c7_a_local_hour_that_never_was_is_read_as_if_the_clocks_had_not_jumped() {
+        // Python's zoneinfo finds 28 March 2021 02:00 to 03:00 in Rome with neither fold; 03:00 is 01:00 UTC.
+        let zones = config::Zones::in_folder(concat!(env!("CARGO_MANIFEST_DIR"), "/../config/tests/zones"));
+        let rome = || zones.load("Europe/Rome").unwrap();
+        let spring = instants(rome(), &["2021-03-28 01:30", "2021-03-28 02:30", "2021-03-28 03:00"]);
+        assert_eq!(spring, ["28 00:30", "28 01:30", "28 01:00"]);
+        // A whole day that never was: Apia went from 29 to 31 December 2011.
+        let apia = zones.load("Pacific/Apia").unwrap();
+        let days = instants(apia, &["2011-12-29 23:30", "2011-12-31 00:30"]);
+        assert_eq!(days, ["30 09:30", "30 10:30"]);
+    }
+
     #[test]
     fn an_hour_that_comes_twice_is_told_apart_by_the_order_of_the_rows() {
         // RFC 9636 gives the form of the rule: to winter time on the last Sunday of October at 01:00 UTC.

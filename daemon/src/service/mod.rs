@@ -12,7 +12,7 @@ use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
-use crate::clock::Clock;
+use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, notice_topic, runner};
 use crate::entry::Note;
@@ -67,9 +67,12 @@ pub fn open_core(
         tracing::warn!(?entry.note, "the ledger came to another board; what waited is not sent from here");
     }
     let site = settings::site(&file.site, book, ledger.offset_ms())?;
-    let voucher = clock.vouched_by();
-    let moment =
-        Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
+    let newest_ms = ledger.newest_commit_ms().map_err(words)?;
+    let shown_ms = clock.wall_ms();
+    // A clock that stands before the newest commit is wrong, whoever vouches for it.
+    let voucher = clock.vouched_by().filter(|_| newest_ms.is_none_or(|newest| shown_ms >= newest));
+    let wall_ms = if voucher.is_some() { shown_ms } else { newest_ms.unwrap_or(EARLIEST_MS) };
+    let moment = Moment { wall_ms, mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
     let dated = voucher.as_deref().map(|voucher| (moment.wall_ms - moment.mono_ms, voucher));
     let boot = ledger.begin_boot(moment.mono_ms, dated).map_err(words)?;
     let notes = start(&site, moment.wall_ms);
@@ -120,6 +123,8 @@ pub async fn start(
         listening: listening_words(page),
     };
     let (keeper, handle) = Keeper::new(setup);
+    // From here on everybody reads the clock as it is believed.
+    let clock = keeper.clock();
     let runtime = tokio::runtime::Handle::current();
     tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
     let router = page::router(

@@ -20,6 +20,9 @@ pub const LONGEST: usize = 65_536;
 /// The longest sample of a malformed payload that is kept, characters.
 const SAMPLE: usize = 80;
 
+/// The stamp of a sender whose clock was never set: the beginning of 1970, which is no time of any reading.
+const NEVER_SET_MS: i64 = 0;
+
 /// What the messages of a topic mean.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TopicRule {
@@ -119,8 +122,8 @@ pub enum Malformed {
 
 /// Reads a payload by its rule.
 ///
-/// `repeated` says that it did not arrive live: the broker had retained it, or sends it again. That makes a
-/// reading stale only where it has no time of its own.
+/// `repeated` says that it did not arrive live: the broker had retained it, or sends it again. That makes its readings
+/// stale, which matters where they have no time of their own, or one that cannot be.
 ///
 /// A quantity that a document leaves out is not said; one that is `null` is said to be missing.
 ///
@@ -161,7 +164,12 @@ fn read_document(
         Some(stamp) => {
             let value = document.pointer(&stamp.pointer).filter(|value| !value.is_null());
             let value = value.ok_or_else(|| Malformed::NoTime(stamp.pointer.clone()))?;
-            Some(read_stamp(value, &stamp.format)?)
+            match read_stamp(value, &stamp.format) {
+                Ok(stamp) => Some(stamp),
+                // The sender's clock was never set. Its values are as good as ever: dated by arrival, if live.
+                Err(StampFault::Before2000) => Some(NEVER_SET_MS),
+                Err(fault) => return Err(fault.into()),
+            }
         }
     };
     let mut readings = Vec::with_capacity(quantities.len());
@@ -190,8 +198,7 @@ fn heard(
     measured_ms: Option<i64>,
     repeated: bool,
 ) -> Heard {
-    let stale = repeated && measured_ms.is_none();
-    Heard { probe: rule.probe.clone(), quantity, value, measured_ms, stale }
+    Heard { probe: rule.probe.clone(), quantity, value, measured_ms, stale: repeated }
 }
 
 fn number(value: &Value) -> Option<f64> {

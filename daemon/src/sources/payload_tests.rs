@@ -70,7 +70,7 @@ fn what_looks_like_a_number_and_is_none_is_refused_by_name() {
 fn a_document_gives_each_quantity_at_its_own_time() {
     let rule = fields(Some(TimeFormat::Rfc3339));
     let payload = br#"{"at": "2026-07-14T15:02:00+02:00", "air": {"t": 31.25, "rh": "48"}}"#;
-    let readings = read_payload(&rule, payload, true).unwrap();
+    let readings = read_payload(&rule, payload, false).unwrap();
     let said: Vec<_> =
         readings.iter().map(|heard| (heard.quantity, heard.value, heard.measured_ms, heard.stale)).collect();
     // `date -u -d '2026-07-14 13:02' +%s` of GNU coreutils.
@@ -83,10 +83,20 @@ fn a_document_gives_each_quantity_at_its_own_time() {
 }
 
 #[test]
-fn what_was_retained_or_repeated_is_stale_only_without_a_time_of_its_own() {
-    assert!(read_payload(&bare("°C"), b"20", true).unwrap()[0].stale);
+fn what_was_retained_or_repeated_is_stale_with_and_without_a_time_of_its_own() {
     let stamped = fields(Some(TimeFormat::UnixSeconds));
-    assert!(!read_payload(&stamped, br#"{"at":1784034120,"air":{"t":1}}"#, true).unwrap()[0].stale);
+    for stale in [true, false] {
+        assert_eq!(read_payload(&bare("°C"), b"20", stale).unwrap()[0].stale, stale);
+        let readings = read_payload(&stamped, br#"{"at":1784034120,"air":{"t":1}}"#, stale).unwrap();
+        assert_eq!((readings[0].stale, readings[0].measured_ms), (stale, Some(1_784_034_120_000)));
+    }
+}
+
+#[test]
+fn c8_a_sender_whose_clock_was_never_set_keeps_its_values_under_a_time_that_is_none() {
+    let stamped = fields(Some(TimeFormat::UnixSeconds));
+    let readings = read_payload(&stamped, br#"{"at":3600,"air":{"t":20}}"#, false).unwrap();
+    assert_eq!((readings[0].value, readings[0].measured_ms), (Some(20.0), Some(0)));
 }
 
 #[test]
@@ -102,7 +112,10 @@ fn documents_that_say_nothing_are_told_apart() {
     let bad = |payload: &str| read_payload(&rule, payload.as_bytes(), false).unwrap_err();
     assert_eq!(bad(r#"{"air":{"t":20}}"#), Malformed::NoTime("/at".to_owned()));
     assert_eq!(bad(r#"{"at":null,"air":{"t":20}}"#), Malformed::NoTime("/at".to_owned()));
-    assert_eq!(bad(r#"{"at":3600,"air":{"t":20}}"#), Malformed::Stamp(StampFault::Before2000));
+    assert_eq!(
+        bad(r#"{"at":1784034120000,"air":{"t":20}}"#),
+        Malformed::Stamp(StampFault::MillisecondsForSeconds)
+    );
     assert_eq!(bad(r#"{"at":1784034120,"air":[]}"#), Malformed::NothingThere("/air/t, /air/rh".to_owned()));
     assert_eq!(bad(r#"{"at":1784034120,"air":{"t":"warm"}}"#), Malformed::NoNumberAt("/air/t".to_owned()));
     assert_eq!(bad(r#"{"at":1784034120,"air":{"t":"1e999"}}"#), Malformed::NotFinite);

@@ -1,6 +1,7 @@
 //! The keeper, the almanac and the minders as one: driven with moments of the tests' own, on a real ledger.
 
 mod air;
+mod clock_and_disk;
 mod clock_trust;
 mod day_pages;
 mod editions;
@@ -8,8 +9,11 @@ mod garden;
 mod heat;
 mod keeper;
 mod nights_and_silence;
+mod no_ledger;
 mod notes;
 mod order;
 mod reckoned;
 mod restart;
 mod week;
+mod senders_clock;
+mod summer_time;

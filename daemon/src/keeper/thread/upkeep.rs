@@ -4,10 +4,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::super::core::Moment;
-use super::super::view::glance;
+use super::super::view::{glance, show_live};
 use super::Keeper;
 use crate::calendar::date;
 use crate::ledger::{free_bytes, growth};
+use crate::clock::Clock;
 
 /// How often the glance is made anew at most, real time.
 pub(super) const GLANCE_EVERY: Duration = Duration::from_millis(250);
@@ -96,17 +97,22 @@ impl Keeper {
     pub(super) fn publish_if_due(&mut self, moment: Moment) {
         let minute = self.setup.core.engine().now_ms() - self.glance.borrow().at_ms >= 60_000;
         let since = Duration::from_millis((moment.mono_ms - self.published_ms).unsigned_abs());
-        if (self.stale || minute) && self.setup.clock.real(since) >= GLANCE_EVERY {
+        if (self.stale || minute) && self.clock.real(since) >= GLANCE_EVERY {
             self.publish();
         }
     }
 
     pub(super) fn publish(&mut self) {
         self.stale = false;
-        self.published_ms = self.setup.clock.monotonic_ms();
+        self.published_ms = self.clock.monotonic_ms();
         self.shell.board.away = self.away.values().cloned().collect();
+        self.shell.senders_clocks.clone_from(self.setup.core.senders_clocks());
         self.shell.board.listening.clone_from(&self.setup.listening);
-        self.glance.send_replace(Arc::new(glance(self.setup.core.engine(), &self.shell)));
+        let mut seen = glance(self.setup.core.engine(), &self.shell);
+        if !self.clock.is_known() {
+            show_live(&mut seen, &glance(self.setup.core.present(), &self.shell));
+        }
+        self.glance.send_replace(Arc::new(seen));
     }
 
     /// Damage that reading tripped over is entered, once.
@@ -157,6 +163,9 @@ impl Keeper {
 
     /// Counts what bears no date. Every batch is read for it, so only when the answer may have changed.
     pub(super) fn count_undated(&mut self) {
-        self.shell.board.undated = self.setup.core.ledger().undated().unwrap_or(0);
+        let (ledger, boot) = (self.setup.core.ledger(), self.setup.boot);
+        self.shell.board.undated = ledger.undated().unwrap_or(0);
+        self.shell.board.clock.undated_boots = ledger.undated_boots(boot).unwrap_or_default();
+        self.shell.board.clock.dated_back_ms = self.setup.core.dated_back_ms();
     }
 }

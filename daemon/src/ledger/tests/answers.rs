@@ -116,8 +116,9 @@ fn late_readings_stand_where_they_were_measured_and_a_second_value_is_doubtful()
 #[test]
 fn numbers_of_batches_are_not_used_again_and_the_newest_commit_is_remembered() {
     let mut ledger = Ledger::in_memory(&founding()).unwrap();
-    let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
     assert_eq!(ledger.newest_commit_ms().unwrap(), None);
+    let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
+    assert_eq!(ledger.newest_commit_ms().unwrap(), Some(JUNE), "a boot that knew the time began");
     for minute in 0..5 {
         put(&mut ledger, boot, JUNE + minute * MINUTE, &[air("tunnel", JUNE + minute * MINUTE, 20.0)]);
     }

@@ -1,0 +1,102 @@
+//! The kernel's own word on its clock.
+//!
+//! Whoever disciplines the clock tells the kernel, which then knows how far it may be off (adjtimex(2)). Asking needs a
+//! call that no crate of ours wraps and that `unsafe_code = "forbid"` keeps us from making. The system's own program
+//! makes it for us, whichever time service runs: `timedatectl show` (systemd 239 and later) says `NTPSynchronized=yes`
+//! while that estimate is under 16 s. It is a program of its own that may hang on a broken message bus, so it is asked
+//! from a task of its own, with a limit, and seldom.
+
+use std::process::{Child, Command, Stdio};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
+
+use crate::supervise::Outcome;
+
+/// Until it says yes, and afterwards: how long it is good for.
+const ASK_EVERY: (Duration, Duration) = (Duration::from_secs(60), Duration::from_secs(600));
+/// How often we look whether it has answered, and how many times.
+const LOOK: (Duration, u32) = (Duration::from_millis(50), 100);
+
+/// What the kernel said last; no, until it was asked.
+pub type Word = Arc<AtomicBool>;
+
+/// Asks now and then, until `wait` says to stop. `wait` waits so long and says whether to go on.
+///
+/// # Errors
+///
+/// None: where nobody can be asked, the word stays no.
+pub fn ask(word: &Word, mut wait: impl FnMut(Duration) -> bool) -> Outcome {
+    loop {
+        let yes = asked("timedatectl", &mut wait);
+        word.store(yes, Ordering::Relaxed);
+        if !wait(if yes { ASK_EVERY.1 } else { ASK_EVERY.0 }) {
+            return Ok(());
+        }
+    }
+}
+
+fn asked(program: &str, wait: &mut impl FnMut(Duration) -> bool) -> bool {
+    let started = Command::new(program)
+        .args(["show", "--property=NTPSynchronized", "--value"])
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn();
+    let Ok(mut child) = started else { return false };
+    for _ in 0..LOOK.1 {
+        match child.try_wait() {
+            Ok(Some(status)) => return status.success() && says_yes(child),
+            Ok(None) if wait(LOOK.0) => {}
+            _ => break,
+        }
+    }
+    // It hangs, or we are to stop: its answer is of no use any more.
+    let _ = child.kill();
+    let _ = child.wait();
+    false
+}
+
+fn says_yes(child: Child) -> bool {
+    child.wait_with_output().is_ok_and(|answer| answer.stdout.trim_ascii() == b"yes")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::os::unix::fs::PermissionsExt;
+
+    use super::*;
+
+    fn program(folder: &tempfile::TempDir, text: &str) -> String {
+        let file = folder.path().join("asked");
+        std::fs::write(&file, format!("#!/bin/sh\n{text}\n")).unwrap();
+        std::fs::set_permissions(&file, std::fs::Permissions::from_mode(0o755)).unwrap();
+        file.to_str().unwrap().to_owned()
+    }
+
+    #[test]
+    fn only_a_plain_yes_is_a_yes() {
+        let folder = tempfile::tempdir().unwrap();
+        // Waits really, as the task does: what is waited for is the end of a real program.
+        let mut wait = |span| {
+            std::thread::sleep(span);
+            true
+        };
+        let right = "[ \"$*\" = 'show --property=NTPSynchronized --value' ] && echo yes";
+        for (text, yes) in [(right, true), ("echo no", false), ("echo yes; exit 1", false), ("true", false)] {
+            assert_eq!(asked(&program(&folder, text), &mut wait), yes, "{text}");
+        }
+        assert!(!asked("/nowhere/asked", &mut wait));
+    }
+
+    #[test]
+    fn one_that_hangs_is_ended_and_vouches_for_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut looked = 0;
+        let yes = asked(&program(&folder, "exec cat < /dev/zero > /dev/null"), &mut |_| {
+            looked += 1;
+            true
+        });
+        assert_eq!((yes, looked), (false, LOOK.1));
+    }
+}

@@ -1,0 +1,124 @@
+//! The clock: the only place where the time of day is read. Everything else gets the time as data.
+//!
+//! A small board often has no clock chip: it wakes at the last saved time, which is plausible and late. So being
+//! plausible never counts. `vouchers` says who vouches for the machine's clock; [`trust`] decides what is believed,
+//! and goes on by the monotonic clock when the wall clock jumps; [`believed`] is the clock that everybody reads.
+
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
+
+pub mod believed;
+pub mod kernel;
+pub mod trust;
+mod vouchers;
+
+pub use vouchers::EARLIEST_MS;
+use vouchers::Vouchers;
+
+/// Where times come from.
+pub trait Clock: Send + Sync {
+    /// Wall time, UTC ms since 1970. May be wrong until somebody vouches for it.
+    fn wall_ms(&self) -> i64;
+    /// Time since an arbitrary start, ms; never steps, and runs on while the board is suspended.
+    fn monotonic_ms(&self) -> i64;
+    /// Who vouches for the wall time; none while nobody does.
+    fn vouched_by(&self) -> Option<String>;
+    /// How long to really wait so that `span` passes on this clock.
+    fn real(&self, span: Duration) -> Duration {
+        span
+    }
+}
+
+/// The machine's own clock.
+#[derive(Debug)]
+pub struct SystemClock {
+    vouchers: Vouchers,
+}
+
+/// Time since the machine was switched on, ns, suspension included (`CLOCK_BOOTTIME`, clock_gettime(2)).
+fn running_ns() -> i64 {
+    let time = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+    time.tv_sec * 1_000_000_000 + time.tv_nsec as i64
+}
+
+impl SystemClock {
+    /// The machine's clock; `declared` names the voucher a site file declares (`[clock] vouched_by`).
+    pub fn new(declared: Option<String>) -> Self {
+        Self { vouchers: Vouchers::of_system(declared, None) }
+    }
+
+    /// The machine's clock as a site file describes it: `declared` as in [`new`](Self::new), and the clock chip the
+    /// grower relies on (`[clock] chip = "rtc0"`).
+    pub fn of_site(declared: Option<String>, chip: Option<&str>) -> Self {
+        Self { vouchers: Vouchers::of_system(declared, chip) }
+    }
+
+    /// Where the kernel's word is kept for this clock; [`kernel::ask`] fills it.
+    pub fn kernel(&self) -> kernel::Word {
+        std::sync::Arc::clone(&self.vouchers.kernel)
+    }
+}
+
+impl Clock for SystemClock {
+    #[expect(clippy::disallowed_methods, reason = "the one real clock")]
+    fn wall_ms(&self) -> i64 {
+        SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |since| since.as_millis() as i64)
+    }
+
+    fn monotonic_ms(&self) -> i64 {
+        running_ns() / 1_000_000
+    }
+
+    fn vouched_by(&self) -> Option<String> {
+        self.vouchers.voucher(self.wall_ms(), self.monotonic_ms())
+    }
+}
+
+/// A clock that starts at a chosen moment and runs a chosen number of times faster: for the demo.
+#[derive(Debug)]
+pub struct FastClock {
+    began_ns: i64,
+    start_ms: i64,
+    speed: f64,
+}
+
+impl FastClock {
+    /// Starts at `start_ms` (UTC ms) and runs `speed` times as fast as the machine's clock.
+    pub fn new(start_ms: i64, speed: f64) -> Self {
+        Self { began_ns: running_ns(), start_ms, speed }
+    }
+}
+
+impl Clock for FastClock {
+    fn wall_ms(&self) -> i64 {
+        self.start_ms + self.monotonic_ms()
+    }
+
+    fn monotonic_ms(&self) -> i64 {
+        ((running_ns() - self.began_ns) as f64 * self.speed / 1e6) as i64
+    }
+
+    fn vouched_by(&self) -> Option<String> {
+        Some("the demo".to_owned())
+    }
+
+    fn real(&self, span: Duration) -> Duration {
+        span.div_f64(self.speed)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn c6_the_monotonic_clock_counts_from_when_the_machine_was_switched_on() {
+        // /proc/uptime is the same count of the kernel's, suspension included (proc_uptime(5)), printed to 0.01 s.
+        let uptime = || -> f64 {
+            let text = std::fs::read_to_string("/proc/uptime").unwrap();
+            text.split(' ').next().unwrap().parse().unwrap()
+        };
+        let before = uptime();
+        let ours = SystemClock::new(None).monotonic_ms() as f64 / 1000.0;
+        assert!(before - 0.02 <= ours && ours <= uptime() + 0.02, "{before} {ours}");
+    }
+}
