@@ -401,8 +401,6 @@ impl Core {
         Ok(id)
     }
 
-    }
-
     /// The notice an entry of the ledger is a step of.
     pub fn notice_of(&self, step: i64) -> Option<String> {
         self.ledger.entries_after(step - 1).ok()?.into_iter().find_map(|entry| match entry.note {

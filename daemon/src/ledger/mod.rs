@@ -61,7 +61,6 @@ use std::sync::Arc;
 use rusqlite::{Connection, TransactionBehavior};
 
 pub use backup::{PASSING, Restored, machine, place, restore};
-pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use commit::{Commit, Committed, NO_EXPIRY_MS, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
 pub use copied::{Copied, refuse_newer};

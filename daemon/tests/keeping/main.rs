@@ -14,6 +14,6 @@ mod notes;
 mod order;
 mod reckoned;
 mod restart;
-mod week;
 mod senders_clock;
 mod summer_time;
+mod week;

@@ -7,8 +7,8 @@ use super::super::core::Moment;
 use super::super::view::{glance, show_live};
 use super::Keeper;
 use crate::calendar::date;
-use crate::ledger::{free_bytes, growth};
 use crate::clock::Clock;
+use crate::ledger::{free_bytes, growth};
 
 /// How often the glance is made anew at most, real time.
 pub(super) const GLANCE_EVERY: Duration = Duration::from_millis(250);
