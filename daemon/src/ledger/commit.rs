@@ -9,7 +9,7 @@ use super::batch::{self, Content, Item};
 use super::bytes::{checksum, put, seal};
 use super::week::{self, MOST_MS};
 use super::{LedgerError, schema};
-use crate::entry::Note;
+use crate::entry::{Entry, Note};
 use crate::reading::{ProbeName, Reading, Reason};
 
 /// A note to be entered.
@@ -282,8 +282,7 @@ fn item(reading: &Reading, series: Series, commit: &Commit<'_>) -> Item {
 fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64>, LedgerError> {
     let mut entries = Vec::with_capacity(notes.len());
     for new in notes {
-        let body = serde_json::to_string(&new.note)
-            .map_err(|error| LedgerError::Refused { what: error.to_string() })?;
+        let body = body_of(&new.note)?;
         let id =
             1 + conn.query_row("SELECT coalesce(max(id), 0) FROM entry", [], |row| row.get::<_, i64>(0))?;
         let (kind, subject) = (new.note.kind(), new.note.subject());
@@ -300,6 +299,21 @@ fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64
         entries.push(id);
     }
     Ok(entries)
+}
+
+/// Writes an entry again in the place it has: once it has got its date.
+pub(super) fn write_again(conn: &Connection, seq: i64, entry: &Entry) -> Result<(), LedgerError> {
+    let body = body_of(&entry.note)?;
+    let (kind, subject) = (entry.note.kind(), entry.note.subject());
+    let Entry { id, at_ms, from_ms, .. } = *entry;
+    let row = EntryRow { id, seq, kind, subject: &subject, at_ms, from_ms, body: &body };
+    let sql = "UPDATE entry SET at_ms = ?2, from_ms = ?3, body = ?4, sum = ?5 WHERE id = ?1";
+    conn.execute(sql, (id, at_ms, from_ms, &body, row.sum()))?;
+    Ok(())
+}
+
+fn body_of(note: &Note) -> Result<String, LedgerError> {
+    serde_json::to_string(note).map_err(|error| LedgerError::Refused { what: error.to_string() })
 }
 
 /// A row of `entry`, as it is stored.

@@ -10,9 +10,9 @@ use super::merge::Kept;
 use super::shared::Shared;
 use super::view::blob;
 use super::week::MOST_MS;
-use super::{LedgerError, OutboxState, View, chunk, commit, schema};
+use super::{LedgerError, OutboxState, View, chunk, commit, records, schema};
 use crate::couriers::STEP_LIFE_MS;
-use crate::entry::Note;
+use crate::entry::{Entry, Note};
 use crate::glance::UndatedBoot;
 
 /// When the boots' monotonic clocks started, UTC ms; absent for boots that have not learnt the time.
@@ -90,21 +90,17 @@ pub(super) fn newest_told_ms(conn: &Connection) -> Result<Option<i64>, LedgerErr
 /// Dates what was told in a boot that did not know the time: entries that stand at its monotonic time, marked by the
 /// boot's number below zero in `from_ms`. Their deliveries live as long from then on as those of any step.
 fn date_told(conn: &Connection, boot: i64, offset_ms: i64) -> Result<(), LedgerError> {
-    let mut statement = conn.prepare("SELECT id, at_ms, body FROM entry WHERE from_ms = ?1")?;
+    let sql = "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE from_ms = ?1";
+    let mut statement = conn.prepare(sql)?;
     let mut rows = statement.query([-boot])?;
     while let Some(row) = rows.next()? {
-        let (id, mono_ms, body): (i64, i64, String) = (row.get(0)?, row.get(1)?, row.get(2)?);
+        // A damaged row stays as it is; its fence is put up by whoever reads it.
+        let Ok(Entry { id, at_ms: mono_ms, mut note, .. }) = records::entry(row) else { continue };
         let at_ms = at(mono_ms, offset_ms);
-        // A body that cannot be read keeps its words; its fence is put up by whoever reads it.
-        let body = match serde_json::from_str(&body) {
-            Ok(Note::Step(mut step)) => {
-                step.at_ms = at_ms;
-                serde_json::to_string(&Note::Step(step)).unwrap_or(body)
-            }
-            _ => body,
-        };
-        let sql = "UPDATE entry SET at_ms = ?2, from_ms = ?2, body = ?3 WHERE id = ?1";
-        conn.execute(sql, (id, at_ms, body))?;
+        if let Note::Step(step) = &mut note {
+            step.at_ms = at_ms;
+        }
+        commit::write_again(conn, row.get(1)?, &Entry { id, at_ms, from_ms: at_ms, note })?;
         let sql = "UPDATE outbox SET due_ms = ?2, expires_ms = ?3 WHERE step = ?1 AND expires_ms = ?4";
         conn.execute(sql, (id, at_ms, at_ms.saturating_add(STEP_LIFE_MS), NO_EXPIRY_MS))?;
     }
