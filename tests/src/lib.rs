@@ -6,6 +6,8 @@
     reason = "a path quoted and escaped is what a site file wants"
 )]
 
+pub mod block_disk;
+pub mod counts;
 pub mod events;
 pub mod mosquitto;
 pub mod program;

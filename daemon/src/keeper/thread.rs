@@ -355,8 +355,11 @@ impl Keeper {
                     self.count_undated();
                     self.stale = true;
                 }
-                if let Err(error) = self.setup.core.ledger_mut().checkpoint() {
-                    tracing::warn!(%error, "the log could not be folded into the file yet");
+                match self.setup.core.ledger_mut().checkpoint() {
+                    // What was committed is safe in the log, but memory and disk may disagree from here on.
+                    Err(error) if error.needs_reopening() => self.refuse(&error, moment),
+                    Err(error) => tracing::warn!(%error, "the log could not be folded into the file yet"),
+                    Ok(()) => {}
                 }
             }
             Err(error) => self.refuse(&error, moment),

@@ -57,6 +57,9 @@ impl Home {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let flags = if role == Role::Founder { flags | OpenFlags::SQLITE_OPEN_CREATE } else { flags };
         self.refuse_orphaned_log()?;
+        if role != Role::Reader {
+            self.refuse_without_log()?;
+        }
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
             Self::Folder(folder) => {
@@ -111,6 +114,28 @@ impl Home {
         let what =
             format!("{NAME} is gone or empty but {LOG} is there: bring the file back, or move both away");
         Err(LedgerError::Damaged { what })
+    }
+
+    /// A ledger always has its log beside it: without it, it is a copy that somebody made of the one file, and what was
+    /// committed last is missing. A backup is another matter: its file says that it needs no log.
+    ///
+    /// No connection may be open: closing the file here would give up the locks that SQLite has on it.
+    fn refuse_without_log(&self) -> Result<(), LedgerError> {
+        let Self::Folder(folder) = self else { return Ok(()) };
+        if self.lengths().1 > 0 {
+            return Ok(());
+        }
+        let mut header = [0; 72];
+        match File::open(folder.join(NAME)).and_then(|mut file| file.read_exact(&mut header)) {
+            Ok(()) if schema::needs_log(&header) => {
+                let what = format!(
+                    "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs, \
+                     or make a backup"
+                );
+                Err(LedgerError::Damaged { what })
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Makes the names of new files last through a power cut.
