@@ -11,6 +11,7 @@ use agronomy::quantity::Quantity;
 use glasshour::ledger::{Commit, Ledger, LedgerError};
 use glasshour::reading::{Reading, Reason};
 use rusqlite::{Connection, OpenFlags};
+use serde_json::Value;
 use tests::counts;
 use tests::program::{Garden, said};
 use tests::servers::process::until;
@@ -163,9 +164,13 @@ fn three_weeks(folder: &Path) -> Vec<u8> {
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE;
     let conn = Connection::open_with_flags_and_vfs(folder.join("ledger"), flags, c"unix-excl").unwrap();
     conn.file_control(Some(rusqlite::MAIN_DB), rusqlite::FileControl::PersistWal(&mut 1)).unwrap();
-    conn.query_row("PRAGMA wal_checkpoint(RESTART)", [], |_| Ok(())).unwrap();
-    let sql = "SELECT body FROM chunk WHERE id IN (SELECT id FROM chunk ORDER BY id LIMIT 1 OFFSET 1)";
-    conn.query_row(sql, [], |row| row.get(0)).unwrap()
+    let sql = "SELECT body FROM chunk ORDER BY id LIMIT 1 OFFSET 1";
+    let body = conn.query_row(sql, [], |row| row.get(0)).unwrap();
+    let busy = conn.query_row("PRAGMA wal_checkpoint(RESTART)", [], |row| row.get::<_, i64>(0)).unwrap();
+    assert_eq!(busy, 0);
+    // The next commit begins the log again; until then a later opening would read from it.
+    conn.execute("UPDATE meta SET value = 'other' WHERE key = 'program'", []).unwrap();
+    body
 }
 
 fn count(ledger: &Ledger, probe: &str) -> Vec<usize> {
@@ -179,7 +184,11 @@ fn count(ledger: &Ledger, probe: &str) -> Vec<usize> {
 
 #[test]
 fn a_rotten_bit_in_a_chunk_costs_that_week_of_that_series_and_the_program_says_so() {
-    let garden = Garden::new("");
+    let garden = Garden::new(
+        "[start]\n[[start.place]]\nid = \"long\"\nname = \"Long House\"\nkind = \"house\"\n\
+         [[start.planting]]\nid = \"reds\"\ncrop = \"tomato\"\nplace = \"long\"\nplanted_out = 2026-05-04\n\
+         [[start.probe]]\nprobe = \"tunnel\"\nplace = \"long\"\nshelter = \"screened\"\nusual_interval_s = 3600\n",
+    );
     let body = three_weeks(&garden.ledger());
     let file = garden.ledger().join("ledger");
     let mut bytes = std::fs::read(&file).unwrap();
@@ -193,7 +202,12 @@ fn a_rotten_bit_in_a_chunk_costs_that_week_of_that_series_and_the_program_says_s
     std::fs::write(&file, bytes).unwrap();
     let service = garden.start();
     page(&service);
-    assert_eq!(service.get("/api/export").0, 200);
+    let (status, body) = service.get("/api/export");
+    assert_eq!(status, 200, "{body}");
+    let export: Value = serde_json::from_str(&body).unwrap();
+    let measured = |day: &Value| day["measured_share"].as_f64() == Some(1.0);
+    let whole = export["day_pages"].as_array().unwrap().iter().filter(|day| measured(day)).count();
+    assert!((13..=15).contains(&whole), "days of two weeks are served, and none of the third: {whole}");
     assert!(service.stop().success(), "{}", garden.log());
     assert!(garden.log().contains("a damaged row of the ledger is skipped"), "{}", garden.log());
 
