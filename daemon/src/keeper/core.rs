@@ -218,6 +218,29 @@ impl Core {
         self.pending.mirrored = Some(seq);
     }
 
+    /// To be called once the ledger was opened again: a commit that was refused may have become durable all the same.
+    /// What it told is told, and is neither stored nor sent again. Its readings are repeats, and known as such.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger cannot be read.
+    pub fn forget_what_turned_up(&mut self) -> Result<(), LedgerError> {
+        let Pending { steps, letters, .. } = &mut self.pending;
+        if steps.is_empty() && letters.is_empty() {
+            return Ok(());
+        }
+        for entry in self.ledger.entries()? {
+            match entry.note {
+                Note::Step(told) => {
+                    steps.retain(|step| (&step.notice, step.number) != (&told.notice, told.number));
+                }
+                Note::Letter { date: written } => letters.retain(|(_, date)| *date != written),
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
     /// Makes durable what waits.
     ///
     /// # Errors

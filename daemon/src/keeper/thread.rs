@@ -338,7 +338,8 @@ impl Keeper {
     fn commit(&mut self, moment: Moment) {
         if self.reopen {
             // Never commit again on a file that gave an I/O error before it was closed, forgotten and checked.
-            match self.setup.core.ledger_mut().reopen() {
+            let core = &mut self.setup.core;
+            match core.ledger_mut().reopen().and_then(|()| core.forget_what_turned_up()) {
                 Ok(()) => self.reopen = false,
                 Err(error) => return self.refuse(&error, moment),
             }

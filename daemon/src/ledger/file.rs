@@ -57,9 +57,7 @@ impl Home {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let flags = if role == Role::Founder { flags | OpenFlags::SQLITE_OPEN_CREATE } else { flags };
         self.refuse_orphaned_log()?;
-        if role != Role::Reader {
-            self.refuse_without_log()?;
-        }
+        let without_log = matches!(self.lengths(), (1.., 0));
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
             Self::Folder(folder) => {
@@ -68,6 +66,9 @@ impl Home {
             Self::Memory(name) => Connection::open_with_flags(name, flags | OpenFlags::SQLITE_OPEN_URI)?,
         };
         conn.busy_timeout(PATIENCE)?;
+        if without_log {
+            Self::refuse_without_log(&conn)?;
+        }
         if let Self::Folder(_) = self {
             conn.execute_batch(schema::FILE_SETTINGS)?;
             let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
@@ -118,24 +119,16 @@ impl Home {
 
     /// A ledger always has its log beside it: without it, it is a copy that somebody made of the one file, and what was
     /// committed last is missing. A backup is another matter: its file says that it needs no log.
-    ///
-    /// No connection may be open: closing the file here would give up the locks that SQLite has on it.
-    fn refuse_without_log(&self) -> Result<(), LedgerError> {
-        let Self::Folder(folder) = self else { return Ok(()) };
-        if self.lengths().1 > 0 {
+    fn refuse_without_log(conn: &Connection) -> Result<(), LedgerError> {
+        let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
+        if mode != "wal" || !schema::stands(conn)? {
             return Ok(());
         }
-        let mut header = [0; 72];
-        match File::open(folder.join(NAME)).and_then(|mut file| file.read_exact(&mut header)) {
-            Ok(()) if schema::needs_log(&header) => {
-                let what = format!(
-                    "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs, \
-                     or make a backup"
-                );
-                Err(LedgerError::Damaged { what })
-            }
-            _ => Ok(()),
-        }
+        let what = format!(
+            "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs on them, or \
+             restore a backup"
+        );
+        Err(LedgerError::Damaged { what })
     }
 
     /// Makes the names of new files last through a power cut.

@@ -85,12 +85,6 @@ pub(super) fn stands(conn: &Connection) -> Result<bool, LedgerError> {
     }
 }
 
-/// Whether a file that begins like this is a whole ledger of ours that was last written through a log: the bytes at 18
-/// and 19 say how it is written, those at 68 whose it is (SQLite's file format, section 1.3).
-pub(super) fn needs_log(header: &[u8; 72]) -> bool {
-    header[18..20] == [2, 2] && header[68..72] == (APPLICATION as u32).to_be_bytes()
-}
-
 /// Makes the tables unless they are there; in a file, fills it and its log first.
 pub(super) fn found(conn: &Connection, founding: &Founding, fill: bool) -> Result<(), LedgerError> {
     if stands(conn)? {

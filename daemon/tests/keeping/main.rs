@@ -10,3 +10,4 @@ mod nights_and_silence;
 mod notes;
 mod order;
 mod restart;
+mod turned_up;
