@@ -39,6 +39,9 @@ impl Loop {
         };
         // Past the page cache where the kernel can; the file itself is opened past it in any case.
         let device = attach("--direct-io=on").or_else(|_| attach("--direct-io=off")).expect("a loop device");
+        // The numbers of loop devices go round among all tests: nothing of the last user may be left in memory.
+        run(Command::new("/usr/sbin/blockdev").arg("--flushbufs").arg(&device))
+            .expect("a device that is there");
         Self(PathBuf::from(device))
     }
 
@@ -56,7 +59,11 @@ impl Drop for Loop {
 
 /// A mounted file system; it is unmounted when let go.
 #[derive(Debug)]
-pub struct Mounted(PathBuf);
+pub struct Mounted {
+    at: PathBuf,
+    /// Detached after that.
+    _attached: Option<Loop>,
+}
 
 impl Mounted {
     /// Mounts a device, or a file through a loop device of its own.
@@ -66,14 +73,15 @@ impl Mounted {
     /// What mount says.
     pub fn mount(from: &Path, at: &Path, options: &str) -> io::Result<Self> {
         std::fs::create_dir_all(at)?;
-        let options = if from.is_file() { format!("loop,{options}") } else { options.to_owned() };
-        run(Command::new("/usr/bin/mount").args(["-t", "ext4", "-o", &options]).arg(from).arg(at))?;
-        Ok(Self(at.to_owned()))
+        let attached = from.is_file().then(|| Loop::attach(from));
+        let device = attached.as_ref().map_or(from, Loop::device);
+        run(Command::new("/usr/bin/mount").args(["-t", "ext4", "-o", options]).arg(device).arg(at))?;
+        Ok(Self { at: at.to_owned(), _attached: attached })
     }
 
     /// Where.
     pub fn path(&self) -> &Path {
-        &self.0
+        &self.at
     }
 
     /// Mounts it again with other options: `ro`, `rw`.
@@ -82,15 +90,15 @@ impl Mounted {
     ///
     /// What mount says.
     pub fn remount(&self, how: &str) -> io::Result<()> {
-        run(Command::new("/usr/bin/mount").args(["-o", &format!("remount,{how}")]).arg(&self.0)).map(|_| ())
+        run(Command::new("/usr/bin/mount").args(["-o", &format!("remount,{how}")]).arg(&self.at)).map(|_| ())
     }
 }
 
 impl Drop for Mounted {
     fn drop(&mut self) {
-        if run(Command::new("/usr/bin/umount").arg(&self.0)).is_err() {
+        if run(Command::new("/usr/bin/umount").arg(&self.at)).is_err() {
             // Somebody is still inside, in a test that failed.
-            let _ = run(Command::new("/usr/bin/umount").arg("--lazy").arg(&self.0));
+            let _ = run(Command::new("/usr/bin/umount").arg("--lazy").arg(&self.at));
         }
     }
 }
@@ -104,5 +112,5 @@ pub fn small_tmpfs(at: &Path, mib: u64) -> Mounted {
     std::fs::create_dir_all(at).expect("a folder to mount at");
     let mut mount = Command::new("/usr/bin/mount");
     run(mount.args(["-t", "tmpfs", "-o", &format!("size={mib}m"), "tmpfs"]).arg(at)).expect("a tmpfs");
-    Mounted(at.to_owned())
+    Mounted { at: at.to_owned(), _attached: None }
 }

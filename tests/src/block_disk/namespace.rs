@@ -54,6 +54,7 @@ fn missing() -> Option<String> {
     let tools = [
         ("/usr/sbin/mkfs.ext4", "e2fsprogs"),
         ("/usr/sbin/losetup", "mount"),
+        ("/usr/sbin/blockdev", "util-linux"),
         ("/usr/bin/mount", "mount"),
         ("/usr/bin/unshare", "util-linux"),
     ];
