@@ -56,7 +56,7 @@ pub enum Flushes {
 /// The disk, attached as a block device.
 #[derive(Debug)]
 pub struct Disk {
-    /// Detached first.
+    /// Let go first.
     attached: Loop,
     control: Mutex<BufReader<UnixStream>>,
     folder: PathBuf,

@@ -1,5 +1,6 @@
 //! Making, attaching, mounting, and letting go of all of it.
 
+use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -18,9 +19,7 @@ fn run(command: &mut Command) -> io::Result<String> {
 ///
 /// When mkfs.ext4 does not.
 pub fn make_ext4(file: &Path, mib: u64, block_bytes: u32) {
-    std::fs::File::create(file)
-        .and_then(|file| file.set_len(mib << 20))
-        .expect("room for a file with a hole");
+    File::create(file).and_then(|file| file.set_len(mib << 20)).expect("room for a file with a hole");
     // The smallest journal there is, so that it goes round while a test lasts.
     let (blocks, journal) = (block_bytes.to_string(), if block_bytes < 4096 { "size=1" } else { "size=4" });
     let mut mkfs = Command::new("/usr/sbin/mkfs.ext4");
@@ -28,32 +27,27 @@ pub fn make_ext4(file: &Path, mib: u64, block_bytes: u32) {
     run(mkfs.arg(file)).expect("an ext4 in a file");
 }
 
-/// A loop device; it is detached when let go.
+/// A loop device. It is detached by the kernel when nobody has it open any more, however this process ends.
 #[derive(Debug)]
-pub(super) struct Loop(PathBuf);
+pub(super) struct Loop {
+    device: PathBuf,
+    _open: File,
+}
 
 impl Loop {
     pub(super) fn attach(file: &Path) -> Self {
-        let attach = |direct: &str| {
-            run(Command::new("/usr/sbin/losetup").args(["--find", "--show", direct]).arg(file))
-        };
+        let losetup = || Command::new("/usr/sbin/losetup");
+        let attach = |direct: &str| run(losetup().args(["--find", "--show", direct]).arg(file));
         // Past the page cache where the kernel can; the file itself is opened past it in any case.
         let device = attach("--direct-io=on").or_else(|_| attach("--direct-io=off")).expect("a loop device");
-        // The numbers of loop devices go round among all tests: nothing of the last user may be left in memory.
-        run(Command::new("/usr/sbin/blockdev").arg("--flushbufs").arg(&device))
-            .expect("a device that is there");
-        Self(PathBuf::from(device))
+        let open = File::open(&device).expect("a device that is there");
+        // While somebody has it open, this only says that the last one is to detach it (losetup(8)).
+        run(losetup().arg("--detach").arg(&device)).expect("a device of ours");
+        Self { device: PathBuf::from(device), _open: open }
     }
 
     pub(super) fn device(&self) -> &Path {
-        &self.0
-    }
-}
-
-impl Drop for Loop {
-    fn drop(&mut self) {
-        // What is still mounted keeps it until it is not; the namespace's end does the rest.
-        let _ = run(Command::new("/usr/sbin/losetup").arg("--detach").arg(&self.0));
+        &self.device
     }
 }
 
@@ -61,7 +55,7 @@ impl Drop for Loop {
 #[derive(Debug)]
 pub struct Mounted {
     at: PathBuf,
-    /// Detached after that.
+    /// Let go after that.
     _attached: Option<Loop>,
 }
 
@@ -75,6 +69,9 @@ impl Mounted {
         std::fs::create_dir_all(at)?;
         let attached = from.is_file().then(|| Loop::attach(from));
         let device = attached.as_ref().map_or(from, Loop::device);
+        // As after a start: nothing of it is left in memory, nor of the last user of that loop device. Where the disk
+        // refused, the system says so once more.
+        let _ = run(Command::new("/usr/sbin/blockdev").arg("--flushbufs").arg(device));
         run(Command::new("/usr/bin/mount").args(["-t", "ext4", "-o", options]).arg(device).arg(at))?;
         Ok(Self { at: at.to_owned(), _attached: attached })
     }
