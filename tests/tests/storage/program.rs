@@ -97,9 +97,9 @@ fn on_a_disk(folder: &Path) -> Option<(Disk, Mounted, Yard)> {
 }
 
 #[test]
-fn a_write_refused_once_is_overcome_without_a_restart() {
+fn a_flush_refused_once_is_overcome_without_a_restart() {
     program();
-    if !namespace::enter("program::a_write_refused_once_is_overcome_without_a_restart") {
+    if !namespace::enter("program::a_flush_refused_once_is_overcome_without_a_restart") {
         return;
     }
     let folder = tempfile::tempdir().unwrap();
