@@ -119,14 +119,19 @@ fn suffer(block_bytes: u32, what: Refused, seed: u64) -> Run {
         keeper.commit().unwrap();
     }
     assert_eq!(life::whole(keeper.ledger(), true), Ok(COMMITS), "seed {seed}");
-    for _ in 0..CUTS {
-        let image = disk.cut(disk.moment(), Flushes::Honoured, random.random());
-        let after = Mounted::mount(&image, &folder.path().join("after"), "noatime").unwrap();
-        let ledger = life::open(&after.path().join("ledger")).unwrap();
-        assert_eq!(life::whole(&ledger, true), Ok(COMMITS), "after a cut, {what:?}, seed {seed}");
-    }
+    keeps_all_after_cuts(&disk, folder.path(), &mut random, &format!("{what:?}, seed {seed}"));
     drop((keeper, mounted));
     run
+}
+
+/// The power is cut: only now it shows what is on the disk.
+fn keeps_all_after_cuts(disk: &Disk, folder: &Path, random: &mut Pcg64Mcg, what: &str) {
+    for _ in 0..CUTS {
+        let image = disk.cut(disk.moment(), Flushes::Honoured, random.random());
+        let after = Mounted::mount(&image, &folder.join("after"), "noatime").unwrap();
+        let ledger = life::open(&after.path().join("ledger")).unwrap();
+        assert_eq!(life::whole(&ledger, true), Ok(COMMITS), "after a cut, {what}");
+    }
 }
 
 fn survives(name: &str, what: impl Fn(u64) -> Refused) {
