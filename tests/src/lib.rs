@@ -6,7 +6,9 @@
     reason = "a path quoted and escaped is what a site file wants"
 )]
 
+pub mod block_disk;
 pub mod copied;
+pub mod counts;
 pub mod events;
 pub mod mosquitto;
 pub mod program;

@@ -64,8 +64,8 @@ pub trait Disk: Debug + Send + Sync {
     /// When the storage refuses.
     fn log(&self) -> Result<Vec<u8>, LedgerError>;
 
-    /// Bytes of file and log; 0 for one that is not there.
-    fn lengths(&self) -> (u64, u64);
+    /// Bytes of file and log; 0 for a file that is not there, none for a log that is not.
+    fn lengths(&self) -> (u64, Option<u64>);
 }
 
 /// Holds a ledger for as long as it lives.
@@ -105,12 +105,16 @@ impl Home {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let flags = if role == Role::Founder { flags | OpenFlags::SQLITE_OPEN_CREATE } else { flags };
         self.refuse_orphaned_log()?;
+        let without_log = matches!(self.lengths(), (1.., None));
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
             Self::Disk(disk) => Connection::open_with_flags_and_vfs(disk.path(), flags, disk.vfs())?,
             Self::Memory(name) => Connection::open_with_flags(name, flags | OpenFlags::SQLITE_OPEN_URI)?,
         };
         conn.busy_timeout(PATIENCE)?;
+        if without_log {
+            Self::refuse_without_log(&conn)?;
+        }
         if let Self::Disk(_) = self {
             conn.execute_batch(schema::FILE_SETTINGS)?;
             let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
@@ -135,7 +139,7 @@ impl Home {
     /// SQLite throws a log away when it finds no file, or an empty one, beside it: acknowledged commits may be in it.
     fn refuse_orphaned_log(&self) -> Result<(), LedgerError> {
         let (file, log) = self.lengths();
-        if file > 0 || log == 0 {
+        if file > 0 || log.is_none_or(|log| log == 0) {
             return Ok(());
         }
         let what =
@@ -143,8 +147,22 @@ impl Home {
         Err(LedgerError::Damaged { what })
     }
 
+    /// A ledger always has its log beside it: without it, it is a copy that somebody made of the one file, and what was
+    /// committed last is missing. A backup is another matter: its file says that it needs no log.
+    fn refuse_without_log(conn: &Connection) -> Result<(), LedgerError> {
+        let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
+        if mode != "wal" || !schema::stands(conn)? {
+            return Ok(());
+        }
+        let what = format!(
+            "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs on them, or \
+             restore a backup"
+        );
+        Err(LedgerError::Damaged { what })
+    }
+
     /// See [`Disk::lengths`]; nothing in memory.
-    pub(super) fn lengths(&self) -> (u64, u64) {
-        if let Self::Disk(disk) = self { disk.lengths() } else { (0, 0) }
+    pub(super) fn lengths(&self) -> (u64, Option<u64>) {
+        if let Self::Disk(disk) = self { disk.lengths() } else { (0, None) }
     }
 }

@@ -84,8 +84,8 @@ impl Disk for Folder {
         }
     }
 
-    fn lengths(&self) -> (u64, u64) {
-        let length = |name| std::fs::metadata(self.0.join(name)).map_or(0, |data| data.len());
-        (length(NAME), length(LOG))
+    fn lengths(&self) -> (u64, Option<u64>) {
+        let length = |name| std::fs::metadata(self.0.join(name)).ok().map(|data| data.len());
+        (length(NAME).unwrap_or(0), length(LOG))
     }
 }

@@ -40,6 +40,7 @@ impl Sizes {
 /// See [`Ledger::sizes`](super::Ledger::sizes).
 pub(super) fn sizes(view: View<'_>) -> Result<Sizes, LedgerError> {
     let (file_bytes, log_bytes) = view.shared.home.lengths();
+    let log_bytes = log_bytes.unwrap_or(0);
     let number = |pragma| schema::number(view.conn, pragma).map(|number| number as u64);
     let used_bytes = (number("page_count")? - number("freelist_count")?) * number("page_size")?;
     let mut sizes = Sizes { file_bytes, log_bytes, used_bytes, ..Sizes::default() };

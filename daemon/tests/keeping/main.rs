@@ -16,4 +16,5 @@ mod reckoned;
 mod restart;
 mod senders_clock;
 mod summer_time;
+mod turned_up;
 mod week;

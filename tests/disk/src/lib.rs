@@ -389,9 +389,9 @@ impl glasshour::ledger::Disk for Disk {
         }
     }
 
-    fn lengths(&self) -> (u64, u64) {
+    fn lengths(&self) -> (u64, Option<u64>) {
         let state = self.state();
-        let length = |name| state.medium.named(name).map_or(0, file::File::length);
-        (length(LEDGER), length(LOG))
+        let length = |name| state.medium.named(name).map(file::File::length);
+        (length(LEDGER).unwrap_or(0), length(LOG).ok())
     }
 }

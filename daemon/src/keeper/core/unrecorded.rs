@@ -68,6 +68,15 @@ impl Lent {
         sent.map(|loan| NewNote { at_ms, from_ms: at_ms, note: fact(loan) }).collect()
     }
 
+    /// A step that was refused turned up in the ledger under this number: the couriers that took it meanwhile.
+    pub(super) fn turned_up(&mut self, step: &Step, entry: i64) -> Vec<String> {
+        let Some((number, taken_by)) = self.of(step).map(|loan| (loan.number, loan.taken_by.clone())) else {
+            return Vec::new();
+        };
+        self.entries.insert(number, entry);
+        taken_by
+    }
+
     /// The steps were stored under these numbers.
     pub(super) fn stored(&mut self, steps: &[Step], entries: &[i64]) {
         for (step, entry) in steps.iter().zip(entries) {

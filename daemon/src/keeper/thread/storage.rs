@@ -34,7 +34,8 @@ impl Keeper {
     pub(super) fn commit(&mut self, moment: Moment) {
         if self.reopen {
             // Never commit again on a file that gave an I/O error before it was closed, forgotten and checked.
-            match self.setup.core.ledger_mut().reopen() {
+            let core = &mut self.setup.core;
+            match core.ledger_mut().reopen().and_then(|()| core.forget_what_turned_up()) {
                 Ok(()) => self.reopen = false,
                 Err(error) => return self.refuse(&error, moment),
             }
@@ -55,8 +56,11 @@ impl Keeper {
                     self.count_undated();
                     self.stale = true;
                 }
-                if let Err(error) = self.setup.core.ledger_mut().checkpoint() {
-                    tracing::warn!(%error, "the log could not be folded into the file yet");
+                match self.setup.core.ledger_mut().checkpoint() {
+                    // What was committed is safe in the log, but memory and disk may disagree from here on.
+                    Err(error) if error.needs_reopening() => self.refuse(&error, moment),
+                    Err(error) => tracing::warn!(%error, "the log could not be folded into the file yet"),
+                    Ok(()) => {}
                 }
             }
             Err(error) => self.refuse(&error, moment),
