@@ -36,7 +36,7 @@ impl Asks for NeverForgets {
     fn log(&self) -> Result<Vec<u8>, LedgerError> {
         Asks::log(&*self.0)
     }
-    fn lengths(&self) -> (u64, u64) {
+    fn lengths(&self) -> (u64, Option<u64>) {
         Asks::lengths(&*self.0)
     }
 }
