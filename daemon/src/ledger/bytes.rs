@@ -6,6 +6,20 @@
 
 use pco::data_types::Number;
 use pco::standalone::{simple_compress, simple_decompress};
+use pco::wrapped::{FileCompressor, FileDecompressor};
+use pco::{ChunkConfig, PagingSpec};
+
+/// How a column is framed. Both frames hold the same compressed numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Frame {
+    /// pco's stand-alone frame: says again what it is and how many it holds, twelve bytes a column.
+    Whole,
+    /// pco's bare frame, one page: how many numbers it holds must be known from elsewhere.
+    Bare,
+}
+
+/// More numbers than this do not fit a bare frame.
+pub(super) const MOST_BARE: usize = 1 << 24;
 
 /// Why a body cannot be read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -36,14 +50,33 @@ pub(super) fn put_signed(out: &mut Vec<u8>, number: i64) {
 }
 
 /// Writes a column compressed, with its length in bytes before it; an empty one is one zero.
-pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, column: &[T]) {
+pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, frame: Frame, column: &[T]) {
     if column.is_empty() {
         return put(out, 0);
     }
-    let packed = simple_compress(column, &pco::ChunkConfig::default())
-        .expect("the default configuration is valid and memory takes every write");
+    let packed = match frame {
+        Frame::Whole => simple_compress(column, &ChunkConfig::default()),
+        Frame::Bare => bare(column),
+    }
+    .expect("the configuration is valid, the column fits its frame, and memory takes every write");
     put(out, packed.len() as u64);
     out.extend_from_slice(&packed);
+}
+
+fn bare<T: Number>(column: &[T]) -> pco::errors::PcoResult<Vec<u8>> {
+    let config = ChunkConfig::default().with_paging_spec(PagingSpec::Exact(vec![column.len()]));
+    let file = FileCompressor::default();
+    let mut chunk = file.chunk_compressor(column, &config)?;
+    let out = chunk.write_meta(file.write_header(Vec::new())?)?;
+    chunk.write_page(0, out)
+}
+
+fn from_bare<T: Number + Default>(packed: &[u8], rows: usize) -> pco::errors::PcoResult<Vec<T>> {
+    let (file, packed) = FileDecompressor::new(packed)?;
+    let (mut chunk, packed) = file.chunk_decompressor::<T, _>(packed)?;
+    let mut column = vec![T::default(); rows];
+    chunk.page_decompressor(packed, rows)?.read(&mut column)?;
+    Ok(column)
 }
 
 /// Appends the checksum over `row` and everything written so far.
@@ -118,13 +151,20 @@ impl<'a> Bytes<'a> {
     }
 
     /// A compressed column of `rows` numbers.
-    pub(super) fn column<T: Number>(&mut self, rows: usize) -> Result<Vec<T>, Spoilt> {
+    pub(super) fn column<T: Number + Default>(
+        &mut self,
+        frame: Frame,
+        rows: usize,
+    ) -> Result<Vec<T>, Spoilt> {
         let length = self.count(self.left())?;
         let (packed, rest) = self.0.split_at(length);
         self.0 = rest;
-        let column =
-            if length == 0 { Vec::new() } else { simple_decompress(packed).map_err(|_| Spoilt::Form)? };
-        if column.len() == rows { Ok(column) } else { Err(Spoilt::Form) }
+        let column = match frame {
+            _ if length == 0 => Ok(Vec::new()),
+            Frame::Whole => simple_decompress(packed),
+            Frame::Bare => from_bare(packed, rows),
+        };
+        column.ok().filter(|column| column.len() == rows).ok_or(Spoilt::Form)
     }
 }
 
@@ -155,11 +195,13 @@ mod tests {
             let mut out = Vec::new();
             put_signed(&mut out, signed);
             put(&mut out, whole);
-            put_column(&mut out, &column);
+            put_column(&mut out, Frame::Whole, &column);
+            put_column(&mut out, Frame::Bare, &column);
             let mut bytes = Bytes(&out);
             prop_assert_eq!(bytes.signed(), Ok(signed));
             prop_assert_eq!(bytes.number(), Ok(whole));
-            prop_assert_eq!(bytes.column::<i32>(column.len()), Ok(column));
+            prop_assert_eq!(bytes.column::<i32>(Frame::Whole, column.len()), Ok(column.clone()));
+            prop_assert_eq!(bytes.column::<i32>(Frame::Bare, column.len()), Ok(column));
             prop_assert_eq!(bytes.left(), 0);
         }
     }

@@ -11,7 +11,8 @@
 //! | `view`, `rollup`, `records`, `reader` | what is asked, and through whose connection |
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
-//! | `compaction` | batches into chunks |
+//! | `fresh`, `reach`, `ends` | which batches matter to a question, and what is in them; where a series begins and ends |
+//! | `compaction`, `past` | batches into chunks; past readings straight into chunks |
 //! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
@@ -25,12 +26,16 @@ mod chunk;
 mod commit;
 mod compaction;
 mod dating;
+mod ends;
 mod error;
 mod file;
+mod fresh;
 mod health;
 mod hours;
 mod identity;
 mod merge;
+mod past;
+mod reach;
 mod reader;
 mod records;
 mod rollup;
@@ -48,6 +53,7 @@ pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepR
 pub use compaction::{Compacted, Count};
 pub use error::LedgerError;
 pub use health::Sizes;
+pub use past::{Aftermath, Past, PastReading, TakenIn};
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
@@ -208,16 +214,50 @@ impl Ledger {
         })
     }
 
-    /// Turns the batches committed before `before_ms` (UTC) into chunks, in one transaction.
+    /// Turns the batches committed before `before_ms` (UTC) into chunks: some series in a transaction, the batches
+    /// deleted in the last. Cut short at any point it loses and doubles nothing, and the next call does all of it.
     ///
     /// Commit the snapshot of the running state first: batches it does not cover could not be folded again.
     ///
     /// # Errors
     ///
-    /// When the storage refuses (nothing changed then; commits may go on), or a chunk cannot be put together.
+    /// When the storage refuses (no answer changed then; commits may go on), or a chunk cannot be put together.
     pub fn compact(&mut self, before_ms: i64) -> Result<Compacted, LedgerError> {
         let shared = Arc::clone(&self.shared);
-        self.write(|conn, _, _| compaction::compact(View { conn, shared: &shared }, before_ms))
+        let mut plan = compaction::plan(self.view()?, before_ms)?;
+        let mut slices = plan.slices();
+        let last = slices.pop().unwrap_or_default();
+        for slice in &slices {
+            self.write(|conn, _, _| plan.slice(View { conn, shared: &shared }, slice))?;
+            self.checkpoint()?;
+        }
+        let done = self.write(|conn, _, _| {
+            let view = View { conn, shared: &shared };
+            plan.slice(view, &last)?;
+            plan.finish(view)
+        })?;
+        if let Some((_, newest)) = plan.ends() {
+            shared.reach().forget_before(newest);
+        }
+        Ok(done)
+    }
+
+    /// Puts past readings straight into chunks, in one transaction with what follows from it: see
+    /// [`Past`] and [`Aftermath`]. What is there already is left as it is, so that taking in twice changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses; nothing changed then.
+    pub fn take_in<'s>(
+        &mut self,
+        arrived_ms: i64,
+        past: &[Past<'_>],
+        after: impl FnOnce(&TakenIn) -> Aftermath<'s>,
+    ) -> Result<TakenIn, LedgerError> {
+        let shared = Arc::clone(&self.shared);
+        self.write(|conn, seq, book| {
+            past::take_in(View { conn, shared: &shared }, seq, book, arrived_ms, past, after)
+        })
     }
 
     /// Copies the log into the file once it is long. Call it after commits; most calls do nothing.

@@ -77,6 +77,8 @@ macro_rules! questions {
 questions! {
     /// See [`View::readings`].
     readings(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<Reading>;
+    /// See [`View::readings_of`].
+    readings_of(wanted: &[(&str, Quantity)], range: Range<i64>) -> Vec<Vec<Reading>>;
     /// See [`View::late`].
     late(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(Reading, i64)>;
     /// See [`View::newest`].

@@ -7,6 +7,7 @@ use rusqlite::Connection;
 
 use super::LedgerError;
 use super::file::{Holder, Home};
+use super::reach::Reach;
 
 /// The usual interval of a probe nobody said one for, ms.
 pub const DEFAULT_USUAL_INTERVAL_MS: i64 = 600_000;
@@ -35,6 +36,7 @@ pub(super) struct Shared {
     readers: Mutex<Vec<Weak<Slot>>>,
     usual: Mutex<BTreeMap<String, i64>>,
     fences: Mutex<BTreeSet<Fence>>,
+    reach: Mutex<Reach>,
     /// Kept until the last reader is gone: its connection has the file open.
     _holder: Option<Holder>,
 }
@@ -53,6 +55,7 @@ impl Shared {
             readers: Mutex::default(),
             usual: Mutex::default(),
             fences: Mutex::default(),
+            reach: Mutex::default(),
             _holder: holder,
         }
     }
@@ -67,6 +70,8 @@ impl Shared {
     pub(super) fn shut(&self) -> RwLockWriteGuard<'_, bool> {
         let mut gate = self.gate.write().unwrap_or_else(PoisonError::into_inner);
         *gate = false;
+        // A number that was never acknowledged may come back with other readings.
+        *locked(&self.reach) = Reach::default();
         let mut readers = locked(&self.readers);
         readers.retain(|reader| reader.upgrade().is_some());
         for slot in readers.iter().filter_map(Weak::upgrade) {
@@ -106,6 +111,11 @@ impl Shared {
 
     pub(super) fn forget_fences(&self) {
         locked(&self.fences).clear();
+    }
+
+    /// How far the batches reach. While it is held nobody else may ask, and nothing may be asked but batches.
+    pub(super) fn reach(&self) -> MutexGuard<'_, Reach> {
+        locked(&self.reach)
     }
 }
 

@@ -1,21 +1,27 @@
 //! What is asked about readings: one look at the ledger, through the writer's connection or a reader's.
 //!
-//! A range of a series is the chunks of its weeks and all batches, merged by the one rule of [`merge`](super::merge).
-//! The last two days or so lie in batches. A batch row is deleted in the transaction that puts its readings into
-//! chunks, so no reading is ever in both; each question is asked inside one read transaction.
+//! A range of a series is the chunks of its weeks and the batches that reach into it, merged by the one rule of
+//! [`merge`](super::merge). The last two days or so lie in batches. A batch row is deleted once all its readings are in
+//! chunks; until then a reading may be in both, and the rule makes one of it. Each question is asked inside one read
+//! transaction.
 
-use std::ops::Range;
+use std::collections::BTreeMap;
+use std::ops::{Range, RangeInclusive};
 
 use agronomy::quantity::Quantity;
-use rusqlite::{Connection, OptionalExtension, Row};
+use rusqlite::{Connection, OptionalExtension, Row, Statement};
 
 use super::batch::{self, Content};
 use super::dating::Boots;
+use super::hours;
 use super::merge::{Kept, merge};
 use super::shared::Shared;
-use super::week::{chunk_id, of_chunk, start_ms, value, week};
+use super::week::{chunk_id, of_chunk, value, week};
 use super::{LedgerError, chunk, schema};
-use crate::reading::{Grade, ProbeName, Reading};
+use crate::reading::{ProbeName, Reading};
+
+/// Chunks in order; the columns in the order of the row.
+const CHUNKS: &str = "SELECT id, last_seq, hours, body FROM chunk WHERE id BETWEEN ?1 AND ?2 ORDER BY id";
 
 /// One look at the ledger. Short-lived: it holds a reader's connection.
 #[derive(Clone, Copy, Debug)]
@@ -68,9 +74,26 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<Reading>, LedgerError> {
-        let kept = self.at_once(|| self.kept(probe, quantity, &range))?;
-        let probe: ProbeName = probe.into();
-        Ok(kept.into_iter().map(|(kept, decimals)| reading(&probe, quantity, kept, decimals)).collect())
+        Ok(self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default())
+    }
+
+    /// The same of many series at once, an answer for each in the order asked: every row is looked at once, whatever
+    /// the number of series.
+    ///
+    /// # Errors
+    ///
+    /// As [`readings`](Self::readings).
+    pub fn readings_of(
+        &self,
+        wanted: &[(&str, Quantity)],
+        range: Range<i64>,
+    ) -> Result<Vec<Vec<Reading>>, LedgerError> {
+        let kept = self.at_once(|| self.kept(wanted, &range))?;
+        let answers = wanted.iter().zip(kept).map(|((probe, quantity), kept)| {
+            let probe: ProbeName = (*probe).into();
+            kept.into_iter().map(|(kept, decimals)| reading(&probe, *quantity, kept, decimals)).collect()
+        });
+        Ok(answers.collect())
     }
 
     /// The readings that came more than one commit late, with their arrival (UTC ms): known once compacted.
@@ -84,53 +107,12 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<(Reading, i64)>, LedgerError> {
-        let kept = self.at_once(|| self.kept(probe, quantity, &range))?;
+        let kept = self.at_once(|| self.kept(&[(probe, quantity)], &range))?;
+        let kept = kept.into_iter().flatten();
         let probe: ProbeName = probe.into();
         let late =
             |(kept, decimals): (Kept, u8)| Some((reading(&probe, quantity, kept, decimals), kept.late?));
-        Ok(kept.into_iter().filter_map(late).collect())
-    }
-
-    /// The newest reading that is not refused, by the time it was measured.
-    ///
-    /// # Errors
-    ///
-    /// As [`readings`](Self::readings).
-    pub fn newest(&self, probe: &str, quantity: Quantity) -> Result<Option<Reading>, LedgerError> {
-        let Some((first, last)) = self.span(probe, quantity)? else { return Ok(None) };
-        // Backwards by weeks: the last one may hold refused readings only.
-        let offset_ms = self.shared.offset_ms;
-        for week in (week(first, offset_ms)..=week(last, offset_ms)).rev() {
-            let readings =
-                self.readings(probe, quantity, start_ms(week, offset_ms)..start_ms(week + 1, offset_ms))?;
-            let newest = readings.into_iter().rev().find(|reading| reading.grade() != Grade::Refused);
-            if newest.is_some() {
-                return Ok(newest);
-            }
-        }
-        Ok(None)
-    }
-
-    /// First and last time at which a probe and quantity was measured, UTC ms; none if never.
-    ///
-    /// # Errors
-    ///
-    /// As [`readings`](Self::readings).
-    pub fn span(&self, probe: &str, quantity: Quantity) -> Result<Option<(i64, i64)>, LedgerError> {
-        self.at_once(|| {
-            let mut times = Vec::new();
-            for series in self.series_of(probe, quantity)? {
-                let sql = "SELECT min(id), max(id) FROM chunk WHERE id BETWEEN ?1 AND ?2";
-                let ends = (chunk_id(series.id, 0), chunk_id(series.id + 1, 0) - 1);
-                let ends: (Option<i64>, Option<i64>) =
-                    self.conn.query_row(sql, ends, |row| Ok((row.get(0)?, row.get(1)?)))?;
-                for id in [ends.0, ends.1].into_iter().flatten() {
-                    self.chunks(id..=id, |_, kept| times.extend(kept.iter().map(|kept| kept.at_ms)))?;
-                }
-                times.extend(merge(self.in_batches(series.id)?).iter().map(|kept| kept.at_ms));
-            }
-            Ok(times.iter().copied().min().zip(times.iter().copied().max()))
-        })
+        Ok(kept.filter_map(late).collect())
     }
 
     /// Every probe and quantity that was ever heard, by name.
@@ -208,42 +190,69 @@ impl View<'_> {
         })
     }
 
-    fn kept(
+    pub(super) fn kept(
         &self,
-        probe: &str,
-        quantity: Quantity,
+        wanted: &[(&str, Quantity)],
         range: &Range<i64>,
-    ) -> Result<Vec<(Kept, u8)>, LedgerError> {
-        let mut all = Vec::new();
-        for series in self.series_of(probe, quantity)? {
-            let fresh = self.in_batches(series.id)?;
-            let kept = self.kept_of(series.id, range, &fresh)?;
-            all.extend(kept.into_iter().map(|kept| (kept, series.decimals)));
+    ) -> Result<Vec<Vec<(Kept, u8)>>, LedgerError> {
+        let mut all = vec![Vec::new(); wanted.len()];
+        let series = self.series_of_all(wanted)?;
+        let numbers: Vec<i64> = series.iter().map(|(series, _)| series.id).collect();
+        let kept = self.kept_of(&numbers, range)?;
+        for ((series, places), kept) in series.iter().zip(kept) {
+            for place in places {
+                all[*place].extend(kept.iter().map(|kept| (*kept, series.decimals)));
+            }
         }
-        // More than one series only where the decimals of the quantity changed between two releases.
-        all.sort_by_key(|(kept, _)| kept.at_ms);
+        for kept in &mut all {
+            // More than one series only where the decimals of the quantity changed between two releases.
+            kept.sort_by_key(|(kept, _)| kept.at_ms);
+        }
         Ok(all)
     }
 
-    /// Readings of one series in a range, merged; `fresh` are those of it in batches.
-    pub(super) fn kept_of(
-        &self,
-        series: i64,
-        range: &Range<i64>,
-        fresh: &[Kept],
-    ) -> Result<Vec<Kept>, LedgerError> {
+    /// Readings in a range of each series (numbers in ascending order), merged.
+    pub(super) fn kept_of(&self, series: &[i64], range: &Range<i64>) -> Result<Vec<Vec<Kept>>, LedgerError> {
         if range.is_empty() {
-            return Ok(Vec::new());
+            return Ok(vec![Vec::new(); series.len()]);
         }
-        let mut arrivals = Vec::new();
+        let mut fresh = self.in_batches(series, range)?;
         let offset_ms = self.shared.offset_ms;
-        let first = chunk_id(series, week(range.start, offset_ms));
-        let last = chunk_id(series, week(range.end - 1, offset_ms));
-        self.chunks(first..=last, |_, kept| {
-            arrivals.extend(kept.into_iter().filter(|kept| range.contains(&kept.at_ms)));
-        })?;
-        arrivals.extend(fresh.iter().filter(|kept| range.contains(&kept.at_ms)));
-        Ok(merge(arrivals))
+        let weeks = (week(range.start, offset_ms), week(range.end - 1, offset_ms));
+        let mut statement = self.conn.prepare(CHUNKS)?;
+        for (series, fresh) in series.iter().zip(&mut fresh) {
+            let ids = chunk_id(*series, weeks.0)..=chunk_id(*series, weeks.1);
+            let mut arrivals = Vec::new();
+            self.chunks_by(&mut statement, ids, range, |_, kept| {
+                arrivals.extend(kept.into_iter().filter(|kept| range.contains(&kept.at_ms)));
+            })?;
+            arrivals.append(fresh);
+            *fresh = merge(arrivals);
+        }
+        Ok(fresh)
+    }
+
+    /// The series of many probes and quantities by number, each with the places at which it was asked for.
+    fn series_of_all(
+        &self,
+        wanted: &[(&str, Quantity)],
+    ) -> Result<Vec<(SeriesRow, Vec<usize>)>, LedgerError> {
+        let mut places: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+        for (place, (probe, quantity)) in wanted.iter().enumerate() {
+            places.entry((probe, quantity.as_str())).or_default().push(place);
+        }
+        let mut statement =
+            self.conn.prepare("SELECT id, decimals, probe, quantity FROM series ORDER BY id")?;
+        let mut rows = statement.query([])?;
+        let mut found = Vec::new();
+        while let Some(row) = rows.next()? {
+            let name = (row.get_ref(2)?.as_str(), row.get_ref(3)?.as_str());
+            let (Ok(probe), Ok(quantity)) = name else { continue };
+            if let Some(places) = places.get(&(probe, quantity)) {
+                found.push((SeriesRow { id: row.get(0)?, decimals: row.get(1)? }, places.clone()));
+            }
+        }
+        Ok(found)
     }
 
     pub(super) fn series_of(&self, probe: &str, quantity: Quantity) -> Result<Vec<SeriesRow>, LedgerError> {
@@ -270,35 +279,31 @@ impl View<'_> {
         Ok(names)
     }
 
-    /// The dated readings of a series that lie in batches, in order of arrival.
-    pub(super) fn in_batches(&self, series: i64) -> Result<Vec<Kept>, LedgerError> {
-        let boots = Boots::read(self.conn)?;
-        let mut kept = Vec::new();
-        self.each_batch(0, usize::MAX, |_, content| {
-            let content = boots.date(content);
-            let items = content.items.iter().filter(|item| item.series == series && content.dated);
-            kept.extend(items.map(|item| Kept {
-                at_ms: item.at_ms,
-                ticks: item.ticks,
-                reason: item.reason,
-                late: None,
-            }));
-        })?;
-        Ok(kept)
-    }
-
-    /// Every sound chunk of a range of ids with its `last_seq` left out, in order.
+    /// Every sound chunk of a range of ids that may hold something of a range of times, in order.
     pub(super) fn chunks(
         &self,
-        ids: std::ops::RangeInclusive<i64>,
+        ids: RangeInclusive<i64>,
+        range: &Range<i64>,
+        each: impl FnMut(i64, Vec<Kept>),
+    ) -> Result<(), LedgerError> {
+        self.chunks_by(&mut self.conn.prepare(CHUNKS)?, ids, range, each)
+    }
+
+    fn chunks_by(
+        &self,
+        statement: &mut Statement<'_>,
+        ids: RangeInclusive<i64>,
+        range: &Range<i64>,
         mut each: impl FnMut(i64, Vec<Kept>),
     ) -> Result<(), LedgerError> {
-        let sql = "SELECT id, last_seq, body FROM chunk WHERE id BETWEEN ?1 AND ?2 ORDER BY id";
-        let mut statement = self.conn.prepare(sql)?;
         let mut rows = statement.query((ids.start(), ids.end()))?;
         while let Some(row) = rows.next()? {
             let (id, last_seq) = (row.get(0)?, row.get(1)?);
-            match chunk::decode(&[id, last_seq], blob(row, 2)?) {
+            // The roll-ups stand before the readings in the row, and say how far these reach.
+            if hours::span(&[id, last_seq], blob(row, 2)?).is_some_and(|span| !span.meets(range)) {
+                continue;
+            }
+            match chunk::decode(&[id, last_seq], blob(row, 3)?) {
                 Ok(kept) => each(id, kept),
                 Err(spoilt) => {
                     let (series, week) = of_chunk(id);
@@ -340,7 +345,7 @@ impl View<'_> {
     }
 }
 
-fn reading(probe: &ProbeName, quantity: Quantity, kept: Kept, decimals: u8) -> Reading {
+pub(super) fn reading(probe: &ProbeName, quantity: Quantity, kept: Kept, decimals: u8) -> Reading {
     let value = value(kept.ticks, decimals);
     Reading { probe: probe.clone(), quantity, value, at_ms: kept.at_ms, reason: kept.reason }
 }
