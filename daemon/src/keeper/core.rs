@@ -101,6 +101,11 @@ impl Core {
         }
     }
 
+    /// A probe's own limits for a quantity, where they were stated.
+    pub(super) fn limits(&self, probe: &str, quantity: Quantity) -> Option<(f64, f64)> {
+        self.limits.get(&(probe.to_owned(), quantity)).copied()
+    }
+
     /// States a probe's own limits for a quantity.
     pub fn limit(&mut self, probe: &str, quantity: Quantity, low: f64, high: f64) {
         self.limits.insert((probe.to_owned(), quantity), (low, high));
@@ -124,6 +129,11 @@ impl Core {
     /// The ledger, to compact or reopen.
     pub fn ledger_mut(&mut self) -> &mut Ledger {
         &mut self.ledger
+    }
+
+    /// The engine and the ledger, each to be changed.
+    pub(super) fn both_mut(&mut self) -> (&mut Engine, &mut Ledger) {
+        (&mut self.engine, &mut self.ledger)
     }
 
     /// Newest batch number.

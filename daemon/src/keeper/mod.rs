@@ -14,6 +14,7 @@ pub mod grading;
 pub mod handle;
 mod judge;
 mod moment;
+pub mod past;
 pub mod start;
 pub mod stored;
 pub mod thread;

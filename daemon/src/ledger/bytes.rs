@@ -156,8 +156,8 @@ impl<'a> Bytes<'a> {
         frame: Frame,
         rows: usize,
     ) -> Result<Vec<T>, Spoilt> {
-        let length = self.count(self.left())?;
-        let (packed, rest) = self.0.split_at(length);
+        let length = self.number()? as usize;
+        let (packed, rest) = self.0.split_at_checked(length).ok_or(Spoilt::Form)?;
         self.0 = rest;
         let column = match frame {
             _ if length == 0 => Ok(Vec::new()),

@@ -14,9 +14,9 @@ use agronomy::quantity::Quantity;
 use super::commit::{SeriesBook, series_for};
 use super::compaction::{Count, put_chunk, renew_following, standing};
 use super::merge::{Kept, merge};
-use super::week::{HOUR_MS, MOST_MS, chunk_id, start_ms, week};
+use super::week::{HOUR_MS, MOST_MS, chunk_id, start_ms, ticks, week};
 use super::{LedgerError, View, schema};
-use crate::reading::{ProbeName, Reason};
+use crate::reading::{ProbeName, Reading, Reason};
 
 /// A graded reading of a record, as small as it can be: a record is long.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,6 +27,19 @@ pub struct PastReading {
     pub ticks: i32,
     /// Why it has its grade. Whether it was heard before is found out here.
     pub reason: Reason,
+}
+
+impl PastReading {
+    /// A graded reading of a quantity in its few bytes.
+    pub fn of(reading: &Reading) -> Self {
+        let missing = reading.reason == Reason::Missing || reading.value.is_nan();
+        let (ticks, reason) = if missing {
+            (0, Reason::Missing)
+        } else {
+            (ticks(reading.value, reading.quantity.decimals()), reading.reason)
+        };
+        Self { at_ms: reading.at_ms, ticks, reason }
+    }
 }
 
 /// Past readings of one probe and quantity, in the order of the record.
@@ -78,8 +91,11 @@ pub(super) fn take_in<'s>(
         let series = series_for(view.conn, book, (one.probe.clone(), one.quantity))?;
         let mut weeks: BTreeMap<i64, Vec<Kept>> = BTreeMap::new();
         for reading in one.readings {
-            let at_ms = reading.at_ms.clamp(0, MOST_MS);
-            let kept = Kept { at_ms, ticks: reading.ticks, reason: reading.reason, late: Some(arrived_ms) };
+            let PastReading { mut at_ms, ticks, mut reason } = *reading;
+            if !(0..=MOST_MS).contains(&at_ms) {
+                (at_ms, reason) = (arrived_ms.clamp(0, MOST_MS), Reason::NoTime);
+            }
+            let kept = Kept { at_ms, ticks, reason, late: Some(arrived_ms) };
             weeks.entry(week(at_ms, view.shared.offset_ms)).or_default().push(kept);
         }
         let mut counts = BTreeMap::new();
