@@ -183,11 +183,7 @@ pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
 /// # Errors
 ///
 /// As [`read`]; readings met before stay handed on.
-pub fn each<'t>(
-    map: &Record,
-    files: &[PathBuf],
-    take: &'t mut Taker<'t>,
-) -> Result<Recorded, RecordError> {
+pub fn each<'t>(map: &Record, files: &[PathBuf], take: &'t mut Taker<'t>) -> Result<Recorded, RecordError> {
     let mut recorded = Recorded::default();
     let mut found = sheet::Found { take, by_hand: vec![Vec::new(); map.series.len()] };
     for (index, file) in files.iter().enumerate() {
