@@ -92,6 +92,10 @@ impl TakingIn {
             // The ledger finds out what was there already.
             known: Known::Nothing,
         };
+        if line.readings.len() == line.readings.capacity() {
+            // Doubled, twenty series would hold half as much again as a week.
+            line.readings.reserve_exact(256 + line.readings.len() / 4);
+        }
         line.readings.push(PastReading::of(&grade(&line.heard, &circumstances)));
         self.waiting += 1;
         if self.waiting >= MOST_WAITING {
@@ -117,26 +121,24 @@ impl TakingIn {
     /// Writes the readings of each series that lie in weeks before its newest, or all.
     fn write(&mut self, all: bool) -> Result<(), LedgerError> {
         let offset_ms = self.core.engine().site().calendar.offset_ms();
-        let mut pieces: Vec<(usize, Vec<PastReading>)> = Vec::new();
-        for (at, line) in self.lines.iter_mut().enumerate() {
+        let mut cuts = Vec::new();
+        for line in &mut self.lines {
             let newest_ms = line.readings.iter().map(|reading| reading.at_ms).max().unwrap_or(0);
-            let week = (newest_ms.saturating_add(offset_ms)).div_euclid(WEEK_MS);
+            let week = newest_ms.saturating_add(offset_ms).div_euclid(WEEK_MS);
             let until_ms = if all { i64::MAX } else { week * WEEK_MS - offset_ms };
-            let (now, later) =
-                std::mem::take(&mut line.readings).into_iter().partition(|reading| reading.at_ms < until_ms);
-            line.readings = later;
-            pieces.push((at, now));
+            // A record is nearly always in order, and then this moves nothing.
+            line.readings.sort_by_key(|reading| reading.at_ms >= until_ms);
+            cuts.push(line.readings.partition_point(|reading| reading.at_ms < until_ms));
         }
-        pieces.retain(|(_, readings)| !readings.is_empty());
-        if pieces.is_empty() {
+        if cuts.iter().all(|cut| *cut == 0) {
             return Ok(());
         }
-        self.waiting = self.lines.iter().map(|line| line.readings.len()).sum();
+        let pieces = self.lines.iter().zip(&cuts).filter(|(_, cut)| **cut > 0);
         let past: Vec<Past<'_>> = pieces
-            .iter()
-            .map(|(at, readings)| {
-                let Heard { probe, quantity, .. } = &self.lines[*at].heard;
-                Past { probe, quantity: *quantity, readings }
+            .map(|(line, cut)| Past {
+                probe: &line.heard.probe,
+                quantity: line.heard.quantity,
+                readings: &line.readings[..*cut],
             })
             .collect();
         let stale = std::mem::take(&mut self.stale);
@@ -158,6 +160,10 @@ impl TakingIn {
             Aftermath { pages: pages.into_iter().collect(), state: Some((FORM, snapshot_of(engine))) }
         })?;
         ledger.checkpoint()?;
+        for (line, cut) in self.lines.iter_mut().zip(cuts) {
+            line.readings.drain(..cut);
+            self.waiting -= cut;
+        }
         self.tally.new += taken.new;
         self.tally.held += taken.held;
         self.tally.days.append(&mut days);

@@ -128,7 +128,10 @@ fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize) -> Result<Vec<i
     let first = bytes.signed()?;
     let quantum = bytes.number()?;
     let steps = match bytes.byte()? {
-        ALL_ONE_QUANTUM if frame == Frame::Bare => vec![1; count - 1],
+        ALL_ONE_QUANTUM if frame == Frame::Bare => {
+            let at = |index: usize| first.wrapping_add((index as u64).wrapping_mul(quantum) as i64);
+            return Ok((0..count).map(at).collect());
+        }
         STEPS => bytes.column::<u64>(frame, count - 1)?,
         way @ (MULTIPLES | MULTIPLES_AND_OFFSETS) => {
             let median = bytes.number()?;

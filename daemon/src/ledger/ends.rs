@@ -23,10 +23,14 @@ impl View<'_> {
                 newest = newest.max(self.newest_ms(series.id)?);
             }
             let Some(at_ms) = newest else { return Ok(None) };
-            let mut kept = self.kept(&[(probe, quantity)], &(at_ms..at_ms + 1))?.pop().unwrap_or_default();
             // Of several at one time, the one that came last.
-            kept.retain(|(kept, _)| kept.reason.grade() != Grade::Refused);
-            Ok(kept.pop().map(|(kept, decimals)| reading(&probe.into(), quantity, kept, decimals)))
+            let mut last = None;
+            for series in self.series_of(probe, quantity)? {
+                let kept = self.kept_of(series.id, &(at_ms..at_ms + 1))?;
+                let newest = kept.into_iter().rfind(|kept| kept.reason.grade() != Grade::Refused);
+                last = newest.map(|kept| reading(&probe.into(), quantity, kept, series.decimals)).or(last);
+            }
+            Ok(last)
         })
     }
 

@@ -25,6 +25,11 @@ impl View<'_> {
                 && head.series.1 >= *lowest
                 && (!head.dated || head.one_time.is_none_or(|at_ms| range.contains(&at_ms)))
         };
+        let numbers = self.reaching(range)?;
+        // A series has seldom more than one reading in a batch.
+        let likely: i64 =
+            numbers.iter().map(|numbers| numbers.end().saturating_sub(*numbers.start()) + 1).sum();
+        let likely = likely.clamp(0, 2_048) as usize;
         let mut place = 0;
         let mut take = |_, _, items: &[Item]| {
             for item in items.iter().filter(|item| range.contains(&item.at_ms)) {
@@ -32,6 +37,9 @@ impl View<'_> {
                 if series.get(place) != Some(&item.series) {
                     let Ok(found) = series.binary_search(&item.series) else { continue };
                     place = found;
+                }
+                if kept[place].is_empty() {
+                    kept[place].reserve(likely);
                 }
                 kept[place].push(Kept {
                     at_ms: item.at_ms,
@@ -42,7 +50,7 @@ impl View<'_> {
                 place += 1;
             }
         };
-        for numbers in self.reaching(range)? {
+        for numbers in numbers {
             self.dated_items(numbers, wanted, &mut take)?;
         }
         Ok(kept)

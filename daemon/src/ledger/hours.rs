@@ -5,10 +5,11 @@
 //!
 //! Form 2 of the row: form byte · time of the first reading and how much later the last one is, of any grade · a byte
 //! that says whether all hours are covered whole, and if not, the seconds covered of every hour · and of the hours with
-//! any: mean in sixteenths of a tick, whole ticks from the lowest up to it, whole ticks from it up to the highest ·
-//! CRC-32 over the numbers of the row and all of it. Columns are packed by pco in its bare frame. Lowest and highest
-//! lie near the mean, so their distances take fewer bits than they do; and the span spares whoever looks for a range
-//! the readings of chunks that end before it.
+//! any, one after the other in a single column: steps of the mean in sixteenths of a tick (the first from nought), whole
+//! ticks from the lowest up to the mean, whole ticks from the mean up to the highest · CRC-32 over the numbers of the
+//! row and all of it. Columns are packed by pco in its bare frame. Lowest and highest lie near the mean, so their
+//! distances take fewer bits than they do; a column costs a table of its own, so there is one. The span spares whoever
+//! looks for a range the readings of chunks that end before it.
 //!
 //! Form 1, still read: form byte · seconds covered · lowest · highest · mean, in pco's stand-alone frame.
 
@@ -108,13 +109,15 @@ pub(super) fn encode(row: &[i64], span: Span, hours: &[HourTicks]) -> Vec<u8> {
         let seconds: Vec<u32> = hours.iter().map(|hour| hour.covered_s).collect();
         put_column(&mut out, Frame::Bare, &seconds);
     }
-    let mut column = |of: fn(&HourTicks) -> i64| {
-        let column: Vec<i64> = hours.iter().filter(|hour| hour.covered_s > 0).map(of).collect();
-        put_column(&mut out, Frame::Bare, &column);
-    };
-    column(|hour| hour.mean_16);
-    column(|hour| whole(hour.mean_16) - i64::from(hour.min));
-    column(|hour| i64::from(hour.max) - whole(hour.mean_16));
+    let covered: Vec<&HourTicks> = hours.iter().filter(|hour| hour.covered_s > 0).collect();
+    let mut before = 0;
+    let steps = covered.iter().map(|hour| hour.mean_16 - std::mem::replace(&mut before, hour.mean_16));
+    let mut column: Vec<i64> = steps.collect();
+    // The first is far from all others: it stands alone.
+    put_signed(&mut out, column.first_mut().map_or(0, std::mem::take));
+    column.extend(covered.iter().map(|hour| whole(hour.mean_16) - i64::from(hour.min)));
+    column.extend(covered.iter().map(|hour| i64::from(hour.max) - whole(hour.mean_16)));
+    put_column(&mut out, Frame::Bare, &column);
     seal(&mut out, row);
     out
 }
@@ -147,12 +150,14 @@ pub(super) fn decode(row: &[i64], body: &[u8]) -> Result<Vec<HourTicks>, Spoilt>
                 _ => bytes.column::<u32>(Frame::Bare, HOURS)?,
             };
             let covered = seconds.iter().filter(|seconds| **seconds > 0).count();
-            let mean = bytes.column::<i64>(Frame::Bare, covered)?;
-            let below = bytes.column::<i64>(Frame::Bare, covered)?;
-            let above = bytes.column::<i64>(Frame::Bare, covered)?;
-            let columns = mean.into_iter().zip(below).zip(above).map(|((mean_16, below), above)| {
+            let mut mean_16 = bytes.signed()?;
+            let column = bytes.column::<i64>(Frame::Bare, 3 * covered)?;
+            let (steps, around) = column.split_at(covered);
+            let (below, above) = around.split_at(covered);
+            let columns = steps.iter().zip(below).zip(above).map(|((step, below), above)| {
+                mean_16 = mean_16.wrapping_add(*step);
                 let whole = whole(mean_16);
-                (whole.wrapping_sub(below) as i32, whole.wrapping_add(above) as i32, mean_16)
+                (whole.wrapping_sub(*below) as i32, whole.wrapping_add(*above) as i32, mean_16)
             });
             Ok(joined(&seconds, columns))
         }

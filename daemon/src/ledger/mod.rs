@@ -11,7 +11,7 @@
 //! | `view`, `rollup`, `records`, `reader` | what is asked, and through whose connection |
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
-//! | `fresh`, `reach`, `ends` | which batches matter to a question, and what is in them; where a series begins and ends |
+//! | `sweep`, `fresh`, `reach`, `ends` | readings in order from chunks and batches; which batches matter; where a series begins and ends |
 //! | `compaction`, `past` | batches into chunks; past readings straight into chunks |
 //! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
 //!
@@ -41,6 +41,7 @@ mod records;
 mod rollup;
 mod schema;
 mod shared;
+mod sweep;
 mod view;
 mod week;
 
@@ -58,7 +59,7 @@ pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
-pub use view::{Batch, View};
+pub use view::{Batch, Point, View};
 
 use commit::SeriesBook;
 use file::{Holder, Home, Role};

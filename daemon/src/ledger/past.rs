@@ -90,13 +90,9 @@ pub(super) fn take_in<'s>(
     for one in past {
         let series = series_for(view.conn, book, (one.probe.clone(), one.quantity))?;
         let mut weeks: BTreeMap<i64, Vec<Kept>> = BTreeMap::new();
-        for reading in one.readings {
-            let PastReading { mut at_ms, ticks, mut reason } = *reading;
-            if !(0..=MOST_MS).contains(&at_ms) {
-                (at_ms, reason) = (arrived_ms.clamp(0, MOST_MS), Reason::NoTime);
-            }
-            let kept = Kept { at_ms, ticks, reason, late: Some(arrived_ms) };
-            weeks.entry(week(at_ms, view.shared.offset_ms)).or_default().push(kept);
+        let of = |reading: &PastReading| week(placed(reading, arrived_ms).at_ms, view.shared.offset_ms);
+        for run in one.readings.chunk_by(|a, b| of(a) == of(b)) {
+            weeks.entry(of(&run[0])).or_default().extend(run.iter().map(|it| placed(it, arrived_ms)));
         }
         let mut counts = BTreeMap::new();
         for (week, arrivals) in weeks {
@@ -125,6 +121,15 @@ pub(super) fn take_in<'s>(
     }
     follow(view, *next_seq - 1, after(&taken))?;
     Ok(taken)
+}
+
+/// A reading as it is kept. A stamp that cannot be a time is no time, as in a commit.
+fn placed(reading: &PastReading, arrived_ms: i64) -> Kept {
+    let PastReading { mut at_ms, ticks, mut reason } = *reading;
+    if !(0..=MOST_MS).contains(&at_ms) {
+        (at_ms, reason) = (arrived_ms.clamp(0, MOST_MS), Reason::NoTime);
+    }
+    Kept { at_ms, ticks, reason, late: Some(arrived_ms) }
 }
 
 /// What stands of a week: its chunk, and what batches have of it.

@@ -89,7 +89,7 @@ impl View<'_> {
             let start_ms = start_ms(week, offset_ms);
             let range = start_ms.saturating_sub(usual_ms.saturating_mul(2))
                 ..super::week::start_ms(week + 1, offset_ms);
-            let kept = self.kept_of(&[series.id], &range)?.pop().unwrap_or_default();
+            let kept = self.kept_of(series.id, &range)?;
             Ok(take(week, &roll(&kept, start_ms, HOURS, usual_ms)))
         })?;
         Ok(all)

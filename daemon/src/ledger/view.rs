@@ -6,22 +6,18 @@
 //! transaction.
 
 use std::collections::BTreeMap;
-use std::ops::{Range, RangeInclusive};
+use std::ops::Range;
 
 use agronomy::quantity::Quantity;
-use rusqlite::{Connection, OptionalExtension, Row, Statement};
+use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::batch::{self, Content};
 use super::dating::Boots;
-use super::hours;
-use super::merge::{Kept, merge};
+use super::merge::Kept;
 use super::shared::Shared;
-use super::week::{chunk_id, of_chunk, value, week};
+use super::week::{per_unit, value};
 use super::{LedgerError, chunk, schema};
-use crate::reading::{ProbeName, Reading};
-
-/// Chunks in order; the columns in the order of the row.
-const CHUNKS: &str = "SELECT id, last_seq, hours, body FROM chunk WHERE id BETWEEN ?1 AND ?2 ORDER BY id";
+use crate::reading::{ProbeName, Reading, Reason};
 
 /// One look at the ledger. Short-lived: it holds a reader's connection.
 #[derive(Clone, Copy, Debug)]
@@ -45,6 +41,25 @@ pub struct Batch {
     pub dated: bool,
     /// The readings in order of arrival, repeated ones included.
     pub readings: Vec<Reading>,
+}
+
+/// A reading without its name: one of an answer about a series.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// When it was measured, UTC ms.
+    pub at_ms: i64,
+    /// The value in the quantity's canonical unit; 0 where the reason is [`Reason::Missing`].
+    pub value: f64,
+    /// Why it has its grade.
+    pub reason: Reason,
+}
+
+impl Point {
+    /// The reading it is of a probe and quantity.
+    pub fn of(self, probe: &ProbeName, quantity: Quantity) -> Reading {
+        let Self { at_ms, value, reason } = self;
+        Reading { probe: probe.clone(), quantity, value, at_ms, reason }
+    }
 }
 
 /// A series as readers need it.
@@ -74,7 +89,9 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<Reading>, LedgerError> {
-        Ok(self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default())
+        let points = self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default();
+        let probe: ProbeName = probe.into();
+        Ok(points.into_iter().map(|point| point.of(&probe, quantity)).collect())
     }
 
     /// The same of many series at once, an answer for each in the order asked: every row is looked at once, whatever
@@ -87,13 +104,52 @@ impl View<'_> {
         &self,
         wanted: &[(&str, Quantity)],
         range: Range<i64>,
-    ) -> Result<Vec<Vec<Reading>>, LedgerError> {
-        let kept = self.at_once(|| self.kept(wanted, &range))?;
-        let answers = wanted.iter().zip(kept).map(|((probe, quantity), kept)| {
-            let probe: ProbeName = (*probe).into();
-            kept.into_iter().map(|(kept, decimals)| reading(&probe, *quantity, kept, decimals)).collect()
-        });
-        Ok(answers.collect())
+    ) -> Result<Vec<Vec<Point>>, LedgerError> {
+        self.at_once(|| {
+            let series = self.series_of_all(wanted)?;
+            let mut answers = vec![Vec::new(); wanted.len()];
+            self.sweep(&numbers(&series), &range, |index, kept| {
+                let (series, places) = &series[index];
+                let per_unit = per_unit(series.decimals);
+                for place in places {
+                    answers[*place].extend(kept.iter().map(|kept| point(kept, per_unit)));
+                }
+            })?;
+            for answer in &mut answers {
+                // More than one series only where the decimals of the quantity changed between two releases.
+                answer.sort_by_key(|point: &Point| point.at_ms);
+            }
+            Ok(answers)
+        })
+    }
+
+    /// The same of one series without gathering: `each` is handed some readings at a time, a week of them at most, in
+    /// measured order, so that memory does not grow with the range.
+    ///
+    /// # Errors
+    ///
+    /// As [`readings`](Self::readings).
+    pub fn each_reading(
+        &self,
+        probe: &str,
+        quantity: Quantity,
+        range: Range<i64>,
+        mut each: impl FnMut(&[Point]),
+    ) -> Result<(), LedgerError> {
+        let series = self.at_once(|| self.series_of(probe, quantity))?;
+        let [one] = series.as_slice() else {
+            each(&self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default());
+            return Ok(());
+        };
+        let per_unit = per_unit(one.decimals);
+        let mut points = Vec::new();
+        self.at_once(|| {
+            self.sweep(&[one.id], &range, |_, kept| {
+                points.clear();
+                points.extend(kept.iter().map(|kept| point(kept, per_unit)));
+                each(&points);
+            })
+        })
     }
 
     /// The readings that came more than one commit late, with their arrival (UTC ms): known once compacted.
@@ -107,12 +163,21 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<(Reading, i64)>, LedgerError> {
-        let kept = self.at_once(|| self.kept(&[(probe, quantity)], &range))?;
-        let kept = kept.into_iter().flatten();
-        let probe: ProbeName = probe.into();
-        let late =
-            |(kept, decimals): (Kept, u8)| Some((reading(&probe, quantity, kept, decimals), kept.late?));
-        Ok(kept.filter_map(late).collect())
+        let probe_name: ProbeName = probe.into();
+        let mut all = Vec::new();
+        self.at_once(|| {
+            for series in self.series_of(probe, quantity)? {
+                self.sweep(&[series.id], &range, |_, kept| {
+                    let late = |kept: &Kept| {
+                        Some((reading(&probe_name, quantity, *kept, series.decimals), kept.late?))
+                    };
+                    all.extend(kept.iter().filter_map(late));
+                })?;
+            }
+            Ok(())
+        })?;
+        all.sort_by_key(|(reading, _): &(Reading, i64)| reading.at_ms);
+        Ok(all)
     }
 
     /// Every probe and quantity that was ever heard, by name.
@@ -190,48 +255,6 @@ impl View<'_> {
         })
     }
 
-    pub(super) fn kept(
-        &self,
-        wanted: &[(&str, Quantity)],
-        range: &Range<i64>,
-    ) -> Result<Vec<Vec<(Kept, u8)>>, LedgerError> {
-        let mut all = vec![Vec::new(); wanted.len()];
-        let series = self.series_of_all(wanted)?;
-        let numbers: Vec<i64> = series.iter().map(|(series, _)| series.id).collect();
-        let kept = self.kept_of(&numbers, range)?;
-        for ((series, places), kept) in series.iter().zip(kept) {
-            for place in places {
-                all[*place].extend(kept.iter().map(|kept| (*kept, series.decimals)));
-            }
-        }
-        for kept in &mut all {
-            // More than one series only where the decimals of the quantity changed between two releases.
-            kept.sort_by_key(|(kept, _)| kept.at_ms);
-        }
-        Ok(all)
-    }
-
-    /// Readings in a range of each series (numbers in ascending order), merged.
-    pub(super) fn kept_of(&self, series: &[i64], range: &Range<i64>) -> Result<Vec<Vec<Kept>>, LedgerError> {
-        if range.is_empty() {
-            return Ok(vec![Vec::new(); series.len()]);
-        }
-        let mut fresh = self.in_batches(series, range)?;
-        let offset_ms = self.shared.offset_ms;
-        let weeks = (week(range.start, offset_ms), week(range.end - 1, offset_ms));
-        let mut statement = self.conn.prepare(CHUNKS)?;
-        for (series, fresh) in series.iter().zip(&mut fresh) {
-            let ids = chunk_id(*series, weeks.0)..=chunk_id(*series, weeks.1);
-            let mut arrivals = Vec::new();
-            self.chunks_by(&mut statement, ids, range, |_, kept| {
-                arrivals.extend(kept.into_iter().filter(|kept| range.contains(&kept.at_ms)));
-            })?;
-            arrivals.append(fresh);
-            *fresh = merge(arrivals);
-        }
-        Ok(fresh)
-    }
-
     /// The series of many probes and quantities by number, each with the places at which it was asked for.
     fn series_of_all(
         &self,
@@ -279,41 +302,6 @@ impl View<'_> {
         Ok(names)
     }
 
-    /// Every sound chunk of a range of ids that may hold something of a range of times, in order.
-    pub(super) fn chunks(
-        &self,
-        ids: RangeInclusive<i64>,
-        range: &Range<i64>,
-        each: impl FnMut(i64, Vec<Kept>),
-    ) -> Result<(), LedgerError> {
-        self.chunks_by(&mut self.conn.prepare(CHUNKS)?, ids, range, each)
-    }
-
-    fn chunks_by(
-        &self,
-        statement: &mut Statement<'_>,
-        ids: RangeInclusive<i64>,
-        range: &Range<i64>,
-        mut each: impl FnMut(i64, Vec<Kept>),
-    ) -> Result<(), LedgerError> {
-        let mut rows = statement.query((ids.start(), ids.end()))?;
-        while let Some(row) = rows.next()? {
-            let (id, last_seq) = (row.get(0)?, row.get(1)?);
-            // The roll-ups stand before the readings in the row, and say how far these reach.
-            if hours::span(&[id, last_seq], blob(row, 2)?).is_some_and(|span| !span.meets(range)) {
-                continue;
-            }
-            match chunk::decode(&[id, last_seq], blob(row, 3)?) {
-                Ok(kept) => each(id, kept),
-                Err(spoilt) => {
-                    let (series, week) = of_chunk(id);
-                    self.shared.fence("chunk", id, &format!("{spoilt} (series {series}, week {week})"));
-                }
-            }
-        }
-        Ok(())
-    }
-
     /// Every sound batch with a number above `seq`, in order, up to `limit` rows.
     pub(super) fn each_batch(
         &self,
@@ -343,6 +331,14 @@ impl View<'_> {
         let found = self.conn.query_row("SELECT seq FROM cursor WHERE name = ?1", [name], |row| row.get(0));
         Ok(found.optional()?.unwrap_or(0))
     }
+}
+
+fn numbers(series: &[(SeriesRow, Vec<usize>)]) -> Vec<i64> {
+    series.iter().map(|(series, _)| series.id).collect()
+}
+
+fn point(kept: &Kept, per_unit: f64) -> Point {
+    Point { at_ms: kept.at_ms, value: f64::from(kept.ticks) / per_unit, reason: kept.reason }
 }
 
 pub(super) fn reading(probe: &ProbeName, quantity: Quantity, kept: Kept, decimals: u8) -> Reading {

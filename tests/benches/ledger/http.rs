@@ -3,6 +3,7 @@
 use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::path::Path;
+use std::time::Duration;
 
 use super::stopwatch::Stopwatch;
 
@@ -40,8 +41,20 @@ pub(crate) fn times(least: usize, ask: impl Fn() -> Vec<u8>) -> Vec<f64> {
     (0..15).map(|_| time()).collect()
 }
 
+/// Bytes of all files in a folder, once they have been the same for eight seconds.
+pub(crate) fn settled(folder: &Path) -> u64 {
+    let (mut bytes, mut same) = (0, 0);
+    while same < 160 {
+        std::thread::sleep(Duration::from_millis(50));
+        let now = weight(folder);
+        same = if now == bytes && now > 0 { same + 1 } else { 0 };
+        bytes = now;
+    }
+    bytes
+}
+
 /// Bytes of all files in a folder.
-pub(crate) fn weight(folder: &Path) -> u64 {
+fn weight(folder: &Path) -> u64 {
     let entries = std::fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
     let of = |entry: std::fs::DirEntry| match entry.file_type() {
         Ok(kind) if kind.is_dir() => weight(&entry.path()),

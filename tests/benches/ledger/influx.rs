@@ -4,7 +4,7 @@ use std::process::{Command, Stdio};
 
 use tests::servers::process::{Process, free_port, need, until};
 
-use super::http::{call, escaped, times, try_call, weight};
+use super::http::{call, escaped, settled, times, try_call};
 use super::made::{DAY, DAY_MS, FROM_MS, MINUTE_MS, Made, SERIES, push};
 use super::proc::memory;
 use super::stopwatch::Stopwatch;
@@ -24,7 +24,7 @@ pub(crate) fn measure(table: &mut Table, days: i64) {
     let (port, backup) = (free_port(), free_port());
     let at = |name: &str| folder.path().join(name).display().to_string();
     let settings = format!(
-        "reporting-disabled = true\nbind-address = \"127.0.0.1:{backup}\"\n[meta]\ndir = \"{}\"\n[data]\ndir = \"{}\"\nwal-dir = \"{}\"\nquery-log-enabled = false\ncache-snapshot-write-cold-duration = \"1s\"\n[http]\nbind-address = \"127.0.0.1:{port}\"\nlog-enabled = false\n[monitor]\nstore-enabled = false\n",
+        "reporting-disabled = true\nbind-address = \"127.0.0.1:{backup}\"\n[meta]\ndir = \"{}\"\n[data]\ndir = \"{}\"\nwal-dir = \"{}\"\nquery-log-enabled = false\ncache-snapshot-write-cold-duration = \"1s\"\ncompact-full-write-cold-duration = \"2s\"\n[http]\nbind-address = \"127.0.0.1:{port}\"\nlog-enabled = false\n[monitor]\nstore-enabled = false\n",
         at("meta"),
         at("data"),
         at("wal")
@@ -44,9 +44,8 @@ pub(crate) fn measure(table: &mut Table, days: i64) {
         &format!("{:.2} M/s, {seconds:.1} s, {most}", readings / seconds / 1e6),
         "",
     );
-    // The log is cut into files some seconds after the last write.
-    until("the log is packed", || (weight(&folder.path().join("wal")) < 1 << 16).then_some(()));
-    let bytes = weight(&folder.path().join("data"));
+    // The log is packed some seconds after the last write, and the files once more.
+    let bytes = settled(folder.path());
     table.row("bytes per reading", WHO, &format!("{:.2} B", bytes as f64 / readings), "");
     let until_ms = FROM_MS + days * DAY_MS;
     let ask = |query: &str| {

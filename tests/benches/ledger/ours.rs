@@ -5,14 +5,14 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use agronomy::quantity::Quantity;
-use glasshour::ledger::{Commit, Founding, Ledger, Past, PastReading};
-use glasshour::reading::{ProbeName, Reading, Reason};
+use glasshour::ledger::{Commit, Founding, Ledger, Past, PastReading, Point, Reader};
+use glasshour::reading::{Grade, ProbeName, Reading, Reason};
 use tests::records::{plain, records, shipped};
 use tests::servers::process::Process;
 
 use super::air::entropy_of_differences;
 use super::made::{DAY, DAY_MS, FROM_MS, MINUTE_MS, Made, OFFSET_MS, SERIES, map, probe, record, site};
-use super::proc::memory;
+use super::proc::{memory, used};
 use super::product::program;
 use super::stopwatch::Stopwatch;
 use super::table::{Table, mb, median, spread};
@@ -52,9 +52,10 @@ fn load(table: &mut Table, folder: &Path, data: &Path, days: i64) {
         command.stdout(Stdio::null());
         let watch = Stopwatch::start();
         let mut process = Process::start(&mut command);
-        let mut most = 0;
+        let (mut most, mut cpu_s) = (0, 0.0_f64);
         let status = loop {
             most = most.max(memory(process.0.id()).most);
+            cpu_s = cpu_s.max(used(process.0.id()).cpu_ms / 1000.0);
             if let Some(status) = process.0.try_wait().expect("it can be waited for") {
                 break status;
             }
@@ -149,7 +150,7 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
     );
     let names: Vec<String> = (0..SERIES).map(probe).collect();
     let wanted: Vec<(&str, Quantity)> = names.iter().map(|name| (name.as_str(), AIR)).collect();
-    let last_day = |ledger: &Ledger, until_ms: i64| {
+    let last_day = |ledger: &Reader, until_ms: i64| {
         let readings = ledger.readings_of(&wanted, until_ms - DAY_MS..until_ms).expect("an answer");
         assert_eq!(readings.iter().map(Vec::len).sum::<usize>(), SERIES * DAY as usize);
     };
@@ -159,7 +160,7 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
     ask(table, data, "a day of half a year ago, twenty series, from chunks", "bench 1.3 / 13", |ledger| {
         last_day(ledger, FROM_MS + (days - 180) * DAY_MS);
     });
-    let hours = |ledger: &Ledger, until_ms: i64| {
+    let hours = |ledger: &Reader, until_ms: i64| {
         let hours = ledger.hourly("p7", AIR, until_ms - 365 * DAY_MS..until_ms).expect("an answer");
         assert!(hours.len() >= 365 * 24 - 1, "{}", hours.len());
     };
@@ -187,20 +188,22 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
 }
 
 /// Warm and cold times of a question.
-fn ask(table: &mut Table, data: &Path, what: &str, aim: &str, question: impl Fn(&Ledger)) {
+fn ask(table: &mut Table, data: &Path, what: &str, aim: &str, question: impl Fn(&Reader)) {
     let cold: Vec<f64> = (0..5)
         .map(|_| {
             let ledger = open(data);
+            let reader = ledger.reader().expect("an open ledger");
             cool(data);
             let watch = Stopwatch::start();
-            question(&ledger);
+            question(&reader);
             watch.ms()
         })
         .collect();
     let ledger = open(data);
+    let reader = ledger.reader().expect("an open ledger");
     let time = || {
         let watch = Stopwatch::start();
-        question(&ledger);
+        question(&reader);
         watch.ms()
     };
     let first = time();
@@ -209,23 +212,22 @@ fn ask(table: &mut Table, data: &Path, what: &str, aim: &str, question: impl Fn(
     table.row(what, WHO, &much, aim);
 }
 
-/// Degree days over 10 °C of each day, by the time integral over the readings; weeks at a time.
-fn degree_days(ledger: &Ledger, days: i64) -> Vec<f64> {
-    let mut sums = Vec::new();
-    let weeks = 52;
-    let mut from = 0;
-    while from < days {
-        let range = FROM_MS + from * DAY_MS..FROM_MS + (from + 7 * weeks).min(days) * DAY_MS;
-        let readings = ledger.readings("p7", AIR, range).expect("an answer");
-        for day in readings.chunk_by(|a, b| a.at_ms / DAY_MS == b.at_ms / DAY_MS) {
-            let held = day.windows(2).map(|two| {
-                let minutes = (two[1].at_ms - two[0].at_ms).min(2 * MINUTE_MS) as f64 / DAY_MS as f64;
-                (two[0].value.min(30.0) - 10.0).max(0.0) * minutes
-            });
-            sums.push(held.sum());
+/// Degree days over 10 °C, cut off at 30, of each day: the time integral over every reading.
+fn degree_days(reader: &Reader, days: i64) -> Vec<f64> {
+    let mut sums = vec![0.0; days as usize + 1];
+    let mut before: Option<(i64, f64)> = None;
+    let range = FROM_MS..FROM_MS + days * DAY_MS;
+    let each = |points: &[Point]| {
+        for point in points.iter().filter(|point| point.reason.grade() == Grade::Sound) {
+            if let Some((at_ms, value)) = before {
+                let held_ms = (point.at_ms - at_ms).min(2 * MINUTE_MS);
+                let day = ((at_ms - FROM_MS) / DAY_MS) as usize;
+                sums[day] += (value.min(30.0) - 10.0).max(0.0) * held_ms as f64 / DAY_MS as f64;
+            }
+            before = Some((point.at_ms, point.value));
         }
-        from += 7 * weeks;
-    }
+    };
+    reader.look(|view| view.each_reading("p7", AIR, range, each)).expect("an answer");
     sums
 }
 

@@ -4,7 +4,7 @@ use std::process::{Command, Stdio};
 
 use tests::servers::process::{Process, free_port, need, until};
 
-use super::http::{call, escaped, times, try_call, weight};
+use super::http::{call, escaped, settled, times, try_call};
 use super::made::{DAY, DAY_MS, FROM_MS, MINUTE_MS, Made, SERIES, push};
 use super::proc::memory;
 use super::stopwatch::Stopwatch;
@@ -43,7 +43,8 @@ pub(crate) fn measure(table: &mut Table, days: i64) {
     );
     call(port, "/internal/force_flush", b"");
     call(port, "/internal/force_merge", b"");
-    let bytes = weight(&data);
+    // What is new stays in memory for some seconds.
+    let bytes = settled(&data);
     table.row("bytes per reading", WHO, &format!("{:.2} B", bytes as f64 / readings), "");
     let until_ms = FROM_MS + days * DAY_MS;
     let name = escaped("{__name__=\"air\"}");

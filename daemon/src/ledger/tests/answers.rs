@@ -5,7 +5,7 @@ use rand::{RngExt, SeedableRng};
 
 use super::*;
 use crate::entry::Note;
-use crate::ledger::{Count, Hour, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
+use crate::ledger::{Count, Hour, NewNote, OutboxState, PageRow, Point, Queued, StepRef, TriedRow};
 
 pub(super) const AIR: Quantity = Quantity::AirTemperature;
 
@@ -267,6 +267,10 @@ fn a_series_asked_for_twice_and_one_nobody_heard_have_their_answers_too() {
     put(&mut ledger, 1, JUNE, &[air("tunnel", JUNE, 20.0), air("bed", JUNE, 15.0)]);
     let wanted = [("tunnel", AIR), ("nobody", AIR), ("bed", AIR), ("tunnel", AIR)];
     let answers = ledger.readings_of(&wanted, 0..i64::MAX).unwrap();
+    let named = |((probe, quantity), points): (&(&str, Quantity), Vec<Point>)| -> Vec<Reading> {
+        points.into_iter().map(|point| point.of(&(*probe).into(), *quantity)).collect()
+    };
+    let answers: Vec<Vec<Reading>> = wanted.iter().zip(answers).map(named).collect();
     assert_eq!(
         answers,
         [

@@ -156,7 +156,13 @@ proptest! {
                 let all_of_it = by_list(&list, probe);
                 prop_assert_eq!(&all(&ledger, probe), &all_of_it);
                 let within: Vec<Reading> = all_of_it.iter().filter(|it| range.contains(&it.at_ms)).cloned().collect();
-                prop_assert_eq!(answer, within);
+                let answer: Vec<Reading> = answer.into_iter().map(|point| point.of(&(*probe).into(), AIR)).collect();
+                prop_assert_eq!(&answer, &within);
+                let mut swept = Vec::new();
+                ledger.reader().unwrap().look(|view| view.each_reading(probe, AIR, range.clone(), |points| {
+                    swept.extend(points.iter().map(|point| point.of(&(*probe).into(), AIR)));
+                })).unwrap();
+                prop_assert_eq!(swept, answer);
                 let newest = all_of_it.iter().rfind(|it| it.grade() != Grade::Refused).cloned();
                 prop_assert_eq!(ledger.newest(probe, AIR).unwrap(), newest);
                 let ends = all_of_it.first().zip(all_of_it.last()).map(|(first, last)| (first.at_ms, last.at_ms));
