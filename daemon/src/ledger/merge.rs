@@ -24,7 +24,8 @@ impl Kept {
         self.reason.grade() == Grade::Refused
     }
 
-    fn repeats(&self, other: &Self) -> bool {
+    /// Whether it says what another of the same time has said.
+    pub(super) fn repeats(&self, other: &Self) -> bool {
         let missing = |kept: &Self| kept.reason == Reason::Missing;
         self.ticks == other.ticks && self.refused() == other.refused() && missing(self) == missing(other)
     }

@@ -99,7 +99,14 @@ pub(super) fn take_in<'s>(
             let id = chunk_id(series.id, week);
             let known = known(view, series.id, week)?;
             let all = arrivals.len() as u64;
-            let merged = merge(known.iter().copied().chain(arrivals).collect());
+            let mut merged = Vec::new();
+            if !all_there(&known, &arrivals) {
+                merged = if known.is_empty() {
+                    merge(arrivals)
+                } else {
+                    merge(known.iter().copied().chain(arrivals).collect())
+                };
+            }
             let new = news(&known, &merged, one.probe, &mut taken.times, &mut counts);
             *counts.entry(Reason::Repeated).or_insert(0) += all - new;
             taken.new += new;
@@ -145,7 +152,16 @@ fn known(view: View<'_>, series: i64, week: i64) -> Result<Vec<Kept>, LedgerErro
     Ok(merge(known))
 }
 
-/// Notes what `merged` has beyond `known`, and says how much that is. Both are in measured order, and nothing known is
+/// Whether every arrival is plainly there already: a record that is taken in once more need not be merged.
+fn all_there(known: &[Kept], arrivals: &[Kept]) -> bool {
+    let mut known = known.iter();
+    arrivals.iter().all(|arrival| {
+        let same = known.find(|known| known.at_ms >= arrival.at_ms);
+        same.is_some_and(|known| known.at_ms == arrival.at_ms && arrival.repeats(known))
+    })
+}
+
+/// Notes what `merged` (or nothing, if nothing is new) has beyond `known`, and says how much that is. Both are in measured order, and nothing known is
 /// left out of the other.
 fn news(
     known: &[Kept],

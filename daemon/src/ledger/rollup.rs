@@ -72,7 +72,9 @@ impl View<'_> {
     ) -> Result<Vec<Hour>, LedgerError> {
         let offset_ms = self.shared.offset_ms;
         let per_unit = per_unit(series.decimals);
-        let mut all = Vec::new();
+        // Ten years at most: a range may be without end.
+        let most = (range.end.saturating_sub(range.start) / HOUR_MS).clamp(0, 87_660);
+        let mut all = Vec::with_capacity(most as usize);
         let mut take = |week: i64, hours: &[HourTicks]| {
             let start_ms = start_ms(week, offset_ms);
             for (index, hour) in hours.iter().enumerate().filter(|(_, hour)| hour.covered_s > 0) {
@@ -109,7 +111,8 @@ impl View<'_> {
         let hold_ms = usual_ms.saturating_mul(2);
         // So far may a reading hold into later weeks.
         let reach = (hold_ms / WEEK_MS).min(last) + 1;
-        let fresh = start_ms(first, offset_ms).saturating_sub(hold_ms)..start_ms(last + 1, offset_ms);
+        // Only what may hold in an hour of the range can make a stored hour untrue.
+        let fresh = range.start.saturating_sub(hold_ms)..range.end.saturating_add(HOUR_MS);
         let fresh = self.in_batches(&[series], &fresh)?.pop().unwrap_or_default();
         // Weeks that no chunk met so far answers for, and whether readings in batches hold in them.
         let mut open: BTreeMap<i64, bool> = BTreeMap::new();

@@ -2,6 +2,7 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 use std::time::Duration;
 
@@ -53,12 +54,12 @@ pub(crate) fn settled(folder: &Path) -> u64 {
     bytes
 }
 
-/// Bytes of all files in a folder.
+/// Bytes that all files in a folder take on the disk: some are made long beforehand and hold nothing yet.
 fn weight(folder: &Path) -> u64 {
     let entries = std::fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
     let of = |entry: std::fs::DirEntry| match entry.file_type() {
         Ok(kind) if kind.is_dir() => weight(&entry.path()),
-        Ok(_) => entry.metadata().map_or(0, |data| data.len()),
+        Ok(_) => entry.metadata().map_or(0, |data| data.blocks() * 512),
         Err(_) => 0,
     };
     entries.map(of).sum()
