@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io;
+use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -155,7 +156,11 @@ pub enum RecordError {
     },
 }
 
-/// Reads files by a map.
+/// Takes readings one by one as a record is read: the place of the series in the map, the time (UTC ms), the value in
+/// the canonical unit (none where the record says that there is none). It says whether it wants more.
+pub type Taker<'t> = dyn FnMut(usize, i64, Option<f64>) -> ControlFlow<()> + 't;
+
+/// Reads files by a map, all readings into memory.
 ///
 /// A clock that was set back passes the same hour twice: the earlier is meant until the rows of the file
 /// step back, and the later from there on. A stamp in the hour that a clock leapt over is read as by a clock
@@ -165,8 +170,33 @@ pub enum RecordError {
 ///
 /// [`RecordError`]: a file that cannot be read, that no series fits, or that lacks a column.
 pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
+    let probes: Vec<ProbeName> = map.series.iter().map(|series| series.probe.as_str().into()).collect();
+    let mut found: Vec<Vec<Heard>> = vec![Vec::new(); map.series.len()];
+    let mut recorded = each(map, files, &mut |at, at_ms, value| {
+        found[at].push(Heard {
+            probe: probes[at].clone(),
+            quantity: map.series[at].measured.quantity,
+            value,
+            measured_ms: Some(at_ms),
+            stale: false,
+        });
+        ControlFlow::Continue(())
+    })?;
+    recorded.readings = found.into_iter().flatten().collect();
+    // The sort is stable, so the order of series and rows decides where the times are the same.
+    recorded.readings.sort_by_key(|heard| heard.measured_ms);
+    Ok(recorded)
+}
+
+/// Reads files by a map and hands on each reading as it is met, file after file and row after row; memory does not
+/// grow with the record. What comes back has all but the readings.
+///
+/// # Errors
+///
+/// As [`read`]; readings met before stay handed on.
+pub fn each<'t>(map: &Record, files: &[PathBuf], take: &'t mut Taker<'t>) -> Result<Recorded, RecordError> {
     let mut recorded = Recorded::default();
-    let mut found: Vec<sheet::Found> = map.series.iter().map(|_| sheet::Found::default()).collect();
+    let mut found = sheet::Found { take, by_hand: vec![Vec::new(); map.series.len()] };
     for (index, file) in files.iter().enumerate() {
         let name = file.file_name().unwrap_or_default().to_string_lossy();
         if let Some(each_row) = map.each_row.as_ref().filter(|it| it.file.fits(&name, index + 1)) {
@@ -180,13 +210,10 @@ pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
         }
         recorded.files.push(sheet::read(map, &fitting, file, &mut found)?);
     }
-    for (series, found) in map.series.iter().zip(found) {
-        recorded.readings.extend(found.readings);
-        recorded.by_hand.extend(found.by_hand);
+    for (series, by_hand) in map.series.iter().zip(found.by_hand) {
+        recorded.by_hand.extend(by_hand);
         describe(series, &mut recorded)?;
     }
-    // Both sorts are stable, so the order of series and rows decides where the times are the same.
-    recorded.readings.sort_by_key(|heard| heard.measured_ms);
     recorded.by_hand.sort_by_key(|day| day.from_ms);
     Ok(recorded)
 }

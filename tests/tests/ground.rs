@@ -119,7 +119,8 @@ fn with_and_without_a_running_service_the_answers_are_the_same() {
     let (running, resting) = (Garden::new(START), Garden::new(START));
     let service = running.start();
     for garden in [&running, &resting] {
-        assert_eq!(take_in(garden), serde_json::json!({ "readings": 144, "by_hand": 0 }));
+        let taken = take_in(garden);
+        assert_eq!((&taken["readings"], &taken["by_hand"]), (&144.into(), &0.into()));
         garden.note(&["--at", "2026-07-01", "planting", "reds", "tomato", "long"]);
         garden.note(&["--at", "2026-07-02T08:00+02:00", "vents", "long", "open"]);
         garden.note(&["--at", "2026-07-02T08:00+02:00", "water", "reds", "12.5"]);
@@ -152,9 +153,13 @@ fn with_and_without_a_running_service_the_answers_are_the_same() {
 #[test]
 fn taking_in_twice_changes_nothing() {
     let garden = Garden::new(START);
-    take_in(&garden);
+    let days = serde_json::json!([{ "from": "2026-07-01", "to": "2026-07-03" }]);
+    let expected = |new: u64, days: Value| serde_json::json!({ "readings": 144, "by_hand": 0, "new": new, "held": 144 - new, "days": days });
+    assert_eq!(take_in(&garden), expected(144, days));
     let once = export(&garden);
     assert_eq!(once["day_pages"][2]["t_max_c"], 37.0);
+    assert_eq!(take_in(&garden), expected(0, serde_json::json!([])));
+    assert_eq!(export(&garden)["day_pages"], once["day_pages"]);
     let service = garden.start();
     take_in(&garden);
     let twice = export(&garden);
@@ -164,7 +169,7 @@ fn taking_in_twice_changes_nothing() {
         assert_eq!(count(&twice, "sound"), count(&once, "sound"), "{quantity}");
         assert_eq!(count(&twice, "doubtful"), Some(0), "{quantity}");
     }
-    assert_eq!(twice["readings"]["post"]["air_temperature"]["reasons"]["repeated"], 72);
+    assert_eq!(twice["readings"]["post"]["air_temperature"]["reasons"]["repeated"], 2 * 72);
     assert!(service.stop().success());
     assert_eq!(export(&garden)["day_pages"], once["day_pages"]);
 }

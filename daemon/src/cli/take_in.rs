@@ -1,22 +1,28 @@
 //! `glasshour take-in`: past readings, or daily lows and highs, from a record into the ledger.
 //!
-//! A running service is asked to take them in, in pieces that are each acknowledged once durable; without one the
-//! ledger is opened here. Taking in twice changes nothing: a reading with the same probe, quantity, time and value
-//! is counted as heard before.
+//! The record is read row by row; memory does not grow with it. A running service is asked to take the readings in, in
+//! pieces that are each acknowledged once durable; without one they go straight into the ledger's chunks. Taking in
+//! twice changes nothing: a reading with the same probe, quantity, time and value is counted as heard before.
 
+use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::PathBuf;
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
 
+use config::record::Record;
 use config::zone::Zones;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::replay::tell_unread;
 use super::target::{Target, read_text, said};
 use super::{Trouble, ask};
-use crate::keeper::core::Message;
-use crate::record;
+use crate::calendar::{Day, date};
+use crate::keeper::past::{TakingIn, Tally};
+use crate::ledger::LedgerError;
+use crate::reading::{Heard, ProbeName};
+use crate::record::{self, RecordError, Recorded};
 
-/// Readings in one piece.
+/// Readings in one piece for a running service.
 const PIECE: usize = 2_000;
 
 /// Options of `take-in`.
@@ -38,41 +44,117 @@ pub(super) struct TakeInArgs {
 pub(super) fn run(args: &TakeInArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let text = read_text(&args.record)?;
     let map = config::read_record(&text, &Zones::system()).map_err(|faults| said(&faults, &args.record))?;
-    let recorded = record::read(&map, &args.files).map_err(|error| Trouble::Given(error.to_string()))?;
-    let whole = tell_unread(&recorded)?;
-    match args.target.socket()? {
-        Some(socket) => {
-            for piece in recorded.readings.chunks(PIECE) {
-                ask::post(&socket, "/api/readings", &json!(piece))?;
-            }
-            for read in &recorded.by_hand {
-                let note = read.note(&read.probe);
-                ask::post(&socket, "/api/note", &json!({ "note": note, "from_ms": read.from_ms }))?;
-            }
-        }
-        None => by_ourselves(args, &recorded)?,
-    }
-    let (readings, by_hand) = (recorded.readings.len(), recorded.by_hand.len());
+    let taken = match args.target.socket()? {
+        Some(socket) => by_service(&socket, &map, &args.files)?,
+        None => by_ourselves(args, &map)?,
+    };
+    let whole = tell_unread(&taken.recorded)?;
     if args.json {
-        writeln!(out, "{}", json!({ "readings": readings, "by_hand": by_hand }))?;
+        writeln!(out, "{}", taken.json())?;
     } else {
-        writeln!(out, "taken in: {readings} readings, {by_hand} days by hand")?;
+        writeln!(out, "{}", taken.sentence())?;
     }
     if whole { Ok(()) } else { Err(Trouble::Said) }
 }
 
-fn by_ourselves(args: &TakeInArgs, recorded: &record::Recorded) -> Result<(), Trouble> {
-    let (mut core, moment, _) = args.target.open()?;
-    let failed = |error: crate::ledger::LedgerError| Trouble::Failed(error.to_string());
-    for piece in recorded.readings.chunks(PIECE) {
-        let message = Message { readings: piece.to_vec(), arrived_ms: moment.wall_ms };
-        core.hear(moment, &[message]);
-        core.flush(moment).map_err(failed)?;
+/// What was taken in.
+struct Taken {
+    readings: u64,
+    /// What the ledger knew of them; a running service does not say.
+    tally: Option<Tally>,
+    recorded: Recorded,
+}
+
+impl Taken {
+    fn json(&self) -> Value {
+        let mut value = json!({ "readings": self.readings, "by_hand": self.recorded.by_hand.len() });
+        if let Some(tally) = &self.tally {
+            value["new"] = tally.new.into();
+            value["held"] = tally.held.into();
+            let stretch = |(from, to): (Day, Day)| json!({ "from": date(from), "to": date(to) });
+            value["days"] = stretches(&tally.days).into_iter().map(stretch).collect();
+        }
+        value
     }
+
+    fn sentence(&self) -> String {
+        let by_hand = self.recorded.by_hand.len();
+        let mut text = format!("taken in: {} readings, {by_hand} days by hand", self.readings);
+        let Some(tally) = &self.tally else { return text };
+        text += &format!("; {} readings new, {} already held", tally.new, tally.held);
+        for (from, to) in stretches(&tally.days) {
+            text += &format!("\ntouched: {}", date(from));
+            if to > from {
+                text += &format!(" to {}", date(to));
+            }
+        }
+        text
+    }
+}
+
+/// First and last of each run of days.
+fn stretches(days: &BTreeSet<Day>) -> Vec<(Day, Day)> {
+    let days: Vec<Day> = days.iter().copied().collect();
+    days.chunk_by(|a, b| a + 1 == *b).map(|run| (run[0], run[run.len() - 1])).collect()
+}
+
+/// The probe and quantity of each series of a map.
+fn names(map: &Record) -> Vec<(ProbeName, agronomy::quantity::Quantity)> {
+    map.series.iter().map(|series| (series.probe.as_str().into(), series.measured.quantity)).collect()
+}
+
+fn given(error: &RecordError) -> Trouble {
+    Trouble::Given(error.to_string())
+}
+
+fn by_service(socket: &Path, map: &Record, files: &[PathBuf]) -> Result<Taken, Trouble> {
+    let names = names(map);
+    let (mut piece, mut readings, mut trouble) = (Vec::with_capacity(PIECE), 0, None);
+    let send = |piece: &mut Vec<Heard>| ask::post(socket, "/api/readings", &json!(std::mem::take(piece)));
+    let recorded = record::each(map, files, &mut |at, at_ms, value| {
+        let (probe, quantity) = names[at].clone();
+        piece.push(Heard { probe, quantity, value, measured_ms: Some(at_ms), stale: false });
+        readings += 1;
+        if piece.len() < PIECE {
+            return ControlFlow::Continue(());
+        }
+        trouble = send(&mut piece).err();
+        if trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    if let Some(trouble) = trouble {
+        return Err(trouble);
+    }
+    let recorded = recorded.map_err(|error| given(&error))?;
+    if !piece.is_empty() {
+        send(&mut piece)?;
+    }
+    for read in &recorded.by_hand {
+        let note = read.note(&read.probe);
+        ask::post(socket, "/api/note", &json!({ "note": note, "from_ms": read.from_ms }))?;
+    }
+    Ok(Taken { readings, tally: None, recorded })
+}
+
+fn by_ourselves(args: &TakeInArgs, map: &Record) -> Result<Taken, Trouble> {
+    let (mut core, moment, _) = args.target.open()?;
+    let failed = |error: LedgerError| Trouble::Failed(error.to_string());
+    core.flush(moment).map_err(failed)?;
+    let mut taking = TakingIn::begin(core, moment, &names(map));
+    let (mut readings, mut trouble) = (0, None);
+    let recorded = record::each(map, &args.files, &mut |at, at_ms, value| {
+        readings += 1;
+        trouble = taking.take(at, at_ms, value).err();
+        if trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    });
+    if let Some(trouble) = trouble {
+        return Err(failed(trouble));
+    }
+    let recorded = recorded.map_err(|error| given(&error))?;
+    let (mut core, tally) = taking.finish().map_err(failed)?;
     for read in &recorded.by_hand {
         core.note(moment, read.note(&read.probe), Some(read.from_ms))
             .map_err(|error| Trouble::Given(error.to_string()))?;
     }
-    while core.remake(1000) {}
-    core.flush(moment).map_err(failed)
+    core.flush(moment).map_err(failed)?;
+    Ok(Taken { readings, tally: Some(tally), recorded })
 }

@@ -139,6 +139,11 @@ impl Core {
         &mut self.ledger
     }
 
+    /// The engine and the ledger, each to be changed.
+    pub(super) fn both_mut(&mut self) -> (&mut Engine, &mut Ledger) {
+        (&mut self.engine, &mut self.ledger)
+    }
+
     /// Newest batch number.
     pub fn seq(&self) -> i64 {
         self.seq

@@ -17,8 +17,13 @@ pub struct Counts {
 impl Counts {
     /// Counts one reading.
     pub fn take(&mut self, reading: &Reading) {
-        let probe = self.counts.entry(reading.probe.to_string()).or_default();
-        *probe.entry(reading.quantity).or_default().entry(reading.reason).or_default() += 1;
+        self.add(&reading.probe, reading.quantity, reading.reason, 1);
+    }
+
+    /// Counts many.
+    pub fn add(&mut self, probe: &str, quantity: Quantity, reason: Reason, count: u64) {
+        let probe = self.counts.entry(probe.to_owned()).or_default();
+        *probe.entry(quantity).or_default().entry(reason).or_default() += count;
     }
 
     /// All readings counted.

@@ -25,7 +25,7 @@ const SHAPE_DAYS: Day = 14;
 
 /// The form of the snapshot. Counts do not hang on the edition of the pages, and must outlive it: batches that
 /// became chunks cannot be counted again.
-const FORM: &str = "counts 1";
+pub(super) const FORM: &str = "counts 1";
 
 /// What is kept in the ledger beside the batches, so that a start need not read ten years.
 #[derive(Serialize, Deserialize)]
@@ -118,13 +118,17 @@ impl Core {
         if self.engine().is_dirty() || self.waits() {
             return Ok(false);
         }
-        let entry = self.engine().newest_entry();
-        let snapshot = Snapshot { counts: self.engine().counts().clone(), entry };
-        let body = serde_json::to_vec(&snapshot).unwrap_or_default();
+        let body = snapshot_of(self.engine());
         let mut commit = Commit::empty(boot, moment.wall_ms, moment.mono_ms);
         commit.state = Some((FORM, &body));
         self.ledger_mut().commit(&commit).map(|_| true)
     }
+}
+
+/// The snapshot of an engine none of whose marked days has a page in the ledger.
+pub(super) fn snapshot_of(engine: &Engine) -> Vec<u8> {
+    let snapshot = Snapshot { counts: engine.counts().clone(), entry: engine.newest_entry() };
+    serde_json::to_vec(&snapshot).unwrap_or_default()
 }
 
 /// Places and days whose pages were made, also those that came to nothing.

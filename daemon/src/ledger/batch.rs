@@ -89,35 +89,88 @@ fn put_exceptions(out: &mut Vec<u8>, items: &[Item]) {
 
 /// What the body of row `seq` holds.
 pub(super) fn decode(seq: i64, body: &[u8]) -> Result<Content, Spoilt> {
+    let mut items = Vec::new();
+    let head = decode_into(seq, body, &mut items, |_| true)?;
+    let Head { boot, wall_ms, mono_ms, dated, .. } = head;
+    Ok(Content { boot, wall_ms, mono_ms, dated, items })
+}
+
+/// What stands before the readings of a batch.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Head {
+    pub(super) boot: i64,
+    pub(super) wall_ms: i64,
+    pub(super) mono_ms: i64,
+    pub(super) dated: bool,
+    /// The time of all readings, where it is the same.
+    pub(super) one_time: Option<i64>,
+    base_ms: i64,
+    /// Lowest and highest number of a series in it.
+    pub(super) series: (i64, i64),
+}
+
+/// The same into memory that is used again; `items` is left empty where `wanted` says no to the head.
+pub(super) fn decode_into(
+    seq: i64,
+    body: &[u8],
+    items: &mut Vec<Item>,
+    wanted: impl FnOnce(&Head) -> bool,
+) -> Result<Head, Spoilt> {
+    items.clear();
     let mut bytes = unseal(body, &[seq])?;
     if bytes.byte()? != FORM {
         return Err(Spoilt::Unknown);
     }
     let (boot, wall_ms, mono_ms) = (bytes.signed()?, bytes.signed()?, bytes.signed()?);
     let flags = bytes.byte()?;
-    let base = wall_ms.wrapping_add(bytes.signed()?);
+    let base_ms = wall_ms.wrapping_add(bytes.signed()?);
+    let one_time = (flags & ONE_TIME != 0).then_some(base_ms);
     // Each reading takes at least one byte, for its value or for the reason that it has none.
     let count = bytes.count(bytes.left())?;
-    let mut items = take_series(&mut bytes, count, base)?;
-    if flags & ONE_TIME == 0 {
-        let mut before = base;
-        for item in &mut items {
+    let series = series_of(&mut bytes.clone(), count)?;
+    let head = Head { boot, wall_ms, mono_ms, dated: flags & DATED != 0, one_time, base_ms, series };
+    if wanted(&head) {
+        take_items(&mut bytes, count, &head, items)?;
+    }
+    Ok(head)
+}
+
+/// Lowest and highest number of a series, by the runs alone.
+fn series_of(bytes: &mut Bytes<'_>, count: usize) -> Result<(i64, i64), Spoilt> {
+    let (mut next, mut left) = (0_i64, count);
+    let (mut lowest, mut highest) = (i64::MAX, i64::MIN);
+    while left > 0 {
+        next = next.wrapping_add(bytes.signed()?);
+        let length = bytes.count(left)?;
+        if length == 0 {
+            continue;
+        }
+        lowest = lowest.min(next);
+        next = next.wrapping_add(length as i64);
+        highest = highest.max(next.wrapping_sub(1));
+        left -= length;
+    }
+    Ok((lowest, highest))
+}
+
+fn take_items(bytes: &mut Bytes<'_>, count: usize, head: &Head, items: &mut Vec<Item>) -> Result<(), Spoilt> {
+    take_series(bytes, count, head.base_ms, items)?;
+    if head.one_time.is_none() {
+        let mut before = head.base_ms;
+        for item in items.iter_mut() {
             before = before.wrapping_add(bytes.signed()?);
             item.at_ms = before;
         }
     }
-    take_exceptions(&mut bytes, &mut items)?;
+    take_exceptions(bytes, items)?;
     for item in items.iter_mut().filter(|item| item.reason != Reason::Missing) {
         item.ticks = bytes.signed()?.try_into().map_err(|_| Spoilt::Form)?;
     }
-    if bytes.left() > 0 {
-        return Err(Spoilt::Form);
-    }
-    Ok(Content { boot, wall_ms, mono_ms, dated: flags & DATED != 0, items })
+    if bytes.left() > 0 { Err(Spoilt::Form) } else { Ok(()) }
 }
 
-fn take_series(bytes: &mut Bytes<'_>, count: usize, at_ms: i64) -> Result<Vec<Item>, Spoilt> {
-    let mut items = Vec::with_capacity(count);
+fn take_series(bytes: &mut Bytes<'_>, count: usize, at_ms: i64, items: &mut Vec<Item>) -> Result<(), Spoilt> {
+    items.reserve(count);
     let mut next: i64 = 0;
     while items.len() < count {
         next = next.wrapping_add(bytes.signed()?);
@@ -126,7 +179,7 @@ fn take_series(bytes: &mut Bytes<'_>, count: usize, at_ms: i64) -> Result<Vec<It
             next = next.wrapping_add(1);
         }
     }
-    Ok(items)
+    Ok(())
 }
 
 fn take_exceptions(bytes: &mut Bytes<'_>, items: &mut [Item]) -> Result<(), Spoilt> {
@@ -187,7 +240,14 @@ mod tests {
         fn what_was_written_is_read(items in prop::collection::vec(item(), 0..60), seq in 1_i64..1 << 40,
             boot in 1_i64..1000, wall_ms in any::<i64>(), mono_ms in 0_i64..1 << 50, dated in any::<bool>()) {
             let content = Content { boot, wall_ms, mono_ms, dated, items };
-            prop_assert_eq!(decode(seq, &encode(seq, &content)), Ok(content));
+            let body = encode(seq, &content);
+            let mut items = content.items.clone();
+            let head = decode_into(seq, &body, &mut items, |_| false).unwrap();
+            prop_assert!(items.is_empty(), "what is not wanted is passed over");
+            let numbers = || content.items.iter().map(|item| item.series);
+            prop_assert_eq!(head.series, (numbers().min().unwrap_or(i64::MAX), numbers().max().unwrap_or(i64::MIN)));
+            prop_assert!(head.one_time.is_none_or(|at_ms| content.items.iter().all(|item| item.at_ms == at_ms)));
+            prop_assert_eq!(decode(seq, &body), Ok(content));
         }
 
         #[test]

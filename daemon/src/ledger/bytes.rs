@@ -6,6 +6,20 @@
 
 use pco::data_types::Number;
 use pco::standalone::{simple_compress, simple_decompress};
+use pco::wrapped::{FileCompressor, FileDecompressor};
+use pco::{ChunkConfig, PagingSpec};
+
+/// How a column is framed. Both frames hold the same compressed numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Frame {
+    /// pco's stand-alone frame: says again what it is and how many it holds, twelve bytes a column.
+    Whole,
+    /// pco's bare frame, one page: how many numbers it holds must be known from elsewhere.
+    Bare,
+}
+
+/// More numbers than this do not fit a bare frame.
+pub(super) const MOST_BARE: usize = 1 << 24;
 
 /// Why a body cannot be read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -32,22 +46,75 @@ pub(super) fn put(out: &mut Vec<u8>, mut number: u64) {
 
 /// Writes a signed number.
 pub(super) fn put_signed(out: &mut Vec<u8>, number: i64) {
-    put(out, ((number << 1) ^ (number >> 63)) as u64);
+    put(out, folded(number));
 }
 
 /// Writes a column compressed, with its length in bytes before it; an empty one is one zero.
-pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, column: &[T]) {
+pub(super) fn put_column<T: Number>(out: &mut Vec<u8>, frame: Frame, column: &[T]) {
     if column.is_empty() {
         return put(out, 0);
     }
-    let packed = simple_compress(column, &pco::ChunkConfig::default())
-        .expect("the default configuration is valid and memory takes every write");
+    let packed = match frame {
+        Frame::Whole => simple_compress(column, &ChunkConfig::default()),
+        Frame::Bare => bare(column),
+    }
+    .expect("the configuration is valid, the column fits its frame, and memory takes every write");
     put(out, packed.len() as u64);
     out.extend_from_slice(&packed);
 }
 
 /// Bytes of a checksum.
 pub(super) const CHECKSUM_BYTES: usize = 4;
+fn bare<T: Number>(column: &[T]) -> pco::errors::PcoResult<Vec<u8>> {
+    let config = ChunkConfig::default().with_paging_spec(PagingSpec::Exact(vec![column.len()]));
+    let file = FileCompressor::default();
+    let mut chunk = file.chunk_compressor(column, &config)?;
+    let out = chunk.write_meta(file.write_header(Vec::new())?)?;
+    chunk.write_page(0, out)
+}
+
+fn from_bare<T: Number + Default>(packed: &[u8], rows: usize) -> pco::errors::PcoResult<Vec<T>> {
+    let (file, packed) = FileDecompressor::new(packed)?;
+    let (mut chunk, packed) = file.chunk_decompressor::<T, _>(packed)?;
+    let mut column = vec![T::default(); rows];
+    chunk.page_decompressor(packed, rows)?.read(&mut column)?;
+    Ok(column)
+}
+
+/// Numbers in one group of a packed row of numbers: the hours of a day, where they are hours.
+const GROUP: usize = 24;
+
+/// Writes whole numbers in groups: the width of the group's largest in bits, then each in so many, lowest first. A
+/// few hundred numbers take no more room so than in a column, and no time.
+pub(super) fn put_packed(out: &mut Vec<u8>, numbers: &[u64]) {
+    for group in numbers.chunks(GROUP) {
+        let width = group.iter().map(|number| 64 - number.leading_zeros()).max().unwrap_or(0);
+        out.push(width as u8);
+        let (mut bits, mut held) = (0_u128, 0);
+        for number in group {
+            bits |= u128::from(*number) << held;
+            held += width;
+            while held >= 8 {
+                out.push(bits as u8);
+                bits >>= 8;
+                held -= 8;
+            }
+        }
+        if held > 0 {
+            out.push(bits as u8);
+        }
+    }
+}
+
+/// Folds a signed number so that small ones either way stay small.
+pub(super) fn folded(number: i64) -> u64 {
+    ((number << 1) ^ (number >> 63)) as u64
+}
+
+/// The signed number that was folded.
+pub(super) fn unfolded(number: u64) -> i64 {
+    (number >> 1) as i64 ^ -((number & 1) as i64)
+}
 
 /// Appends the checksum over `row` and everything written so far.
 pub(super) fn seal(out: &mut Vec<u8>, row: &[i64]) {
@@ -117,8 +184,7 @@ impl<'a> Bytes<'a> {
     }
 
     pub(super) fn signed(&mut self) -> Result<i64, Spoilt> {
-        let folded = self.number()?;
-        Ok((folded >> 1) as i64 ^ -((folded & 1) as i64))
+        self.number().map(unfolded)
     }
 
     /// A number that counts something and is at most `most`.
@@ -133,14 +199,42 @@ impl<'a> Bytes<'a> {
         Ok(())
     }
 
+    /// `count` packed numbers.
+    pub(super) fn packed(&mut self, count: usize) -> Result<Vec<u64>, Spoilt> {
+        let mut numbers = Vec::with_capacity(count);
+        while numbers.len() < count {
+            let group = (count - numbers.len()).min(GROUP);
+            let width = u32::from(self.byte()?);
+            let mask = u64::MAX.checked_shr(64_u32.checked_sub(width).ok_or(Spoilt::Form)?).unwrap_or(0);
+            let (mut bits, mut held) = (0_u128, 0);
+            for _ in 0..group {
+                while held < width {
+                    bits |= u128::from(self.byte()?) << held;
+                    held += 8;
+                }
+                numbers.push(bits as u64 & mask);
+                bits >>= width;
+                held -= width;
+            }
+        }
+        Ok(numbers)
+    }
+
     /// A compressed column of `rows` numbers.
-    pub(super) fn column<T: Number>(&mut self, rows: usize) -> Result<Vec<T>, Spoilt> {
-        let length = self.count(self.left())?;
-        let (packed, rest) = self.0.split_at(length);
+    pub(super) fn column<T: Number + Default>(
+        &mut self,
+        frame: Frame,
+        rows: usize,
+    ) -> Result<Vec<T>, Spoilt> {
+        let length = self.number()? as usize;
+        let (packed, rest) = self.0.split_at_checked(length).ok_or(Spoilt::Form)?;
         self.0 = rest;
-        let column =
-            if length == 0 { Vec::new() } else { simple_decompress(packed).map_err(|_| Spoilt::Form)? };
-        if column.len() == rows { Ok(column) } else { Err(Spoilt::Form) }
+        let column = match frame {
+            _ if length == 0 => Ok(Vec::new()),
+            Frame::Whole => simple_decompress(packed),
+            Frame::Bare => from_bare(packed, rows),
+        };
+        column.ok().filter(|column| column.len() == rows).ok_or(Spoilt::Form)
     }
 }
 
@@ -183,11 +277,19 @@ mod tests {
             let mut out = Vec::new();
             put_signed(&mut out, signed);
             put(&mut out, whole);
-            put_column(&mut out, &column);
+            put_column(&mut out, Frame::Whole, &column);
+            put_column(&mut out, Frame::Bare, &column);
+            let packed: Vec<u64> = column.iter().map(|number| folded(i64::from(*number)) >> (number & 31)).collect();
+            put_packed(&mut out, &packed);
+            put_packed(&mut out, &[whole, 0, u64::MAX, folded(signed)]);
             let mut bytes = Bytes(&out);
             prop_assert_eq!(bytes.signed(), Ok(signed));
             prop_assert_eq!(bytes.number(), Ok(whole));
-            prop_assert_eq!(bytes.column::<i32>(column.len()), Ok(column));
+            prop_assert_eq!(bytes.column::<i32>(Frame::Whole, column.len()), Ok(column.clone()));
+            prop_assert_eq!(bytes.column::<i32>(Frame::Bare, column.len()), Ok(column));
+            prop_assert_eq!(bytes.packed(packed.len()), Ok(packed));
+            prop_assert_eq!(bytes.packed(4), Ok(vec![whole, 0, u64::MAX, folded(signed)]));
+            prop_assert_eq!(unfolded(folded(signed)), signed);
             prop_assert_eq!(bytes.left(), 0);
         }
     }

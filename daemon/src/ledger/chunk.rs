@@ -1,31 +1,42 @@
 //! The body of a chunk: one week of one series, compressed.
 //!
-//! Form 1: form byte · count · times · values · exceptions as runs (gap, length, reason) · late readings (gap,
-//! arrival less time) · CRC-32 over the numbers of the row and all of it. Values are ticks, packed by pco with its
-//! default settings; readings without a value are left out of that column. Times are divided by the greatest common
-//! divisor of their steps; then the smaller of two ways is taken: the steps themselves, or each step as a multiple of
-//! the median step and an offset, which is left out where all offsets are zero.
+//! Form 2: form byte · count · times · values · exceptions as runs (gap, length, reason) · late readings as
+//! runs of one arrival (gap, length, arrival less time of the first) · CRC-32 over the numbers of the row and all of
+//! it. Values are ticks, packed by pco with its
+//! default settings in a bare frame; readings without a value are left out of that column. Times are divided by the
+//! greatest common divisor of their steps; a schedule kept without a gap is said by that alone, else the smaller of
+//! two ways is taken: the steps themselves, or each step as a multiple of the median step and an offset, which is left
+//! out where all offsets are zero.
+//!
+//! Form 1 is read, and written for weeks of more readings than a bare frame takes: every column in pco's stand-alone
+//! frame, always one of the two ways for steps, late readings one by one (gap, arrival less time).
 
-use super::bytes::{Bytes, Spoilt, put, put_column, put_signed, seal, unseal};
+use super::bytes::{Bytes, Frame, MOST_BARE, Spoilt, put, put_column, put_signed, seal, unseal};
 use super::merge::Kept;
 use crate::reading::Reason;
 
-const FORM: u8 = 1;
+const WHOLE: u8 = 1;
+const BARE: u8 = 2;
 const STEPS: u8 = 0;
 const MULTIPLES: u8 = 1;
 const MULTIPLES_AND_OFFSETS: u8 = 2;
+const ALL_ONE_QUANTUM: u8 = 3;
 /// More readings than this in a week of one series (over a hundred a second) is no honest count.
 const MOST: usize = 1 << 26;
 
 /// The body of the row with the numbers `row`; `kept` is in measured order.
 pub(super) fn encode(row: &[i64], kept: &[Kept]) -> Vec<u8> {
-    let mut out = vec![FORM];
+    framed(row, if kept.len() > MOST_BARE { Frame::Whole } else { Frame::Bare }, kept)
+}
+
+fn framed(row: &[i64], frame: Frame, kept: &[Kept]) -> Vec<u8> {
+    let mut out = vec![if frame == Frame::Whole { WHOLE } else { BARE }];
     put(&mut out, kept.len() as u64);
-    put_times(&mut out, kept);
+    put_times(&mut out, frame, kept);
     let valued = kept.iter().filter(|kept| kept.reason != Reason::Missing);
-    put_column(&mut out, &valued.map(|kept| kept.ticks).collect::<Vec<i32>>());
+    put_column(&mut out, frame, &valued.map(|kept| kept.ticks).collect::<Vec<i32>>());
     put_exceptions(&mut out, kept);
-    put_late(&mut out, kept);
+    put_late(&mut out, frame, kept);
     seal(&mut out, row);
     out
 }
@@ -39,11 +50,13 @@ pub(super) fn count(body: &[u8]) -> u64 {
 /// What the body of the row with the numbers `row` holds.
 pub(super) fn decode(row: &[i64], body: &[u8]) -> Result<Vec<Kept>, Spoilt> {
     let mut bytes = unseal(body, row)?;
-    if bytes.byte()? != FORM {
-        return Err(Spoilt::Unknown);
-    }
-    let count = bytes.count(MOST)?;
-    let times = take_times(&mut bytes, count)?;
+    let (frame, most) = match bytes.byte()? {
+        WHOLE => (Frame::Whole, MOST),
+        BARE => (Frame::Bare, MOST_BARE),
+        _ => return Err(Spoilt::Unknown),
+    };
+    let count = bytes.count(most)?;
+    let times = take_times(&mut bytes, frame, count)?;
     // The values stand before the exceptions, but how many there are is only known after: look ahead.
     let mut ahead = bytes.clone();
     let length = ahead.count(ahead.left())?;
@@ -51,33 +64,37 @@ pub(super) fn decode(row: &[i64], body: &[u8]) -> Result<Vec<Kept>, Spoilt> {
     let mut kept: Vec<Kept> =
         times.into_iter().map(|at_ms| Kept { at_ms, ticks: 0, reason: Reason::None, late: None }).collect();
     take_exceptions(&mut ahead, &mut kept)?;
-    take_late(&mut ahead, &mut kept)?;
-    let valued = kept.iter_mut().filter(|kept| kept.reason != Reason::Missing).collect::<Vec<_>>();
-    let ticks = bytes.column::<i32>(valued.len())?;
-    for (kept, ticks) in valued.into_iter().zip(ticks) {
+    take_late(&mut ahead, frame, &mut kept)?;
+    let missing = kept.iter().filter(|kept| kept.reason == Reason::Missing).count();
+    let ticks = bytes.column::<i32>(frame, count - missing)?;
+    let valued = kept.iter_mut().filter(|kept| kept.reason != Reason::Missing);
+    for (kept, ticks) in valued.zip(ticks) {
         kept.ticks = ticks;
     }
     if ahead.left() > 0 { Err(Spoilt::Form) } else { Ok(kept) }
 }
 
-fn put_times(out: &mut Vec<u8>, kept: &[Kept]) {
+fn put_times(out: &mut Vec<u8>, frame: Frame, kept: &[Kept]) {
     let Some(first) = kept.first() else { return };
     put_signed(out, first.at_ms);
     let mut steps: Vec<u64> =
         kept.windows(2).map(|two| two[1].at_ms.wrapping_sub(two[0].at_ms) as u64).collect();
     let quantum = steps.iter().copied().fold(0, divisor).max(1);
     put(out, quantum);
+    if frame == Frame::Bare && steps.iter().all(|step| *step == quantum) {
+        return out.push(ALL_ONE_QUANTUM);
+    }
     for step in &mut steps {
         *step /= quantum;
     }
     let mut plain = vec![STEPS];
-    put_column(&mut plain, &steps);
-    let other = multiples(&steps);
+    put_column(&mut plain, frame, &steps);
+    let other = multiples(frame, &steps);
     out.extend_from_slice(if other.len() < plain.len() { &other } else { &plain });
 }
 
 /// Steps as multiples of their median and offsets.
-fn multiples(steps: &[u64]) -> Vec<u8> {
+fn multiples(frame: Frame, steps: &[u64]) -> Vec<u8> {
     let mut sorted = steps.to_vec();
     sorted.sort_unstable();
     let median = sorted.get(steps.len() / 2).copied().unwrap_or(1).max(1);
@@ -90,9 +107,9 @@ fn multiples(steps: &[u64]) -> Vec<u8> {
     let exact = offsets.iter().all(|offset| *offset == 0);
     let mut out = vec![if exact { MULTIPLES } else { MULTIPLES_AND_OFFSETS }];
     put(&mut out, median);
-    put_column(&mut out, &whole);
+    put_column(&mut out, frame, &whole);
     if !exact {
-        put_column(&mut out, &offsets);
+        put_column(&mut out, frame, &offsets);
     }
     out
 }
@@ -104,22 +121,26 @@ fn divisor(mut a: u64, mut b: u64) -> u64 {
     a
 }
 
-fn take_times(bytes: &mut Bytes<'_>, count: usize) -> Result<Vec<i64>, Spoilt> {
+fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize) -> Result<Vec<i64>, Spoilt> {
     if count == 0 {
         return Ok(Vec::new());
     }
     let first = bytes.signed()?;
     let quantum = bytes.number()?;
     let steps = match bytes.byte()? {
-        STEPS => bytes.column::<u64>(count - 1)?,
+        ALL_ONE_QUANTUM if frame == Frame::Bare => {
+            let at = |index: usize| first.wrapping_add((index as u64).wrapping_mul(quantum) as i64);
+            return Ok((0..count).map(at).collect());
+        }
+        STEPS => bytes.column::<u64>(frame, count - 1)?,
         way @ (MULTIPLES | MULTIPLES_AND_OFFSETS) => {
             let median = bytes.number()?;
-            let mut steps = bytes.column::<u64>(count - 1)?;
+            let mut steps = bytes.column::<u64>(frame, count - 1)?;
             for step in &mut steps {
                 *step = step.wrapping_mul(median);
             }
             if way == MULTIPLES_AND_OFFSETS {
-                let offsets = bytes.column::<i64>(count - 1)?;
+                let offsets = bytes.column::<i64>(frame, count - 1)?;
                 steps.iter_mut().zip(offsets).for_each(|(step, by)| *step = step.wrapping_add(by as u64));
             }
             steps
@@ -166,25 +187,37 @@ fn take_exceptions(bytes: &mut Bytes<'_>, kept: &mut [Kept]) -> Result<(), Spoil
     Ok(())
 }
 
-fn put_late(out: &mut Vec<u8>, kept: &[Kept]) {
-    put(out, kept.iter().filter(|kept| kept.late.is_some()).count() as u64);
-    let mut next = 0;
-    for (index, kept) in kept.iter().enumerate() {
-        if let Some(arrival) = kept.late {
-            put(out, (index - next) as u64);
-            put_signed(out, arrival.wrapping_sub(kept.at_ms));
-            next = index + 1;
+fn put_late(out: &mut Vec<u8>, frame: Frame, kept: &[Kept]) {
+    let mut runs: Vec<(usize, &[Kept])> = Vec::new();
+    let mut index = 0;
+    for run in kept.chunk_by(|a, b| frame == Frame::Bare && a.late == b.late) {
+        if run[0].late.is_some() {
+            runs.push((index, run));
         }
+        index += run.len();
+    }
+    put(out, runs.len() as u64);
+    let mut next = 0;
+    for (start, run) in runs {
+        put(out, (start - next) as u64);
+        if frame == Frame::Bare {
+            put(out, run.len() as u64);
+        }
+        put_signed(out, run[0].late.unwrap_or(0).wrapping_sub(run[0].at_ms));
+        next = start + run.len();
     }
 }
 
-fn take_late(bytes: &mut Bytes<'_>, kept: &mut [Kept]) -> Result<(), Spoilt> {
+fn take_late(bytes: &mut Bytes<'_>, frame: Frame, kept: &mut [Kept]) -> Result<(), Spoilt> {
     let mut next = 0;
     for _ in 0..bytes.count(kept.len())? {
-        let index = next + bytes.count(kept.len())?;
-        let late = kept.get_mut(index).ok_or(Spoilt::Form)?;
-        late.late = Some(late.at_ms.wrapping_add(bytes.signed()?));
-        next = index + 1;
+        let start = next + bytes.count(kept.len())?;
+        let length = if frame == Frame::Bare { bytes.count(kept.len())? } else { 1 };
+        next = start + length;
+        let run = kept.get_mut(start..next).ok_or(Spoilt::Form)?;
+        let first = run.first().ok_or(Spoilt::Form)?;
+        let arrival = first.at_ms.wrapping_add(bytes.signed()?);
+        run.iter_mut().for_each(|kept| kept.late = Some(arrival));
     }
     Ok(())
 }
@@ -207,9 +240,12 @@ mod tests {
     }
 
     #[test]
-    fn a_week_of_whole_minutes_takes_a_tenth_of_a_byte_for_times() {
+    fn a_week_of_whole_minutes_takes_a_few_bytes_for_times_and_one_with_gaps_a_tenth_of_a_byte_each() {
         let mut out = Vec::new();
-        put_times(&mut out, &minutes(10_080, |minute| minute * 60_000));
+        put_times(&mut out, Frame::Bare, &minutes(10_080, |minute| minute * 60_000));
+        assert!(out.len() < 12, "{} bytes", out.len());
+        out.clear();
+        put_times(&mut out, Frame::Bare, &minutes(10_080, |minute| (minute + minute / 20) * 60_000));
         assert!(out.len() < 1_008, "{} bytes", out.len());
     }
 
@@ -240,11 +276,22 @@ mod tests {
         })
     }
 
+    #[test]
+    fn a_whole_week_that_came_late_at_once_takes_a_few_bytes_more() {
+        let live = minutes(10_080, |minute| minute * 60_000);
+        let late: Vec<Kept> =
+            live.iter().map(|kept| Kept { late: Some(1_899_000_000_000), ..*kept }).collect();
+        let (live, body) = (encode(&ROW, &live), encode(&ROW, &late));
+        assert!(body.len() <= live.len() + 12, "{} and {} bytes", live.len(), body.len());
+        assert_eq!(decode(&ROW, &body), Ok(late));
+    }
+
     proptest! {
         #[test]
         fn what_was_written_is_read(kept in kept()) {
             let body = encode(&ROW, &kept);
             prop_assert_eq!(count(&body), kept.len() as u64);
+            prop_assert_eq!(decode(&ROW, &framed(&ROW, Frame::Whole, &kept)), Ok(kept.clone()));
             prop_assert_eq!(decode(&ROW, &body), Ok(kept));
         }
 
@@ -257,8 +304,8 @@ mod tests {
         }
 
         #[test]
-        fn nonsense_under_a_good_checksum_is_refused_without_panic(mut body in prop::collection::vec(any::<u8>(), 0..80)) {
-            body.insert(0, FORM);
+        fn nonsense_under_a_good_checksum_is_refused_without_panic(mut body in prop::collection::vec(any::<u8>(), 0..80), form in 0_u8..4) {
+            body.insert(0, form);
             seal(&mut body, &ROW);
             let _ = decode(&ROW, &body);
         }

@@ -234,10 +234,7 @@ fn items(conn: &Connection, commit: &Commit<'_>, book: &mut SeriesBook) -> Resul
     let mut items = Vec::with_capacity(commit.readings.len());
     for reading in commit.readings {
         let key = (reading.probe.clone(), reading.quantity);
-        let series = match book.get(&key) {
-            Some(series) => *series,
-            None => *book.entry(key).or_insert(new_series(conn, &reading.probe, reading.quantity)?),
-        };
+        let series = series_for(conn, book, key)?;
         items.push(item(reading, series, commit));
     }
     Ok(items)
@@ -251,6 +248,21 @@ pub(super) fn series_key(id: i64) -> String {
 /// The checksum of a series' names: a name that changes by itself would take all its readings along.
 pub(super) fn series_checksum(probe: &str, quantity: &str, id: i64, decimals: u8) -> i64 {
     i64::from(checksum(format!("{probe} {quantity}").as_bytes(), &[id, i64::from(decimals)]))
+}
+
+/// The series of a probe and quantity, new if need be.
+pub(super) fn series_for(
+    conn: &Connection,
+    book: &mut SeriesBook,
+    key: (ProbeName, Quantity),
+) -> Result<Series, LedgerError> {
+    Ok(match book.get(&key) {
+        Some(series) => *series,
+        None => {
+            let series = new_series(conn, &key.0, key.1)?;
+            *book.entry(key).or_insert(series)
+        }
+    })
 }
 
 fn new_series(conn: &Connection, probe: &str, quantity: Quantity) -> Result<Series, LedgerError> {

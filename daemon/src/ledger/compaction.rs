@@ -1,9 +1,12 @@
 //! Batches into chunks: once a day, the readings of settled commits go where they take a fifteenth of the room.
 //!
-//! All in one transaction, so that a reading is in a batch or in a chunk, never in both or neither. Always a run of
-//! batches from the oldest on, so that of two readings of the same time the earlier arrival stays the earlier.
-//! Readings of a boot that ended without learning the time are put away by boot. Repeated readings end here: they
-//! were there only for the count, which is handed back.
+//! A plan first: a run of batches from the oldest on, so that of two readings of the same time the earlier arrival
+//! stays the earlier. Then slices of so many series, each in a transaction of its own, so that neither memory nor log
+//! grows with the garden. The last transaction deletes the batches. Until then their readings are in chunks and
+//! batches both, which harms nobody, for [`merge`] drops what repeats: a compaction that was cut short is begun anew.
+//!
+//! Readings of a boot that ended without learning the time are put away by boot. Repeated readings end here: they were
+//! there only for the count, which is handed back.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -12,13 +15,16 @@ use rusqlite::{Connection, OptionalExtension};
 use super::batch::{self, Content};
 use super::bytes::Spoilt;
 use super::dating::{self, Boots};
-use super::hours::{self, HOURS, roll};
+use super::hours::{self, HOURS, Span, roll};
 use super::merge::{Kept, merge};
 use super::view::blob;
 use super::week::{LAST_WEEK, WEEK_MS, chunk_id, of_chunk, start_ms, week};
 use super::{LedgerError, View, chunk, schema};
 use crate::reading::{ProbeName, Reason};
 use agronomy::quantity::Quantity;
+
+/// Series in one transaction.
+const SERIES_AT_ONCE: usize = 64;
 
 /// How many readings of one reason a series had in the batches compacted, repeated ones included.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -47,53 +53,27 @@ pub struct Compacted {
     pub counts: Vec<Count>,
 }
 
-/// What is taken out of the batches.
+/// Which batches are to go, and what is known of them before any is touched.
 #[derive(Default)]
-struct Taken {
-    /// Numbers of the batches.
-    batches: Vec<i64>,
+pub(super) struct Plan {
+    /// Number of each batch, and when it was committed, UTC ms; none where its boot never learnt the time.
+    batches: BTreeMap<i64, Option<i64>>,
     readings: u64,
     counts: BTreeMap<(i64, Reason), u64>,
-    /// By chunk: the newest batch, the readings in order of arrival.
-    chunks: BTreeMap<i64, (i64, Vec<Kept>)>,
-    /// By boot and series, monotonic times.
-    undated: BTreeMap<(i64, i64), Vec<Kept>>,
-    /// When the last two commits were made, UTC ms.
+    /// Series with dated readings in them.
+    series: BTreeSet<i64>,
+    /// When the last two commits before them were made, UTC ms.
     commits: [Option<i64>; 2],
+    /// Chunks written so far.
+    chunks: u64,
 }
 
-/// See [`Ledger::compact`](super::Ledger::compact). Inside a transaction.
-pub(super) fn compact(view: View<'_>, before_ms: i64) -> Result<Compacted, LedgerError> {
-    let taken = take(view, before_ms)?;
-    let Some(last) = taken.batches.last() else { return Ok(Compacted::default()) };
-    for (id, (last_seq, arrivals)) in &taken.chunks {
-        write_chunk(view, *id, *last_seq, arrivals)?;
-    }
-    renew_following(view, &taken.chunks.keys().copied().collect())?;
-    for ((boot, series), kept) in &taken.undated {
-        put_away(view, *boot, *series, kept)?;
-    }
-    for seq in &taken.batches {
-        view.conn.execute("DELETE FROM batch WHERE seq = ?1", [seq])?;
-    }
-    schema::set(view.conn, "compacted_seq", last)?;
-    schema::set(view.conn, "before_compacted_ms", &taken.commits[0])?;
-    schema::set(view.conn, "compacted_ms", &taken.commits[1])?;
-    Ok(Compacted {
-        batches: taken.batches.len() as u64,
-        readings: taken.readings,
-        chunks: taken.chunks.len() as u64,
-        counts: counts(view.conn, &taken.counts)?,
-    })
-}
-
-/// Takes batches from the oldest on, up to the first that is not settled.
-fn take(view: View<'_>, before_ms: i64) -> Result<Taken, LedgerError> {
+/// Plans with batches from the oldest on, up to the first that is not settled.
+pub(super) fn plan(view: View<'_>, before_ms: i64) -> Result<Plan, LedgerError> {
     let boots = Boots::read(view.conn)?;
     let running = dating::newest(view.conn)?;
     let meta = |key| schema::get(view.conn, key);
-    let mut taken =
-        Taken { commits: [meta("before_compacted_ms")?, meta("compacted_ms")?], ..Taken::default() };
+    let mut plan = Plan { commits: [meta("before_compacted_ms")?, meta("compacted_ms")?], ..Plan::default() };
     let mut statement = view.conn.prepare("SELECT seq, body FROM batch ORDER BY seq")?;
     let mut rows = statement.query([])?;
     while let Some(row) = rows.next()? {
@@ -107,45 +87,122 @@ fn take(view: View<'_>, before_ms: i64) -> Result<Taken, LedgerError> {
             }
         };
         match boots.commit_ms(&content) {
-            Some(commit_ms) if commit_ms < before_ms => {
-                taken.dated(view, seq, &boots.date(content), commit_ms);
-            }
-            None if running != Some(content.boot) => taken.undated(seq, &content),
+            Some(commit_ms) if commit_ms < before_ms => plan.take(seq, &content, Some(commit_ms)),
+            None if running != Some(content.boot) => plan.take(seq, &content, None),
             _ => break,
         }
     }
-    Ok(taken)
+    Ok(plan)
 }
 
-impl Taken {
-    fn count(&mut self, seq: i64, content: &Content) {
-        self.batches.push(seq);
+impl Plan {
+    fn take(&mut self, seq: i64, content: &Content, commit_ms: Option<i64>) {
+        self.batches.insert(seq, commit_ms);
         self.readings += content.items.len() as u64;
         for item in &content.items {
             *self.counts.entry((item.series, item.reason)).or_default() += 1;
+            if commit_ms.is_some() && item.reason != Reason::Repeated {
+                self.series.insert(item.series);
+            }
         }
     }
 
-    fn dated(&mut self, view: View<'_>, seq: i64, content: &Content, commit_ms: i64) {
-        self.count(seq, content);
-        for item in content.items.iter().filter(|item| item.reason != Reason::Repeated) {
-            // Ordinary readings are measured between the last commit and this one; one commit later is no lateness.
-            let late = self.commits[0].is_some_and(|before| item.at_ms < before).then_some(commit_ms);
-            let kept = Kept { at_ms: item.at_ms, ticks: item.ticks, reason: item.reason, late };
-            let id = chunk_id(item.series, week(item.at_ms, view.shared.offset_ms));
-            let chunk = self.chunks.entry(id).or_default();
-            chunk.0 = seq;
-            chunk.1.push(kept);
-        }
-        self.commits = [self.commits[1], Some(commit_ms)];
+    /// The series of each slice.
+    pub(super) fn slices(&self) -> Vec<Vec<i64>> {
+        let series: Vec<i64> = self.series.iter().copied().collect();
+        series.chunks(SERIES_AT_ONCE).map(<[i64]>::to_vec).collect()
     }
 
-    fn undated(&mut self, seq: i64, content: &Content) {
-        self.count(seq, content);
-        for item in content.items.iter().filter(|item| item.reason != Reason::Repeated) {
-            let kept = Kept { at_ms: item.at_ms, ticks: item.ticks, reason: item.reason, late: None };
-            self.undated.entry((content.boot, item.series)).or_default().push(kept);
+    /// Puts the readings of some series into their chunks. Inside a transaction.
+    pub(super) fn slice(&mut self, view: View<'_>, series: &[i64]) -> Result<(), LedgerError> {
+        let chunks = self.gather(view, series)?;
+        for (id, (last_seq, arrivals)) in &chunks {
+            write_chunk(view, *id, *last_seq, arrivals)?;
         }
+        renew_following(view, &chunks.keys().copied().collect())?;
+        self.chunks += chunks.len() as u64;
+        Ok(())
+    }
+
+    /// By chunk: the newest batch, the readings in order of arrival.
+    fn gather(
+        &mut self,
+        view: View<'_>,
+        series: &[i64],
+    ) -> Result<BTreeMap<i64, (i64, Vec<Kept>)>, LedgerError> {
+        let mut chunks: BTreeMap<i64, (i64, Vec<Kept>)> = BTreeMap::new();
+        let Some((first, last)) = self.ends() else { return Ok(chunks) };
+        let mut commits = self.commits;
+        let mut met = BTreeSet::new();
+        view.dated_items(
+            first..=last,
+            |_| true,
+            |seq, commit_ms, items| {
+                if !self.batches.contains_key(&seq) {
+                    return;
+                }
+                met.insert(seq);
+                for item in items.iter().filter(|item| item.reason != Reason::Repeated) {
+                    if series.binary_search(&item.series).is_err() {
+                        continue;
+                    }
+                    // Ordinary readings are measured between the last commit and this one; one commit later is no
+                    // lateness.
+                    let late = commits[0].is_some_and(|before| item.at_ms < before).then_some(commit_ms);
+                    let kept = Kept { at_ms: item.at_ms, ticks: item.ticks, reason: item.reason, late };
+                    let id = chunk_id(item.series, week(item.at_ms, view.shared.offset_ms));
+                    let chunk = chunks.entry(id).or_default();
+                    chunk.0 = seq;
+                    chunk.1.push(kept);
+                }
+                commits = [commits[1], Some(commit_ms)];
+            },
+        )?;
+        // What could be read when it was planned and cannot be read now must not be deleted.
+        self.batches.retain(|seq, commit_ms| commit_ms.is_none() || met.contains(seq));
+        Ok(chunks)
+    }
+
+    /// First and last number.
+    pub(super) fn ends(&self) -> Option<(i64, i64)> {
+        Some((*self.batches.first_key_value()?.0, *self.batches.last_key_value()?.0))
+    }
+
+    /// Puts away what never got a date and deletes the batches. Inside a transaction, after all slices.
+    pub(super) fn finish(&self, view: View<'_>) -> Result<Compacted, LedgerError> {
+        let Some((_, last)) = self.ends() else { return Ok(Compacted::default()) };
+        self.put_away(view)?;
+        let mut delete = view.conn.prepare("DELETE FROM batch WHERE seq = ?1")?;
+        for seq in self.batches.keys() {
+            delete.execute([seq])?;
+        }
+        let dated = self.batches.values().filter_map(|commit_ms| *commit_ms);
+        let commits = dated.fold(self.commits, |commits, commit_ms| [commits[1], Some(commit_ms)]);
+        let newest = schema::get(view.conn, "compacted_seq")?.unwrap_or(0).max(last);
+        schema::set(view.conn, "compacted_seq", &newest)?;
+        schema::set(view.conn, "before_compacted_ms", &commits[0])?;
+        schema::set(view.conn, "compacted_ms", &commits[1])?;
+        Ok(Compacted {
+            batches: self.batches.len() as u64,
+            readings: self.readings,
+            chunks: self.chunks,
+            counts: counts(view.conn, &self.counts)?,
+        })
+    }
+
+    fn put_away(&self, view: View<'_>) -> Result<(), LedgerError> {
+        let mut undated: BTreeMap<(i64, i64), Vec<Kept>> = BTreeMap::new();
+        let mut statement = view.conn.prepare("SELECT body FROM batch WHERE seq = ?1")?;
+        for seq in self.batches.iter().filter(|(_, commit_ms)| commit_ms.is_none()).map(|(seq, _)| *seq) {
+            let body: Vec<u8> = statement.query_row([seq], |row| row.get(0))?;
+            let content = batch::decode(seq, &body)
+                .map_err(|spoilt| LedgerError::Damaged { what: format!("batch {seq}: {spoilt}") })?;
+            for item in content.items.iter().filter(|item| item.reason != Reason::Repeated) {
+                let kept = Kept { at_ms: item.at_ms, ticks: item.ticks, reason: item.reason, late: None };
+                undated.entry((content.boot, item.series)).or_default().push(kept);
+            }
+        }
+        undated.iter().try_for_each(|((boot, series), kept)| put_away(view, *boot, *series, kept))
     }
 }
 
@@ -156,21 +213,24 @@ pub(super) fn write_chunk(
     last_seq: i64,
     arrivals: &[Kept],
 ) -> Result<(), LedgerError> {
-    let mut all = match stored(view.conn, id)? {
-        None => Vec::new(),
-        Some((_, Ok(kept))) => kept,
-        Some((_, Err(spoilt))) => {
-            fence_off(view, id, spoilt)?;
-            Vec::new()
-        }
-    };
+    let mut all = standing(view, id)?;
     all.extend_from_slice(arrivals);
-    let kept = merge(all);
-    let hours = hours_of(view, id, &kept)?;
+    put_chunk(view, id, last_seq, &merge(all))
+}
+
+/// Writes a chunk, new or again, with its hours. `kept` is merged and not empty.
+pub(super) fn put_chunk(view: View<'_>, id: i64, last_seq: i64, kept: &[Kept]) -> Result<(), LedgerError> {
     let row = [id, last_seq];
+    let Some(hours) = hours_body(view, row, kept)? else { return Ok(()) };
     let sql = "INSERT OR REPLACE INTO chunk (id, last_seq, hours, body) VALUES (?1, ?2, ?3, ?4)";
-    view.conn.execute(sql, (id, last_seq, hours::encode(&row, &hours), chunk::encode(&row, &kept)))?;
+    view.conn.execute(sql, (id, last_seq, hours, chunk::encode(&row, kept)))?;
     Ok(())
+}
+
+/// The roll-ups of a chunk; none if nothing is in it.
+fn hours_body(view: View<'_>, row: [i64; 2], kept: &[Kept]) -> Result<Option<Vec<u8>>, LedgerError> {
+    let Some(span) = Span::of(kept) else { return Ok(None) };
+    Ok(Some(hours::encode(&row, span, &hours_of(view, row[0], kept)?)))
 }
 
 /// A reading may hold into later weeks: the hours of chunks that follow a rewritten one are made afresh.
@@ -193,7 +253,11 @@ pub(super) fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hou
     let usual_ms = usual_ms(view, series)?;
     let start_ms = start_ms(week, view.shared.offset_ms);
     let earlier = start_ms.saturating_sub(usual_ms.saturating_mul(2))..start_ms;
-    let mut all = view.kept_of(series, &earlier, &[])?;
+    let mut all = Vec::new();
+    let first = chunk_id(series, super::week::week(earlier.start, view.shared.offset_ms));
+    view.chunks(first..=id - 1, &earlier, |_, kept| {
+        all.extend(kept.into_iter().filter(|kept| earlier.contains(&kept.at_ms)));
+    })?;
     all.extend_from_slice(kept);
     Ok(roll(&all, start_ms, HOURS, usual_ms))
 }
@@ -201,7 +265,7 @@ pub(super) fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hou
 /// Makes a chunk's roll-ups afresh from its readings; whether there is such a chunk, whole.
 pub(super) fn renew_hours(view: View<'_>, id: i64) -> Result<bool, LedgerError> {
     let Some((last_seq, Ok(kept))) = stored(view.conn, id)? else { return Ok(false) };
-    let hours = hours::encode(&[id, last_seq], &hours_of(view, id, &kept)?);
+    let Some(hours) = hours_body(view, [id, last_seq], &kept)? else { return Ok(false) };
     view.conn.execute("UPDATE chunk SET hours = ?2 WHERE id = ?1", (id, hours))?;
     Ok(true)
 }
@@ -213,6 +277,18 @@ fn usual_ms(view: View<'_>, series: i64) -> Result<i64, LedgerError> {
 }
 
 type Stored = (i64, Result<Vec<Kept>, Spoilt>);
+
+/// The readings of a chunk that is to be written again; none of a new one. A damaged one is moved out of the way.
+pub(super) fn standing(view: View<'_>, id: i64) -> Result<Vec<Kept>, LedgerError> {
+    match stored(view.conn, id)? {
+        None => Ok(Vec::new()),
+        Some((_, Ok(kept))) => Ok(kept),
+        Some((_, Err(spoilt))) => {
+            fence_off(view, id, spoilt)?;
+            Ok(Vec::new())
+        }
+    }
+}
 
 /// A chunk row: newest batch in it, its readings.
 fn stored(conn: &Connection, id: i64) -> Result<Option<Stored>, LedgerError> {

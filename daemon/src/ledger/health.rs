@@ -70,7 +70,7 @@ pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
     name_fenced_chunks(view.conn, view.shared)?;
     name_spoilt_series(view.conn, view.shared)?;
     view.each_batch(0, usize::MAX, |_, _| {})?;
-    view.chunks(1..=i64::MAX, |_, _| {})?;
+    view.chunks(1..=i64::MAX, &(i64::MIN..i64::MAX), |_, _| {})?;
     let mut statement =
         view.conn.prepare("SELECT id, last_seq, hours FROM chunk WHERE id > 0 ORDER BY id")?;
     let mut rows = statement.query([])?;

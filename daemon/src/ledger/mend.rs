@@ -104,7 +104,7 @@ fn chunk_back(ours: View<'_>, theirs: View<'_>, id: i64) -> Result<Option<u64>, 
     }
     let offset_ms = theirs.shared.offset_ms;
     let range = start_ms(week, offset_ms)..start_ms(week + 1, offset_ms);
-    let back = theirs.kept_of(series, &range, &theirs.in_batches(series)?)?;
+    let back = theirs.kept_of(series, &range)?;
     if back.is_empty() {
         return Ok(None);
     }

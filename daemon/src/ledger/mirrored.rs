@@ -93,7 +93,7 @@ impl View<'_> {
         let Ok(quantity) = quantity.parse::<Quantity>() else { return Ok(Vec::new()) };
         let probe: ProbeName = probe.into();
         let mut readings = Vec::new();
-        self.chunks(chunk..=chunk, |_, kept| {
+        self.chunks(chunk..=chunk, &(0..i64::MAX), |_, kept| {
             readings.extend(kept.into_iter().map(|kept| Reading {
                 probe: probe.clone(),
                 quantity,

@@ -11,7 +11,8 @@
 //! | `view`, `rollup`, `records`, `reader` | what is asked, and through whose connection |
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
-//! | `compaction` | batches into chunks |
+//! | `sweep`, `fresh`, `reach`, `ends` | readings in order from chunks and batches; which batches matter; where a series begins and ends |
+//! | `compaction`, `past` | batches into chunks; past readings straight into chunks |
 //! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
 //! | `inspect`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
 //! | `copied`, `backup`, `migrate`, `identity` | other files of its kind: copies, restores, older forms, epochs |
@@ -31,11 +32,13 @@ mod commit;
 mod compaction;
 mod copied;
 mod dating;
+mod ends;
 mod error;
 mod fence;
 mod file;
 mod folder;
 mod forget;
+mod fresh;
 mod health;
 mod hours;
 mod identity;
@@ -45,13 +48,16 @@ mod mend;
 mod merge;
 mod migrate;
 pub mod mirrored;
+mod past;
 mod pour;
+mod reach;
 mod reader;
 mod records;
 mod rollup;
 mod room;
 mod schema;
 mod shared;
+mod sweep;
 mod view;
 mod week;
 
@@ -71,13 +77,14 @@ pub use forget::Forgotten;
 pub use health::Sizes;
 pub use inspect::Inspection;
 pub use mend::Mended;
+pub use past::{Aftermath, Past, PastReading, TakenIn};
 pub use pour::Pour;
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
 pub use room::{Growth, days_left, free_bytes, growth};
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
-pub use view::{Batch, View};
+pub use view::{Batch, Point, View};
 
 use commit::SeriesBook;
 use file::{Home, Role};
@@ -274,16 +281,50 @@ impl Ledger {
         })
     }
 
-    /// Turns the batches committed before `before_ms` (UTC) into chunks, in one transaction.
+    /// Turns the batches committed before `before_ms` (UTC) into chunks: some series in a transaction, the batches
+    /// deleted in the last. Cut short at any point it loses and doubles nothing, and the next call does all of it.
     ///
     /// Commit the snapshot of the running state first: batches it does not cover could not be folded again.
     ///
     /// # Errors
     ///
-    /// When the storage refuses (nothing changed then; commits may go on), or a chunk cannot be put together.
+    /// When the storage refuses (no answer changed then; commits may go on), or a chunk cannot be put together.
     pub fn compact(&mut self, before_ms: i64) -> Result<Compacted, LedgerError> {
         let shared = Arc::clone(&self.shared);
-        self.write(|conn, _, _| compaction::compact(View { conn, shared: &shared }, before_ms))
+        let mut plan = compaction::plan(self.view()?, before_ms)?;
+        let mut slices = plan.slices();
+        let last = slices.pop().unwrap_or_default();
+        for slice in &slices {
+            self.write(|conn, _, _| plan.slice(View { conn, shared: &shared }, slice))?;
+            self.checkpoint()?;
+        }
+        let done = self.write(|conn, _, _| {
+            let view = View { conn, shared: &shared };
+            plan.slice(view, &last)?;
+            plan.finish(view)
+        })?;
+        if let Some((_, newest)) = plan.ends() {
+            shared.reach().forget_before(newest);
+        }
+        Ok(done)
+    }
+
+    /// Puts past readings straight into chunks, in one transaction with what follows from it: see
+    /// [`Past`] and [`Aftermath`]. What is there already is left as it is, so that taking in twice changes nothing.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses; nothing changed then.
+    pub fn take_in<'s>(
+        &mut self,
+        arrived_ms: i64,
+        past: &[Past<'_>],
+        after: impl FnOnce(&TakenIn) -> Aftermath<'s>,
+    ) -> Result<TakenIn, LedgerError> {
+        let shared = Arc::clone(&self.shared);
+        self.write(|conn, seq, book| {
+            past::take_in(View { conn, shared: &shared }, seq, book, arrived_ms, past, after)
+        })
     }
 
     /// Copies the log into the file once it is long. Call it after commits; most calls do nothing.

@@ -4,7 +4,6 @@ use std::ops::Range;
 
 use agronomy::quantity::Quantity;
 
-use super::merge::Kept;
 use super::view::{SeriesRow, reading};
 use super::week::{MOST_MS, start_ms, week};
 use super::{LedgerError, View};
@@ -26,7 +25,7 @@ struct Turn {
     probe: String,
     quantity: Quantity,
     /// Each series of the name with its readings that lie in batches.
-    series: Vec<(SeriesRow, Vec<Kept>)>,
+    series: Vec<SeriesRow>,
     weeks: Range<i64>,
 }
 
@@ -76,10 +75,7 @@ impl View<'_> {
             }
             let offset_ms = self.shared.offset_ms;
             let weeks = week(from, offset_ms)..week(to - 1, offset_ms) + 1;
-            let mut series = Vec::new();
-            for row in self.series_of(&probe, quantity)? {
-                series.push((row, self.in_batches(row.id)?));
-            }
+            let series = self.series_of(&probe, quantity)?;
             Ok(Some(Turn { probe, quantity, series, weeks }))
         })
     }
@@ -90,8 +86,8 @@ impl View<'_> {
         let within = from..start_ms(week + 1, offset_ms).min(range.end);
         let probe = turn.probe.as_str().into();
         let mut readings = Vec::new();
-        for (series, fresh) in &turn.series {
-            let kept = self.kept_of(series.id, &within, fresh)?;
+        for series in &turn.series {
+            let kept = self.kept_of(series.id, &within)?;
             readings
                 .extend(kept.into_iter().map(|kept| reading(&probe, turn.quantity, kept, series.decimals)));
         }

@@ -7,7 +7,7 @@ use agronomy::quantity::Quantity;
 
 use super::file::Role;
 use super::shared::{Shared, Slot, occupy};
-use super::{Batch, Forgotten, Hour, Inspection, LedgerError, OutboxRow, Page, View};
+use super::{Batch, Forgotten, Hour, Inspection, LedgerError, OutboxRow, Page, Point, View};
 use crate::entry::Entry;
 use crate::glance::UndatedBoot;
 use crate::reading::Reading;
@@ -94,6 +94,8 @@ macro_rules! questions {
 questions! {
     /// See [`View::readings`].
     readings(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<Reading>;
+    /// See [`View::readings_of`].
+    readings_of(wanted: &[(&str, Quantity)], range: Range<i64>) -> Vec<Vec<Point>>;
     /// See [`View::late`].
     late(probe: &str, quantity: Quantity, range: Range<i64>) -> Vec<(Reading, i64)>;
     /// See [`View::newest`].

@@ -8,6 +8,7 @@ use rusqlite::Connection;
 
 use super::LedgerError;
 use super::file::{Hold, Home};
+use super::reach::Reach;
 
 /// The usual interval of a probe nobody said one for, ms.
 pub const DEFAULT_USUAL_INTERVAL_MS: i64 = 600_000;
@@ -38,6 +39,7 @@ pub(super) struct Shared {
     fences: Mutex<BTreeSet<Fence>>,
     /// For how many years readings are meant to be kept.
     pub(super) keep_years: AtomicU32,
+    reach: Mutex<Reach>,
     /// Kept until the last reader is gone: its connection has the file open.
     _hold: Option<Hold>,
 }
@@ -57,6 +59,7 @@ impl Shared {
             usual: Mutex::default(),
             fences: Mutex::default(),
             keep_years: AtomicU32::new(10),
+            reach: Mutex::default(),
             _hold: hold,
         }
     }
@@ -71,6 +74,8 @@ impl Shared {
     pub(super) fn shut(&self) -> RwLockWriteGuard<'_, bool> {
         let mut gate = self.gate.write().unwrap_or_else(PoisonError::into_inner);
         *gate = false;
+        // A number that was never acknowledged may come back with other readings.
+        *locked(&self.reach) = Reach::default();
         let mut readers = locked(&self.readers);
         readers.retain(|reader| reader.upgrade().is_some());
         for slot in readers.iter().filter_map(Weak::upgrade) {
@@ -115,6 +120,11 @@ impl Shared {
 
     pub(super) fn forget_fences(&self) {
         locked(&self.fences).clear();
+    }
+
+    /// How far the batches reach. While it is held nobody else may ask, and nothing may be asked but batches.
+    pub(super) fn reach(&self) -> MutexGuard<'_, Reach> {
+        locked(&self.reach)
     }
 }
 

@@ -3,6 +3,7 @@
 mod answers;
 mod durable;
 mod faults;
+mod happenings;
 mod killed;
 mod migrated;
 mod tended;

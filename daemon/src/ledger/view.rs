@@ -1,9 +1,11 @@
 //! What is asked about readings: one look at the ledger, through the writer's connection or a reader's.
 //!
-//! A range of a series is the chunks of its weeks and all batches, merged by the one rule of [`merge`](super::merge).
-//! The last two days or so lie in batches. A batch row is deleted in the transaction that puts its readings into
-//! chunks, so no reading is ever in both; each question is asked inside one read transaction.
+//! A range of a series is the chunks of its weeks and the batches that reach into it, merged by the one rule of
+//! [`merge`](super::merge). The last two days or so lie in batches. A batch row is deleted once all its readings are in
+//! chunks; until then a reading may be in both, and the rule makes one of it. Each question is asked inside one read
+//! transaction.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use agronomy::quantity::Quantity;
@@ -11,12 +13,12 @@ use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::batch::{self, Content};
 use super::dating::Boots;
-use super::merge::{Kept, merge};
+use super::merge::Kept;
 use super::shared::Shared;
-use super::week::{chunk_id, of_chunk, start_ms, value, week};
+use super::week::{per_unit, value};
 use super::{LedgerError, chunk, dating, schema};
 use crate::glance::UndatedBoot;
-use crate::reading::{Grade, ProbeName, Reading};
+use crate::reading::{ProbeName, Reading, Reason};
 
 /// One look at the ledger. Short-lived: it holds a reader's connection.
 #[derive(Clone, Copy, Debug)]
@@ -40,6 +42,25 @@ pub struct Batch {
     pub dated: bool,
     /// The readings in order of arrival, repeated ones included.
     pub readings: Vec<Reading>,
+}
+
+/// A reading without its name: one of an answer about a series.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// When it was measured, UTC ms.
+    pub at_ms: i64,
+    /// The value in the quantity's canonical unit; 0 where the reason is [`Reason::Missing`].
+    pub value: f64,
+    /// Why it has its grade.
+    pub reason: Reason,
+}
+
+impl Point {
+    /// The reading it is of a probe and quantity.
+    pub fn of(self, probe: &ProbeName, quantity: Quantity) -> Reading {
+        let Self { at_ms, value, reason } = self;
+        Reading { probe: probe.clone(), quantity, value, at_ms, reason }
+    }
 }
 
 /// A series as readers need it.
@@ -69,9 +90,67 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<Reading>, LedgerError> {
-        let kept = self.at_once(|| self.kept(probe, quantity, &range))?;
+        let points = self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default();
         let probe: ProbeName = probe.into();
-        Ok(kept.into_iter().map(|(kept, decimals)| reading(&probe, quantity, kept, decimals)).collect())
+        Ok(points.into_iter().map(|point| point.of(&probe, quantity)).collect())
+    }
+
+    /// The same of many series at once, an answer for each in the order asked: every row is looked at once, whatever
+    /// the number of series.
+    ///
+    /// # Errors
+    ///
+    /// As [`readings`](Self::readings).
+    pub fn readings_of(
+        &self,
+        wanted: &[(&str, Quantity)],
+        range: Range<i64>,
+    ) -> Result<Vec<Vec<Point>>, LedgerError> {
+        self.at_once(|| {
+            let series = self.series_of_all(wanted)?;
+            let mut answers = vec![Vec::new(); wanted.len()];
+            self.sweep(&numbers(&series), &range, |index, kept| {
+                let (series, places) = &series[index];
+                let per_unit = per_unit(series.decimals);
+                for place in places {
+                    answers[*place].extend(kept.iter().map(|kept| point(kept, per_unit)));
+                }
+            })?;
+            for answer in &mut answers {
+                // More than one series only where the decimals of the quantity changed between two releases.
+                answer.sort_by_key(|point: &Point| point.at_ms);
+            }
+            Ok(answers)
+        })
+    }
+
+    /// The same of one series without gathering: `each` is handed some readings at a time, a week of them at most, in
+    /// measured order, so that memory does not grow with the range.
+    ///
+    /// # Errors
+    ///
+    /// As [`readings`](Self::readings).
+    pub fn each_reading(
+        &self,
+        probe: &str,
+        quantity: Quantity,
+        range: Range<i64>,
+        mut each: impl FnMut(&[Point]),
+    ) -> Result<(), LedgerError> {
+        let series = self.at_once(|| self.series_of(probe, quantity))?;
+        let [one] = series.as_slice() else {
+            each(&self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default());
+            return Ok(());
+        };
+        let per_unit = per_unit(one.decimals);
+        let mut points = Vec::new();
+        self.at_once(|| {
+            self.sweep(&[one.id], &range, |_, kept| {
+                points.clear();
+                points.extend(kept.iter().map(|kept| point(kept, per_unit)));
+                each(&points);
+            })
+        })
     }
 
     /// The readings that came more than one commit late, with their arrival (UTC ms): known once compacted.
@@ -85,53 +164,21 @@ impl View<'_> {
         quantity: Quantity,
         range: Range<i64>,
     ) -> Result<Vec<(Reading, i64)>, LedgerError> {
-        let kept = self.at_once(|| self.kept(probe, quantity, &range))?;
-        let probe: ProbeName = probe.into();
-        let late =
-            |(kept, decimals): (Kept, u8)| Some((reading(&probe, quantity, kept, decimals), kept.late?));
-        Ok(kept.into_iter().filter_map(late).collect())
-    }
-
-    /// The newest reading that is not refused, by the time it was measured.
-    ///
-    /// # Errors
-    ///
-    /// As [`readings`](Self::readings).
-    pub fn newest(&self, probe: &str, quantity: Quantity) -> Result<Option<Reading>, LedgerError> {
-        let Some((first, last)) = self.span(probe, quantity)? else { return Ok(None) };
-        // Backwards by weeks: the last one may hold refused readings only.
-        let offset_ms = self.shared.offset_ms;
-        for week in (week(first, offset_ms)..=week(last, offset_ms)).rev() {
-            let readings =
-                self.readings(probe, quantity, start_ms(week, offset_ms)..start_ms(week + 1, offset_ms))?;
-            let newest = readings.into_iter().rev().find(|reading| reading.grade() != Grade::Refused);
-            if newest.is_some() {
-                return Ok(newest);
-            }
-        }
-        Ok(None)
-    }
-
-    /// First and last time at which a probe and quantity was measured, UTC ms; none if never.
-    ///
-    /// # Errors
-    ///
-    /// As [`readings`](Self::readings).
-    pub fn span(&self, probe: &str, quantity: Quantity) -> Result<Option<(i64, i64)>, LedgerError> {
+        let probe_name: ProbeName = probe.into();
+        let mut all = Vec::new();
         self.at_once(|| {
-            let mut times = Vec::new();
             for series in self.series_of(probe, quantity)? {
-                let sql = "SELECT min(id), max(id) FROM chunk WHERE id BETWEEN ?1 AND ?2";
-                let ends = (chunk_id(series.id, 0), chunk_id(series.id + 1, 0) - 1);
-                let ends: (Option<i64>, Option<i64>) =
-                    self.conn.query_row(sql, ends, |row| Ok((row.get(0)?, row.get(1)?)))?;
-                for id in [ends.0, ends.1].into_iter().flatten() {
-                    self.chunks(id..=id, |_, kept| times.extend(kept.iter().map(|kept| kept.at_ms)))?;
-                }
-                times.extend(merge(self.in_batches(series.id)?).iter().map(|kept| kept.at_ms));
+                self.sweep(&[series.id], &range, |_, kept| {
+                    let late = |kept: &Kept| {
+                        Some((reading(&probe_name, quantity, *kept, series.decimals), kept.late?))
+                    };
+                    all.extend(kept.iter().filter_map(late));
+                })?;
             }
-            Ok(times.iter().copied().min().zip(times.iter().copied().max()))
-        })
+            Ok(())
+        })?;
+        all.sort_by_key(|(reading, _): &(Reading, i64)| reading.at_ms);
+        Ok(all)
     }
 
     /// Every probe and quantity that was ever heard, by name.
@@ -237,42 +284,27 @@ impl View<'_> {
         })
     }
 
-    fn kept(
+    /// The series of many probes and quantities by number, each with the places at which it was asked for.
+    fn series_of_all(
         &self,
-        probe: &str,
-        quantity: Quantity,
-        range: &Range<i64>,
-    ) -> Result<Vec<(Kept, u8)>, LedgerError> {
-        let mut all = Vec::new();
-        for series in self.series_of(probe, quantity)? {
-            let fresh = self.in_batches(series.id)?;
-            let kept = self.kept_of(series.id, range, &fresh)?;
-            all.extend(kept.into_iter().map(|kept| (kept, series.decimals)));
+        wanted: &[(&str, Quantity)],
+    ) -> Result<Vec<(SeriesRow, Vec<usize>)>, LedgerError> {
+        let mut places: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+        for (place, (probe, quantity)) in wanted.iter().enumerate() {
+            places.entry((probe, quantity.as_str())).or_default().push(place);
         }
-        // More than one series only where the decimals of the quantity changed between two releases.
-        all.sort_by_key(|(kept, _)| kept.at_ms);
-        Ok(all)
-    }
-
-    /// Readings of one series in a range, merged; `fresh` are those of it in batches.
-    pub(super) fn kept_of(
-        &self,
-        series: i64,
-        range: &Range<i64>,
-        fresh: &[Kept],
-    ) -> Result<Vec<Kept>, LedgerError> {
-        if range.is_empty() {
-            return Ok(Vec::new());
+        let mut statement =
+            self.conn.prepare("SELECT id, decimals, probe, quantity FROM series ORDER BY id")?;
+        let mut rows = statement.query([])?;
+        let mut found = Vec::new();
+        while let Some(row) = rows.next()? {
+            let name = (row.get_ref(2)?.as_str(), row.get_ref(3)?.as_str());
+            let (Ok(probe), Ok(quantity)) = name else { continue };
+            if let Some(places) = places.get(&(probe, quantity)) {
+                found.push((SeriesRow { id: row.get(0)?, decimals: row.get(1)? }, places.clone()));
+            }
         }
-        let mut arrivals = Vec::new();
-        let offset_ms = self.shared.offset_ms;
-        let first = chunk_id(series, week(range.start, offset_ms));
-        let last = chunk_id(series, week(range.end - 1, offset_ms));
-        self.chunks(first..=last, |_, kept| {
-            arrivals.extend(kept.into_iter().filter(|kept| range.contains(&kept.at_ms)));
-        })?;
-        arrivals.extend(fresh.iter().filter(|kept| range.contains(&kept.at_ms)));
-        Ok(merge(arrivals))
+        Ok(found)
     }
 
     pub(super) fn series_of(&self, probe: &str, quantity: Quantity) -> Result<Vec<SeriesRow>, LedgerError> {
@@ -297,45 +329,6 @@ impl View<'_> {
             }
         }
         Ok(names)
-    }
-
-    /// The dated readings of a series that lie in batches, in order of arrival.
-    pub(super) fn in_batches(&self, series: i64) -> Result<Vec<Kept>, LedgerError> {
-        let boots = Boots::read(self.conn)?;
-        let mut kept = Vec::new();
-        self.each_batch(0, usize::MAX, |_, content| {
-            let content = boots.date(content);
-            let items = content.items.iter().filter(|item| item.series == series && content.dated);
-            kept.extend(items.map(|item| Kept {
-                at_ms: item.at_ms,
-                ticks: item.ticks,
-                reason: item.reason,
-                late: None,
-            }));
-        })?;
-        Ok(kept)
-    }
-
-    /// Every sound chunk of a range of ids with its `last_seq` left out, in order.
-    pub(super) fn chunks(
-        &self,
-        ids: std::ops::RangeInclusive<i64>,
-        mut each: impl FnMut(i64, Vec<Kept>),
-    ) -> Result<(), LedgerError> {
-        let sql = "SELECT id, last_seq, body FROM chunk WHERE id BETWEEN ?1 AND ?2 ORDER BY id";
-        let mut statement = self.conn.prepare(sql)?;
-        let mut rows = statement.query((ids.start(), ids.end()))?;
-        while let Some(row) = rows.next()? {
-            let (id, last_seq) = (row.get(0)?, row.get(1)?);
-            match chunk::decode(&[id, last_seq], blob(row, 2)?) {
-                Ok(kept) => each(id, kept),
-                Err(spoilt) => {
-                    let (series, week) = of_chunk(id);
-                    self.shared.fence("chunk", id, &format!("{spoilt} (series {series}, week {week})"));
-                }
-            }
-        }
-        Ok(())
     }
 
     /// Every sound batch with a number above `seq`, in order, up to `limit` rows.
@@ -367,6 +360,14 @@ impl View<'_> {
         let found = self.conn.query_row("SELECT seq FROM cursor WHERE name = ?1", [name], |row| row.get(0));
         Ok(found.optional()?.unwrap_or(0))
     }
+}
+
+fn numbers(series: &[(SeriesRow, Vec<usize>)]) -> Vec<i64> {
+    series.iter().map(|(series, _)| series.id).collect()
+}
+
+fn point(kept: &Kept, per_unit: f64) -> Point {
+    Point { at_ms: kept.at_ms, value: f64::from(kept.ticks) / per_unit, reason: kept.reason }
 }
 
 /// A kept reading in the unit of its quantity.

@@ -32,7 +32,7 @@ pub(super) fn of_chunk(id: i64) -> (i64, i64) {
 }
 
 /// Ticks in one unit.
-fn per_unit(decimals: u8) -> f64 {
+pub(super) fn per_unit(decimals: u8) -> f64 {
     f64::from(10_u32.pow(u32::from(decimals.min(9))))
 }
 

@@ -1,6 +1,7 @@
 //! One file of a record, read once from its first row to its last.
 
 use std::io::{self, Read};
+use std::ops::ControlFlow;
 use std::path::Path;
 
 use agronomy::quantity::Quantity;
@@ -8,18 +9,17 @@ use chrono::{NaiveDateTime, NaiveTime, TimeDelta};
 use config::record::{Column, Record, Series, Values};
 
 use super::columns::{Group, Track, between, groups, listed};
-use super::{ByHand, FileTold, RecordError, Unread, column_text, input, open};
-use crate::reading::Heard;
+use super::{ByHand, FileTold, RecordError, Taker, Unread, column_text, input, open};
 use crate::rows::{Between, Rows, shown};
 
 /// How many unread cells of a file are told one by one.
 const TOLD: usize = 3;
 
-/// What one series of the map found in all files so far.
-#[derive(Default)]
-pub(super) struct Found {
-    pub(super) readings: Vec<Heard>,
-    pub(super) by_hand: Vec<ByHand>,
+/// Where goes what the series of the map find.
+pub(super) struct Found<'t> {
+    pub(super) take: &'t mut Taker<'t>,
+    /// Days of each series, in all files so far.
+    pub(super) by_hand: Vec<Vec<ByHand>>,
 }
 
 /// The first row of a file whose kind nobody knows, for a message.
@@ -34,7 +34,7 @@ pub(super) fn read(
     map: &Record,
     fitting: &[usize],
     file: &Path,
-    found: &mut [Found],
+    found: &mut Found<'_>,
 ) -> Result<FileTold, RecordError> {
     let mut told = FileTold { file: file.to_owned(), ..FileTold::default() };
     let mut left = fitting.to_vec();
@@ -56,7 +56,7 @@ fn one_way<R: Read>(
     fitting: &[usize],
     mut rows: Rows<R>,
     header: bool,
-    found: &mut [Found],
+    found: &mut Found<'_>,
     told: &mut FileTold,
 ) -> Result<u64, RecordError> {
     let file = told.file.clone();
@@ -74,7 +74,9 @@ fn one_way<R: Read>(
     while more {
         count += 1;
         for group in &mut groups {
-            row(group, &rows, &mut stamp, found, told);
+            if row(group, &rows, &mut stamp, found, told).is_break() {
+                return Ok(count);
+            }
         }
         more = step(&mut rows)?;
     }
@@ -85,42 +87,31 @@ fn row<R: Read>(
     group: &mut Group<'_>,
     rows: &Rows<R>,
     stamp: &mut Vec<u8>,
-    found: &mut [Found],
+    found: &mut Found<'_>,
     told: &mut FileTold,
-) {
+) -> ControlFlow<()> {
     let Some(moment) = moment(group, rows, stamp) else {
         let columns = group.stamps.columns.iter().map(column_text).collect::<Vec<_>>().join(" and ");
         let text = if stamp.is_empty() { String::new() } else { shown(stamp) };
         unread(told, || Unread { line: rows.line(), column: columns, text });
-        return;
+        return ControlFlow::Continue(());
     };
     let at_ms = group.clockwork.instant_ms(moment);
     for track in &group.tracks {
         let (unit, shift_ms) = track.in_force(moment);
-        let found = &mut found[track.at];
         match track.series.values {
             Values::Reading(_) => {
                 if let Some(value) = value(track, 0, unit, rows, told) {
-                    found.readings.push(Heard {
-                        probe: track.probe.clone(),
-                        quantity: track.series.measured.quantity,
-                        value,
-                        measured_ms: Some(at_ms + shift_ms),
-                        stale: false,
-                    });
+                    (found.take)(track.at, at_ms + shift_ms, value)?;
                 }
             }
             Values::Daily { .. } => {
-                found.by_hand.extend(day(
-                    track,
-                    unit,
-                    moment + TimeDelta::milliseconds(shift_ms),
-                    rows,
-                    told,
-                ));
+                let moment = moment + TimeDelta::milliseconds(shift_ms);
+                found.by_hand[track.at].extend(day(track, unit, moment, rows, told));
             }
         }
     }
+    ControlFlow::Continue(())
 }
 
 /// The moment a row names; `stamp` is left with its text.

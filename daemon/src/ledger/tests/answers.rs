@@ -5,9 +5,9 @@ use rand::{RngExt, SeedableRng};
 
 use super::*;
 use crate::entry::Note;
-use crate::ledger::{Count, Hour, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
+use crate::ledger::{Count, Hour, NewNote, OutboxState, PageRow, Point, Queued, StepRef, TriedRow};
 
-const AIR: Quantity = Quantity::AirTemperature;
+pub(super) const AIR: Quantity = Quantity::AirTemperature;
 
 fn remark(text: &str) -> NewNote {
     NewNote { at_ms: JUNE, from_ms: JUNE - DAY, note: Note::Remark { text: text.to_owned() } }
@@ -191,7 +191,7 @@ fn what_cannot_be_a_value_or_a_time_is_kept_as_refused() {
 }
 
 /// Minute offset from June, hundredths, reason code: what one arrival is.
-type Arrival = (i64, i32, u8);
+pub(super) type Arrival = (i64, i32, u8);
 
 fn arrivals() -> impl Strategy<Value = Vec<(Vec<Arrival>, bool)>> {
     // Three weeks, values and times close enough to collide; mostly sound.
@@ -200,7 +200,7 @@ fn arrivals() -> impl Strategy<Value = Vec<(Vec<Arrival>, bool)>> {
     prop::collection::vec((prop::collection::vec(one, 1..8), any::<bool>()), 1..25)
 }
 
-fn readings(arrivals: &[Arrival]) -> Vec<Reading> {
+pub(super) fn readings(arrivals: &[Arrival]) -> Vec<Reading> {
     let reading = |(minute, hundredths, code): &Arrival| {
         let reason = Reason::from_code(*code).unwrap();
         let value = if reason == Reason::Missing { 0.0 } else { f64::from(*hundredths) / 100.0 };
@@ -259,6 +259,28 @@ proptest! {
         prop_assert_eq!(plain.newest("tunnel", AIR).unwrap(), packed.newest("tunnel", AIR).unwrap());
         prop_assert!(packed.fenced().is_empty());
     }
+}
+
+#[test]
+fn a_series_asked_for_twice_and_one_nobody_heard_have_their_answers_too() {
+    let mut ledger = Ledger::in_memory(&founding()).unwrap();
+    ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
+    put(&mut ledger, 1, JUNE, &[air("tunnel", JUNE, 20.0), air("bed", JUNE, 15.0)]);
+    let wanted = [("tunnel", AIR), ("nobody", AIR), ("bed", AIR), ("tunnel", AIR)];
+    let answers = ledger.readings_of(&wanted, 0..i64::MAX).unwrap();
+    let named = |((probe, quantity), points): (&(&str, Quantity), Vec<Point>)| -> Vec<Reading> {
+        points.into_iter().map(|point| point.of(&(*probe).into(), *quantity)).collect()
+    };
+    let answers: Vec<Vec<Reading>> = wanted.iter().zip(answers).map(named).collect();
+    assert_eq!(
+        answers,
+        [
+            vec![air("tunnel", JUNE, 20.0)],
+            vec![],
+            vec![air("bed", JUNE, 15.0)],
+            vec![air("tunnel", JUNE, 20.0)],
+        ]
+    );
 }
 
 #[test]
