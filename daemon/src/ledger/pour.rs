@@ -24,7 +24,7 @@ pub struct Pour {
 struct Turn {
     probe: String,
     quantity: Quantity,
-    /// Each series of the name with its readings that lie in batches.
+    /// Each series of the name.
     series: Vec<SeriesRow>,
     weeks: Range<i64>,
 }
