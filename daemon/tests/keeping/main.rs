@@ -9,4 +9,5 @@ mod keeper;
 mod nights_and_silence;
 mod notes;
 mod order;
+mod past;
 mod restart;
