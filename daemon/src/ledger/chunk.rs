@@ -217,7 +217,9 @@ fn take_late(bytes: &mut Bytes<'_>, frame: Frame, kept: &mut [Kept]) -> Result<(
         let run = kept.get_mut(start..next).ok_or(Spoilt::Form)?;
         let first = run.first().ok_or(Spoilt::Form)?;
         let arrival = first.at_ms.wrapping_add(bytes.signed()?);
-        run.iter_mut().for_each(|kept| kept.late = Some(arrival));
+        for kept in run {
+            kept.late = Some(arrival);
+        }
     }
     Ok(())
 }

@@ -86,13 +86,15 @@ impl View<'_> {
         };
         self.weeks(series.id, range, usual_ms, |week, stored| {
             if let Some(hours) = stored {
-                return Ok(take(week, &hours));
+                take(week, &hours);
+                return Ok(());
             }
             let start_ms = start_ms(week, offset_ms);
             let range = start_ms.saturating_sub(usual_ms.saturating_mul(2))
                 ..super::week::start_ms(week + 1, offset_ms);
             let kept = self.kept_of(series.id, &range)?;
-            Ok(take(week, &roll(&kept, start_ms, HOURS, usual_ms)))
+            take(week, &roll(&kept, start_ms, HOURS, usual_ms));
+            Ok(())
         })?;
         Ok(all)
     }

@@ -12,6 +12,7 @@ mod nights_and_silence;
 mod no_ledger;
 mod notes;
 mod order;
+mod past;
 mod reckoned;
 mod restart;
 mod senders_clock;

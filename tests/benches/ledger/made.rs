@@ -68,7 +68,9 @@ pub(crate) fn record(file: &Path, days: i64) -> u64 {
     let mut made = Made::new();
     let (mut row, mut bytes) = (Vec::new(), 0);
     row.extend_from_slice(b"at");
-    (0..SERIES).for_each(|series| row.extend_from_slice(format!(",{}", probe(series)).as_bytes()));
+    for series in 0..SERIES {
+        row.extend_from_slice(format!(",{}", probe(series)).as_bytes());
+    }
     row.push(b'\n');
     for day in 0..days {
         let date = calendar::date((FROM_MS + OFFSET_MS).div_euclid(DAY_MS) + day);

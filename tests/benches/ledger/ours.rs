@@ -79,7 +79,9 @@ fn load(table: &mut Table, folder: &Path, data: &Path, days: i64) {
 fn open(data: &Path) -> Ledger {
     let founding = Founding { offset_ms: OFFSET_MS, program: "figures".to_owned() };
     let ledger = Ledger::open(data, &founding).expect("the ledger is there");
-    (0..SERIES).for_each(|series| ledger.set_usual_interval(&probe(series), MINUTE_MS));
+    for series in 0..SERIES {
+        ledger.set_usual_interval(&probe(series), MINUTE_MS);
+    }
     ledger
 }
 

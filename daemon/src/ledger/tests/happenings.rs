@@ -123,7 +123,9 @@ proptest! {
         let open = || {
             let mut ledger = opened(folder.path());
             let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
-            PROBES.iter().for_each(|probe| ledger.set_usual_interval(probe, 15 * MINUTE));
+            for probe in PROBES {
+                ledger.set_usual_interval(probe, 15 * MINUTE);
+            }
             (ledger, boot)
         };
         let (mut ledger, mut boot) = open();
@@ -171,7 +173,9 @@ proptest! {
         }
         let mut plain = Ledger::in_memory(&founding()).unwrap();
         plain.begin_boot(0, Some((JUNE, "test"))).unwrap();
-        PROBES.iter().for_each(|probe| plain.set_usual_interval(probe, 15 * MINUTE));
+        for probe in PROBES {
+            plain.set_usual_interval(probe, 15 * MINUTE);
+        }
         if !list.is_empty() {
             put(&mut plain, 1, JUNE, &list);
         }
