@@ -5,6 +5,7 @@
 
 mod storage;
 mod time;
+mod together;
 mod upkeep;
 
 use std::collections::BTreeMap;
@@ -25,6 +26,7 @@ use crate::entry::Note;
 use crate::glance::Glance;
 use crate::supervise::Outcome;
 
+use together::Together;
 use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
 
 /// Events that may wait for the keeper: the brake on whoever sends.
@@ -150,12 +152,19 @@ impl Keeper {
         self.look_at_clock();
         let mut taken = 0;
         let mut next = first;
+        let mut together = Together::default();
         while let Some(event) = next {
-            self.take(event);
+            if let Some(event) = together.join(event) {
+                self.hear(std::mem::take(&mut together));
+                if let Some(event) = together.join(event) {
+                    self.take(event);
+                }
+            }
             taken += 1;
             let full = taken >= AT_ONCE || (self.refused.is_some() && self.acks.len() >= ACKS_HELD);
             next = if full { None } else { self.events.try_recv().ok() };
         }
+        self.hear(together);
         let moment = self.moment();
         let before = self.setup.core.engine().now_ms();
         if moment.trusted && moment.wall_ms - before > STOPPED_MS {
@@ -199,24 +208,38 @@ impl Keeper {
         self.clock.real(Duration::from_millis(wait as u64)).max(Duration::from_millis(1))
     }
 
+    /// Takes in what was heard at one moment, and judges once.
+    fn hear(&mut self, Together { readings, arrived_ms, dones }: Together) {
+        if readings.is_empty() {
+            return;
+        }
+        let moment = self.moment();
+        self.stale = true;
+        let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
+        // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
+        let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
+        let moment = Moment { wall_ms, ..moment };
+        let message = |readings| Message { readings, arrived_ms };
+        let messages: Vec<Message> = readings.into_iter().map(message).collect();
+        let full = self.refused.is_some() && self.setup.core.waiting_readings() >= HELD;
+        if full && dones.is_empty() {
+            let readings = messages.iter().map(|message| message.readings.len() as u64);
+            self.shell.board.not_kept += readings.sum::<u64>();
+            self.setup.core.only_judge(moment, &messages);
+        } else {
+            self.setup.core.hear(moment, &messages);
+        }
+        self.acks.extend(dones);
+        self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
+    }
+
     fn take(&mut self, event: Event) {
         let moment = self.moment();
         self.stale = true;
         match event {
             Event::Heard { readings, arrived_ms, done } => {
-                let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
-                // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
-                let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
-                let (moment, messages) = (Moment { wall_ms, ..moment }, [Message { readings, arrived_ms }]);
-                let full = self.refused.is_some() && self.setup.core.waiting_readings() >= HELD;
-                if full && done.is_none() {
-                    self.shell.board.not_kept += messages[0].readings.len() as u64;
-                    self.setup.core.only_judge(moment, &messages);
-                } else {
-                    self.setup.core.hear(moment, &messages);
-                }
-                self.acks.extend(done);
-                self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
+                let dones = done.into_iter().collect();
+                self.hear(Together { readings: vec![readings], arrived_ms, dones });
             }
             Event::Malformed { probe, sample, done } => {
                 let counted = self.shell.malformed.entry(probe.to_string()).or_default();
