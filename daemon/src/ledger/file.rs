@@ -116,6 +116,10 @@ impl Home {
             Self::refuse_without_log(&conn)?;
         }
         if let Self::Disk(_) = self {
+            // Before anything that may be refused: a closing after an error must neither copy the log, which is read
+            // afresh at the next opening, nor remove it.
+            conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
+            conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
             conn.execute_batch(schema::FILE_SETTINGS)?;
             let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
             if mode != "wal" {
@@ -123,9 +127,6 @@ impl Home {
                     what: format!("write-ahead log, keeping journal mode {mode}"),
                 });
             }
-            conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
-            // A closing after an error must not copy anything: what is in the log is read afresh at the next opening.
-            conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
         } else {
             conn.execute_batch(schema::MEMORY_SETTINGS)?;
         }
