@@ -156,9 +156,39 @@ pub enum RecordError {
     },
 }
 
-/// Takes readings one by one as a record is read: the place of the series in the map, the time (UTC ms), the value in
-/// the canonical unit (none where the record says that there is none). It says whether it wants more.
-pub type Taker<'t> = dyn FnMut(usize, i64, Option<f64>) -> ControlFlow<()> + 't;
+/// Takes readings one by one as a record is read.
+pub trait Taker {
+    /// Hears of a series before its first reading; the place it will be known by. Of one it knows already, its place.
+    fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize;
+
+    /// Takes a reading: the place of its series, its time (UTC ms), its value in the canonical unit (none where the
+    /// record says that there is none). It says whether it wants more.
+    fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()>;
+}
+
+/// Keeps everything, each series by itself.
+#[derive(Default)]
+struct All {
+    places: BTreeMap<(ProbeName, Quantity), usize>,
+    found: Vec<(ProbeName, Quantity, Vec<Heard>)>,
+}
+
+impl Taker for All {
+    fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize {
+        let found = &mut self.found;
+        *self.places.entry((probe.clone(), quantity)).or_insert_with(|| {
+            found.push((probe.clone(), quantity, Vec::new()));
+            found.len() - 1
+        })
+    }
+
+    fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()> {
+        let (probe, quantity, readings) = &mut self.found[at];
+        let (probe, quantity, measured_ms) = (probe.clone(), *quantity, Some(at_ms));
+        readings.push(Heard { probe, quantity, value, measured_ms, stale: false });
+        ControlFlow::Continue(())
+    }
+}
 
 /// Reads files by a map, all readings into memory.
 ///
@@ -170,19 +200,9 @@ pub type Taker<'t> = dyn FnMut(usize, i64, Option<f64>) -> ControlFlow<()> + 't;
 ///
 /// [`RecordError`]: a file that cannot be read, that no series fits, or that lacks a column.
 pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
-    let probes: Vec<ProbeName> = map.series.iter().map(|series| series.probe.as_str().into()).collect();
-    let mut found: Vec<Vec<Heard>> = vec![Vec::new(); map.series.len()];
-    let mut recorded = each(map, files, &mut |at, at_ms, value| {
-        found[at].push(Heard {
-            probe: probes[at].clone(),
-            quantity: map.series[at].measured.quantity,
-            value,
-            measured_ms: Some(at_ms),
-            stale: false,
-        });
-        ControlFlow::Continue(())
-    })?;
-    recorded.readings = found.into_iter().flatten().collect();
+    let mut all = All::default();
+    let mut recorded = each(map, files, &mut all)?;
+    recorded.readings = all.found.into_iter().flat_map(|(.., readings)| readings).collect();
     // The sort is stable, so the order of series and rows decides where the times are the same.
     recorded.readings.sort_by_key(|heard| heard.measured_ms);
     Ok(recorded)
@@ -194,13 +214,15 @@ pub fn read(map: &Record, files: &[PathBuf]) -> Result<Recorded, RecordError> {
 /// # Errors
 ///
 /// As [`read`]; readings met before stay handed on.
-pub fn each<'t>(map: &Record, files: &[PathBuf], take: &'t mut Taker<'t>) -> Result<Recorded, RecordError> {
+pub fn each(map: &Record, files: &[PathBuf], taker: &mut dyn Taker) -> Result<Recorded, RecordError> {
     let mut recorded = Recorded::default();
-    let mut found = sheet::Found { take, by_hand: vec![Vec::new(); map.series.len()] };
+    let place = |series: &Series| taker.series(&series.probe.as_str().into(), series.measured.quantity);
+    let places = map.series.iter().map(place).collect();
+    let mut found = sheet::Found { taker, places, by_hand: vec![Vec::new(); map.series.len()] };
     for (index, file) in files.iter().enumerate() {
         let name = file.file_name().unwrap_or_default().to_string_lossy();
         if let Some(each_row) = map.each_row.as_ref().filter(|it| it.file.fits(&name, index + 1)) {
-            each_row::read(each_row, file, &mut recorded)?;
+            each_row::read(each_row, file, found.taker, &mut recorded)?;
             continue;
         }
         let fitting: Vec<usize> =

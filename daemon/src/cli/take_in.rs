@@ -9,6 +9,7 @@ use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
+use agronomy::quantity::Quantity;
 use config::record::Record;
 use config::zone::Zones;
 use serde_json::{Value, json};
@@ -20,7 +21,7 @@ use crate::calendar::{Day, date};
 use crate::keeper::past::{TakingIn, Tally};
 use crate::ledger::LedgerError;
 use crate::reading::{Heard, ProbeName};
-use crate::record::{self, RecordError, Recorded};
+use crate::record::{self, RecordError, Recorded, Taker};
 
 /// Readings in one piece for a running service.
 const PIECE: usize = 2_000;
@@ -98,36 +99,21 @@ fn stretches(days: &BTreeSet<Day>) -> Vec<(Day, Day)> {
     days.chunk_by(|a, b| a + 1 == *b).map(|run| (run[0], run[run.len() - 1])).collect()
 }
 
-/// The probe and quantity of each series of a map.
-fn names(map: &Record) -> Vec<(ProbeName, agronomy::quantity::Quantity)> {
-    map.series.iter().map(|series| (series.probe.as_str().into(), series.measured.quantity)).collect()
-}
-
 fn given(error: &RecordError) -> Trouble {
     Trouble::Given(error.to_string())
 }
 
 fn by_service(socket: &Path, map: &Record, files: &[PathBuf]) -> Result<Taken, Trouble> {
-    let names = names(map);
-    let (mut piece, mut readings, mut trouble) = (Vec::with_capacity(PIECE), 0, None);
-    let send = |piece: &mut Vec<Heard>| ask::post(socket, "/api/readings", &json!(std::mem::take(piece)));
-    let recorded = record::each(map, files, &mut |at, at_ms, value| {
-        let (probe, quantity) = names[at].clone();
-        piece.push(Heard { probe, quantity, value, measured_ms: Some(at_ms), stale: false });
-        readings += 1;
-        if piece.len() < PIECE {
-            return ControlFlow::Continue(());
-        }
-        trouble = send(&mut piece).err();
-        if trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    });
-    if let Some(trouble) = trouble {
+    let mut pieces = Pieces { socket, names: Vec::new(), piece: Vec::new(), readings: 0, trouble: None };
+    let recorded = record::each(map, files, &mut pieces);
+    if let Some(trouble) = pieces.trouble {
         return Err(trouble);
     }
     let recorded = recorded.map_err(|error| given(&error))?;
-    if !piece.is_empty() {
-        send(&mut piece)?;
+    if !pieces.piece.is_empty() {
+        pieces.send()?;
     }
+    let readings = pieces.readings;
     for read in &recorded.by_hand {
         let note = read.note(&read.probe);
         ask::post(socket, "/api/note", &json!({ "note": note, "from_ms": read.from_ms }))?;
@@ -135,22 +121,73 @@ fn by_service(socket: &Path, map: &Record, files: &[PathBuf]) -> Result<Taken, T
     Ok(Taken { readings, tally: None, recorded })
 }
 
+/// Readings on their way to a running service.
+struct Pieces<'a> {
+    socket: &'a Path,
+    names: Vec<(ProbeName, Quantity)>,
+    piece: Vec<Heard>,
+    readings: u64,
+    trouble: Option<Trouble>,
+}
+
+impl Pieces<'_> {
+    fn send(&mut self) -> Result<(), Trouble> {
+        ask::post(self.socket, "/api/readings", &json!(std::mem::take(&mut self.piece))).map(|_| ())
+    }
+}
+
+impl Taker for Pieces<'_> {
+    fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize {
+        let name = (probe.clone(), quantity);
+        self.names.iter().position(|known| *known == name).unwrap_or_else(|| {
+            self.names.push(name);
+            self.names.len() - 1
+        })
+    }
+
+    fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()> {
+        let (probe, quantity) = self.names[at].clone();
+        self.piece.push(Heard { probe, quantity, value, measured_ms: Some(at_ms), stale: false });
+        self.readings += 1;
+        if self.piece.len() < PIECE {
+            return ControlFlow::Continue(());
+        }
+        self.trouble = self.send().err();
+        if self.trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    }
+}
+
+/// Readings on their way into the ledger's chunks.
+struct Straight {
+    taking: TakingIn,
+    readings: u64,
+    trouble: Option<LedgerError>,
+}
+
+impl Taker for Straight {
+    fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize {
+        self.taking.series(probe, quantity)
+    }
+
+    fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()> {
+        self.readings += 1;
+        self.trouble = self.taking.take(at, at_ms, value).err();
+        if self.trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    }
+}
+
 fn by_ourselves(args: &TakeInArgs, map: &Record) -> Result<Taken, Trouble> {
     let (mut core, moment, _) = args.target.open()?;
     let failed = |error: LedgerError| Trouble::Failed(error.to_string());
     core.flush(moment).map_err(failed)?;
-    let mut taking = TakingIn::begin(core, moment, &names(map));
-    let (mut readings, mut trouble) = (0, None);
-    let recorded = record::each(map, &args.files, &mut |at, at_ms, value| {
-        readings += 1;
-        trouble = taking.take(at, at_ms, value).err();
-        if trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
-    });
-    if let Some(trouble) = trouble {
+    let mut straight = Straight { taking: TakingIn::begin(core, moment), readings: 0, trouble: None };
+    let recorded = record::each(map, &args.files, &mut straight);
+    if let Some(trouble) = straight.trouble {
         return Err(failed(trouble));
     }
     let recorded = recorded.map_err(|error| given(&error))?;
-    let (mut core, tally) = taking.finish().map_err(failed)?;
+    let readings = straight.readings;
+    let (mut core, tally) = straight.taking.finish().map_err(failed)?;
     for read in &recorded.by_hand {
         core.note(moment, read.note(&read.probe), Some(read.from_ms))
             .map_err(|error| Trouble::Given(error.to_string()))?;

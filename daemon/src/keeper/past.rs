@@ -54,28 +54,28 @@ pub struct TakingIn {
 }
 
 impl TakingIn {
-    /// Begins at a moment with the series of a record. What waits in the core must have been flushed.
-    pub fn begin(mut core: Core, moment: Moment, series: &[(ProbeName, Quantity)]) -> Self {
-        let line = |(probe, quantity): &(ProbeName, Quantity)| Line {
-            heard: Heard {
-                probe: probe.clone(),
-                quantity: *quantity,
-                value: None,
-                measured_ms: None,
-                stale: false,
-            },
-            limits: core.engine().site().limits_of(probe, *quantity),
-            cover: cover(core.engine().ground(), probe),
-            readings: Vec::new(),
-        };
-        let lines = series.iter().map(line).collect();
+    /// Begins at a moment. What waits in the core must have been flushed.
+    pub fn begin(mut core: Core, moment: Moment) -> Self {
         let dirty = core.engine_mut().take_dirty();
         let stale = dirty.iter().cloned().collect();
         core.engine_mut().mark(dirty);
-        Self { core, moment, lines, waiting: 0, tally: Tally::default(), stale }
+        Self { core, moment, lines: Vec::new(), waiting: 0, tally: Tally::default(), stale }
     }
 
-    /// Takes a reading of the series at this place of the list: its time (UTC ms), its value in the canonical unit.
+    /// The place of a series, which gets one if it is new.
+    pub fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize {
+        let same = |line: &Line| line.heard.probe == *probe && line.heard.quantity == quantity;
+        if let Some(place) = self.lines.iter().position(same) {
+            return place;
+        }
+        let engine = self.core.engine();
+        let (limits, cover) = (engine.site().limits_of(probe, quantity), cover(engine.ground(), probe));
+        let heard = Heard { probe: probe.clone(), quantity, value: None, measured_ms: None, stale: false };
+        self.lines.push(Line { heard, limits, cover, readings: Vec::new() });
+        self.lines.len() - 1
+    }
+
+    /// Takes a reading of the series at this place: its time (UTC ms), its value in the canonical unit.
     ///
     /// # Errors
     ///

@@ -142,6 +142,17 @@ pub(super) fn unseal_text<'a>(sealed: &'a [u8], row: &[i64]) -> Result<&'a str, 
 
 /// See [`seal`]; also over texts that say what a number means.
 pub(super) fn checksum(sealed: &[u8], row: &[i64]) -> u32 {
+    // A batch is short, and in one piece its sum takes a third of the time.
+    let mut whole = [0_u8; 256];
+    let length = 8 * row.len() + sealed.len();
+    if let Some(whole) = whole.get_mut(..length) {
+        let (numbers, rest) = whole.split_at_mut(8 * row.len());
+        for (place, number) in numbers.chunks_exact_mut(8).zip(row) {
+            place.copy_from_slice(&number.to_le_bytes());
+        }
+        rest.copy_from_slice(sealed);
+        return crc32fast::hash(whole);
+    }
     let mut hasher = crc32fast::Hasher::new();
     for number in row {
         hasher.update(&number.to_le_bytes());
@@ -248,6 +259,14 @@ mod tests {
         // Check value of CRC-32 over "123456789": ITU-T V.42 polynomial, as tabled in the catalogue of
         // parametrised CRC algorithms (CRC-32/ISO-HDLC), from memory.
         assert_eq!(checksum(b"123456789", &[]), 0xcbf4_3926);
+        let row = [i64::from_le_bytes(*b"12345678")];
+        assert_eq!(checksum(b"9", &row), 0xcbf4_3926);
+        // In one piece or in several it is the same.
+        let long = [7_u8; 300];
+        let (mut together, mut hasher) = (b"12345678".to_vec(), crc32fast::Hasher::new());
+        together.extend_from_slice(&long);
+        hasher.update(&together);
+        assert_eq!(checksum(&long, &row), hasher.finalize());
     }
 
     #[test]

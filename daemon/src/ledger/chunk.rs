@@ -49,6 +49,14 @@ pub(super) fn count(body: &[u8]) -> u64 {
 
 /// What the body of the row with the numbers `row` holds.
 pub(super) fn decode(row: &[i64], body: &[u8]) -> Result<Vec<Kept>, Spoilt> {
+    let mut kept = Vec::new();
+    decode_into(row, body, &mut kept)?;
+    Ok(kept)
+}
+
+/// The same into memory that is used again, for those who read many.
+pub(super) fn decode_into(row: &[i64], body: &[u8], kept: &mut Vec<Kept>) -> Result<(), Spoilt> {
+    kept.clear();
     let mut bytes = unseal(body, row)?;
     let (frame, most) = match bytes.byte()? {
         WHOLE => (Frame::Whole, MOST),
@@ -56,22 +64,20 @@ pub(super) fn decode(row: &[i64], body: &[u8]) -> Result<Vec<Kept>, Spoilt> {
         _ => return Err(Spoilt::Unknown),
     };
     let count = bytes.count(most)?;
-    let times = take_times(&mut bytes, frame, count)?;
+    take_times(&mut bytes, frame, count, kept)?;
     // The values stand before the exceptions, but how many there are is only known after: look ahead.
     let mut ahead = bytes.clone();
     let length = ahead.count(ahead.left())?;
     ahead.skip(length)?;
-    let mut kept: Vec<Kept> =
-        times.into_iter().map(|at_ms| Kept { at_ms, ticks: 0, reason: Reason::None, late: None }).collect();
-    take_exceptions(&mut ahead, &mut kept)?;
-    take_late(&mut ahead, frame, &mut kept)?;
+    take_exceptions(&mut ahead, kept)?;
+    take_late(&mut ahead, frame, kept)?;
     let missing = kept.iter().filter(|kept| kept.reason == Reason::Missing).count();
     let ticks = bytes.column::<i32>(frame, count - missing)?;
     let valued = kept.iter_mut().filter(|kept| kept.reason != Reason::Missing);
     for (kept, ticks) in valued.zip(ticks) {
         kept.ticks = ticks;
     }
-    if ahead.left() > 0 { Err(Spoilt::Form) } else { Ok(kept) }
+    if ahead.left() > 0 { Err(Spoilt::Form) } else { Ok(()) }
 }
 
 fn put_times(out: &mut Vec<u8>, frame: Frame, kept: &[Kept]) {
@@ -121,16 +127,17 @@ fn divisor(mut a: u64, mut b: u64) -> u64 {
     a
 }
 
-fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize) -> Result<Vec<i64>, Spoilt> {
+fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize, kept: &mut Vec<Kept>) -> Result<(), Spoilt> {
     if count == 0 {
-        return Ok(Vec::new());
+        return Ok(());
     }
     let first = bytes.signed()?;
     let quantum = bytes.number()?;
     let steps = match bytes.byte()? {
         ALL_ONE_QUANTUM if frame == Frame::Bare => {
             let at = |index: usize| first.wrapping_add((index as u64).wrapping_mul(quantum) as i64);
-            return Ok((0..count).map(at).collect());
+            kept.extend((0..count).map(|index| plain(at(index))));
+            return Ok(());
         }
         STEPS => bytes.column::<u64>(frame, count - 1)?,
         way @ (MULTIPLES | MULTIPLES_AND_OFFSETS) => {
@@ -147,14 +154,18 @@ fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize) -> Result<Vec<i
         }
         _ => return Err(Spoilt::Unknown),
     };
-    let mut times = Vec::with_capacity(count);
-    times.push(first);
+    kept.reserve(count);
+    kept.push(plain(first));
     let mut at_ms = first;
-    for step in steps {
+    kept.extend(steps.into_iter().map(|step| {
         at_ms = at_ms.wrapping_add(step.wrapping_mul(quantum) as i64);
-        times.push(at_ms);
-    }
-    Ok(times)
+        plain(at_ms)
+    }));
+    Ok(())
+}
+
+fn plain(at_ms: i64) -> Kept {
+    Kept { at_ms, ticks: 0, reason: Reason::None, late: None }
 }
 
 fn put_exceptions(out: &mut Vec<u8>, kept: &[Kept]) {

@@ -256,7 +256,7 @@ pub(super) fn hours_of(view: View<'_>, id: i64, kept: &[Kept]) -> Result<Vec<hou
     let mut all = Vec::new();
     let first = chunk_id(series, super::week::week(earlier.start, view.shared.offset_ms));
     view.chunks(first..=id - 1, &earlier, |_, kept| {
-        all.extend(kept.into_iter().filter(|kept| earlier.contains(&kept.at_ms)));
+        all.extend(kept.iter().filter(|kept| earlier.contains(&kept.at_ms)));
     })?;
     all.extend_from_slice(kept);
     Ok(roll(&all, start_ms, HOURS, usual_ms))

@@ -54,7 +54,7 @@ impl View<'_> {
                 break;
             }
             let mut here = None;
-            self.chunks(id..=id, &(since..i64::MAX), |_, kept| here = newest_of(&kept))?;
+            self.chunks(id..=id, &(since..i64::MAX), |_, kept| here = newest_of(kept))?;
             newest = newest.max(here);
             if here.is_some() {
                 break;

@@ -5,6 +5,7 @@ use std::ops::{Range, RangeInclusive};
 use super::batch::{self, Content, Head, Item};
 use super::dating::Boots;
 use super::merge::Kept;
+use super::reach::Reach;
 use super::view::blob;
 use super::{LedgerError, View};
 
@@ -101,12 +102,22 @@ impl View<'_> {
     /// Stretches of numbers in which every batch lies that may hold something of a range, as far as this look at the
     /// ledger sees.
     fn reaching(&self, range: &Range<i64>) -> Result<Vec<RangeInclusive<i64>>, LedgerError> {
-        let oldest = self.conn.query_row("SELECT min(seq) FROM batch", [], |row| row.get(0))?;
-        let Some(oldest): Option<i64> = oldest else { return Ok(Vec::new()) };
+        let sql = "SELECT (SELECT min(seq) FROM batch), (SELECT max(seq) FROM batch)";
+        let ends: (Option<i64>, Option<i64>) =
+            self.conn.query_row(sql, [], |row| Ok((row.get(0)?, row.get(1)?)))?;
+        let (Some(oldest), Some(newest)) = ends else { return Ok(Vec::new()) };
         let mut reach = self.shared.reach();
         if reach.has_forgotten(oldest) {
             return Ok(vec![oldest..=i64::MAX]);
         }
+        if newest > reach.upto() {
+            self.extend(&mut reach)?;
+        }
+        Ok(reach.of(range))
+    }
+
+    /// Takes into the index what was committed since.
+    fn extend(&self, reach: &mut Reach) -> Result<(), LedgerError> {
         let mut statement = self.conn.prepare("SELECT seq, body FROM batch WHERE seq > ?1 ORDER BY seq")?;
         let mut rows = statement.query([reach.upto()])?;
         let mut items = Vec::new();
@@ -123,6 +134,6 @@ impl View<'_> {
             });
             reach.take(seq, times);
         }
-        Ok(reach.of(range))
+        Ok(())
     }
 }

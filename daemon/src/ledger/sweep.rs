@@ -35,11 +35,12 @@ impl View<'_> {
         let offset_ms = self.shared.offset_ms;
         let weeks = (week(range.start, offset_ms), week(range.end - 1, offset_ms));
         let mut statement = self.conn.prepare(CHUNKS)?;
+        let mut decoded = Vec::new();
         for (place, (series, mut fresh)) in series.iter().zip(fresh).enumerate() {
             // Stable: of the same time, the order of arrival stays.
             fresh.sort_by_key(|kept| kept.at_ms);
             let ids = chunk_id(*series, weeks.0)..=chunk_id(*series, weeks.1);
-            self.chunks_by(&mut statement, ids, range, |id, kept| {
+            self.chunks_by(&mut statement, &mut decoded, ids, range, |id, kept| {
                 let (this, next) =
                     (start_ms(of_chunk(id).1, offset_ms), start_ms(of_chunk(id).1 + 1, offset_ms));
                 let before = fresh.drain(..fresh.partition_point(|kept| kept.at_ms < this));
@@ -67,17 +68,18 @@ impl View<'_> {
         &self,
         ids: RangeInclusive<i64>,
         range: &Range<i64>,
-        each: impl FnMut(i64, Vec<Kept>),
+        each: impl FnMut(i64, &[Kept]),
     ) -> Result<(), LedgerError> {
-        self.chunks_by(&mut self.conn.prepare(CHUNKS)?, ids, range, each)
+        self.chunks_by(&mut self.conn.prepare(CHUNKS)?, &mut Vec::new(), ids, range, each)
     }
 
     fn chunks_by(
         &self,
         statement: &mut Statement<'_>,
+        kept: &mut Vec<Kept>,
         ids: RangeInclusive<i64>,
         range: &Range<i64>,
-        mut each: impl FnMut(i64, Vec<Kept>),
+        mut each: impl FnMut(i64, &[Kept]),
     ) -> Result<(), LedgerError> {
         let mut rows = statement.query((ids.start(), ids.end()))?;
         while let Some(row) = rows.next()? {
@@ -86,8 +88,8 @@ impl View<'_> {
             if hours::span(&[id, last_seq], blob(row, 2)?).is_some_and(|span| !span.meets(range)) {
                 continue;
             }
-            match chunk::decode(&[id, last_seq], blob(row, 3)?) {
-                Ok(kept) => each(id, kept),
+            match chunk::decode_into(&[id, last_seq], blob(row, 3)?, kept) {
+                Ok(()) => each(id, kept),
                 Err(spoilt) => {
                     let (series, week) = of_chunk(id);
                     self.shared.fence("chunk", id, &format!("{spoilt} (series {series}, week {week})"));

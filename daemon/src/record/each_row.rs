@@ -1,7 +1,7 @@
 //! Files in which each row names its own probe, quantity and unit: what `glasshour export --csv` writes, and long
 //! tables of others.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,8 +10,8 @@ use config::record::{Column, EachRow};
 
 use super::columns::{between, listed};
 use super::stamp::Clockwork;
-use super::{FileTold, RecordError, Recorded, column_text, input, open, sheet};
-use crate::reading::{Heard, ProbeName};
+use super::{FileTold, RecordError, Recorded, Taker, column_text, input, open, sheet};
+use crate::reading::ProbeName;
 use crate::rows::{Rows, shown};
 
 /// Where the columns stand in one file.
@@ -23,24 +23,36 @@ struct Places {
     value: usize,
 }
 
-/// Reads a file into what was recorded.
-pub(super) fn read(map: &EachRow, file: &Path, recorded: &mut Recorded) -> Result<(), RecordError> {
+/// Reads a file: readings to the taker, the rest into what was recorded.
+pub(super) fn read(
+    map: &EachRow,
+    file: &Path,
+    taker: &mut dyn Taker,
+    recorded: &mut Recorded,
+) -> Result<(), RecordError> {
     let mut rows = Rows::new(open(file)?, between(file, map.delimiter)?);
     let mut told = FileTold { file: file.to_owned(), ..FileTold::default() };
     let step = |rows: &mut Rows<_>| rows.step().map_err(|source| input(file, source));
     let headings = if step(&mut rows)? { rows.texts() } else { Vec::new() };
     let places = places(map, file, &headings)?;
     let mut clockwork = Clockwork::new(&map.stamps);
-    let mut names: BTreeSet<ProbeName> = BTreeSet::new();
+    let mut places_of: BTreeMap<(ProbeName, Quantity), usize> = BTreeMap::new();
     let mut stamp = Vec::new();
     while step(&mut rows)? {
         told.rows += 1;
         match one(map, &places, &rows, &mut clockwork, &mut stamp) {
-            Ok(heard) => {
-                // One name is kept for all its readings.
-                let name = names.get(&heard.probe).cloned().unwrap_or(heard.probe);
-                names.insert(name.clone());
-                recorded.readings.push(Heard { probe: name, ..heard });
+            Ok((probe, quantity, at_ms, value)) => {
+                let key = (probe, quantity);
+                let at = match places_of.get(&key) {
+                    Some(at) => *at,
+                    None => {
+                        let at = taker.series(&key.0, key.1);
+                        *places_of.entry(key).or_insert(at)
+                    }
+                };
+                if taker.take(at, at_ms, value).is_break() {
+                    break;
+                }
             }
             Err(column) => {
                 let text = rows.cell(column).map(shown).unwrap_or_default();
@@ -49,7 +61,7 @@ pub(super) fn read(map: &EachRow, file: &Path, recorded: &mut Recorded) -> Resul
             }
         }
     }
-    for name in names {
+    for (name, _) in places_of.into_keys() {
         let longest = recorded.usual_interval_ms.entry(name).or_default();
         *longest = ((map.usual_interval_s * 1000.0) as i64).max(*longest);
     }
@@ -81,7 +93,7 @@ fn one<R: std::io::Read>(
     rows: &Rows<R>,
     clockwork: &mut Clockwork<'_>,
     stamp: &mut Vec<u8>,
-) -> Result<Heard, usize> {
+) -> Result<(ProbeName, Quantity, i64, Option<f64>), usize> {
     let text = |column: usize| {
         let cell = rows.cell(column).and_then(|cell| std::str::from_utf8(cell).ok());
         cell.map(plain).filter(|text| !text.is_empty()).ok_or(column)
@@ -105,8 +117,7 @@ fn one<R: std::io::Read>(
             std::str::from_utf8(cell).ok().and_then(|it| it.parse().ok()).ok_or(places.value)?;
         Some(quantity.from_unit(number, text(places.unit)?).map_err(|_| places.unit)?)
     };
-    let measured_ms = Some(clockwork.instant_ms(moment) + map.stamps.shift_s * 1000);
-    Ok(Heard { probe, quantity, value, measured_ms, stale: false })
+    Ok((probe, quantity, clockwork.instant_ms(moment) + map.stamps.shift_s * 1000, value))
 }
 
 /// Text without the apostrophe that keeps a spreadsheet from taking it for a formula.
@@ -118,7 +129,7 @@ fn plain(text: &str) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::{Reading, Reason};
+    use crate::reading::{Heard, Reading, Reason};
     use crate::readings_out::{Form, Sheet};
 
     const MAP: &str = include_str!("../../../config/examples/records/export.toml");

@@ -17,7 +17,9 @@ const TOLD: usize = 3;
 
 /// Where goes what the series of the map find.
 pub(super) struct Found<'t> {
-    pub(super) take: &'t mut Taker<'t>,
+    pub(super) taker: &'t mut dyn Taker,
+    /// The place of each series with the taker.
+    pub(super) places: Vec<usize>,
     /// Days of each series, in all files so far.
     pub(super) by_hand: Vec<Vec<ByHand>>,
 }
@@ -102,7 +104,7 @@ fn row<R: Read>(
         match track.series.values {
             Values::Reading(_) => {
                 if let Some(value) = value(track, 0, unit, rows, told) {
-                    (found.take)(track.at, at_ms + shift_ms, value)?;
+                    found.taker.take(found.places[track.at], at_ms + shift_ms, value)?;
                 }
             }
             Values::Daily { .. } => {

@@ -31,6 +31,7 @@ fn afresh(site: Site) -> String {
     let file = rusqlite::Connection::open(folder.path().join("ledger")).unwrap();
     file.execute("DELETE FROM day_page", []).unwrap();
     file.execute("DELETE FROM entry WHERE kind = 'edition'", []).unwrap();
+    without_log(&file);
     drop(file);
     let mut core = open(folder.path(), site, end());
     settle(&mut core);

@@ -45,7 +45,10 @@ fn four_days(folder: &Path) {
 fn take_in(folder: &Path, readings: &[Heard]) -> Tally {
     let now = moment(june() + 4 * DAY);
     let series = [("beam".into(), AIR), ("beam".into(), HUMIDITY)];
-    let mut taking = TakingIn::begin(again(folder, &[], now.wall_ms), now, &series);
+    let mut taking = TakingIn::begin(again(folder, &[], now.wall_ms), now);
+    for (probe, quantity) in &series {
+        taking.series(probe, *quantity);
+    }
     for heard in readings {
         let at = usize::from(heard.quantity == HUMIDITY);
         taking.take(at, heard.measured_ms.unwrap(), heard.value).unwrap();

@@ -80,11 +80,17 @@ pub(crate) fn compact(core: &mut Core) {
     assert!(core.ledger_mut().compact(now - 2 * DAY).unwrap().chunks > 0);
 }
 
+/// Has a file say that it needs no log: closing takes the log away, and a ledger that lacks it is refused.
+pub(crate) fn without_log(file: &rusqlite::Connection) {
+    file.query_row("PRAGMA journal_mode = DELETE", [], |_| Ok(())).unwrap();
+}
+
 /// Deletes everything reckoned from the file of a ledger that nobody has open.
 pub(crate) fn forget(folder: &Path) {
     let file = rusqlite::Connection::open(folder.join("ledger")).unwrap();
     assert!(file.execute("DELETE FROM day_page", []).unwrap() > 0);
     file.execute("DELETE FROM state", []).unwrap();
+    without_log(&file);
 }
 
 pub(crate) fn kept(core: &Core) -> Vec<Page> {

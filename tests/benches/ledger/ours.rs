@@ -5,7 +5,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use agronomy::quantity::Quantity;
-use glasshour::ledger::{Commit, Founding, Ledger, Past, PastReading, Point, Reader};
+use glasshour::ledger::{Aftermath, Commit, Founding, Ledger, Past, PastReading, Point, Reader};
 use glasshour::reading::{Grade, ProbeName, Reading, Reason};
 use tests::records::{plain, records, shipped};
 use tests::servers::process::Process;
@@ -164,7 +164,7 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
         assert_eq!(readings.iter().map(Vec::len).sum::<usize>(), SERIES * DAY as usize);
     };
     ask(table, data, "last 24 h of twenty series, from batches", "0.5 ms; bench 0.33 / 0.6", |ledger| {
-        last_day(ledger, now_ms)
+        last_day(ledger, now_ms);
     });
     ask(table, data, "a day of half a year ago, twenty series, from chunks", "bench 1.3 / 13", |ledger| {
         last_day(ledger, FROM_MS + (days - 180) * DAY_MS);
@@ -182,7 +182,7 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
         |ledger| hours(ledger, until_ms),
     );
     ask(table, data, "the same up to now, its last two days from batches", "", |ledger| {
-        hours(ledger, now_ms)
+        hours(ledger, now_ms);
     });
     ask(
         table,
@@ -282,7 +282,7 @@ fn real(table: &mut Table) {
                 })
                 .collect();
             let past = Past { probe: &series.probe.as_str().into(), quantity, readings: &past };
-            let taken = ledger.take_in(FROM_MS + 4_000 * DAY_MS, &[past], |_| Default::default());
+            let taken = ledger.take_in(FROM_MS + 4_000 * DAY_MS, &[past], |_| Aftermath::default());
             readings += taken.expect("room for a record").new;
         }
     }
