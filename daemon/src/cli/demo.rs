@@ -22,7 +22,7 @@ use crate::clock::{Clock, FastClock};
 use crate::demo::story::{Act, acts, narrate};
 use crate::demo::{World, history, probes, site};
 use crate::entry::{Note, Turn};
-use crate::keeper::core::{Message, Moment};
+use crate::keeper::core::{Core, Message, Moment};
 use crate::keeper::handle::Handle;
 use crate::service::{self, Opened};
 use crate::sources::bus::{Wired, run_bus, until};
@@ -68,11 +68,14 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
     let runtime = runtime()?;
     let done = runtime.block_on(async {
         let made = tokio::select! {
-            made = history(&world, &file, book) => made?,
+            made = history(&world, &file, book.clone()) => made?,
             stopped = signals(CancellationToken::new()) => return stopped,
         };
+        // What was made is an earlier run's, with a clock of its own; from here on another one runs.
+        drop(made);
         let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
-        live(args, &file, made, world, clock).await
+        let opened = service::open_core(&file, book, clock.as_ref(), |_, _| Vec::new())?;
+        live(args, &file, opened, world, clock).await
     });
     runtime.shutdown_timeout(Duration::from_millis(500));
     done.map_err(Trouble::Failed)
@@ -113,7 +116,7 @@ async fn history(
     world: &World,
     file: &config::site::Site,
     book: agronomy::crop::CropBook,
-) -> Result<Opened, String> {
+) -> Result<Core, String> {
     let failed = |error: crate::ledger::LedgerError| error.to_string();
     let clock = FastClock::new(world.season_start_ms(), 1.0);
     let opened = service::open_core(file, book, &clock, |_, _| Vec::new())?;
@@ -131,8 +134,10 @@ async fn history(
             tokio::task::yield_now().await;
         }
     }
-    core.flush(moment(world.start_ms())).map_err(failed)?;
-    Ok(Opened { core, boot })
+    let end = moment(world.start_ms());
+    core.flush(end).map_err(failed)?;
+    core.snapshot(end, boot).map_err(failed)?;
+    Ok(core)
 }
 
 async fn live(

@@ -19,8 +19,7 @@ impl Believed {
     }
 
     fn shown(&self) -> Shown {
-        // The wall clock first: what passes between the two makes it seem a moment late, never early.
-        let (wall_ms, mono_ms) = (self.machine.wall_ms(), self.machine.monotonic_ms());
+        let (wall_ms, mono_ms) = self.machine.both_ms();
         Shown { wall_ms, mono_ms, voucher: self.machine.vouched_by() }
     }
 

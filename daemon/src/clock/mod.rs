@@ -20,6 +20,11 @@ pub trait Clock: Send + Sync {
     fn wall_ms(&self) -> i64;
     /// Time since an arbitrary start, ms; never steps, and runs on while the board is suspended.
     fn monotonic_ms(&self) -> i64;
+    /// Both at one moment, as far as can be: wall, then monotonic.
+    fn both_ms(&self) -> (i64, i64) {
+        // The wall clock first: what passes between the two makes it seem a moment late, never early.
+        (self.wall_ms(), self.monotonic_ms())
+    }
     /// Who vouches for the wall time; none while nobody does.
     fn vouched_by(&self) -> Option<String>;
     /// How long to really wait so that `span` passes on this clock.
@@ -91,6 +96,12 @@ impl FastClock {
 impl Clock for FastClock {
     fn wall_ms(&self) -> i64 {
         self.start_ms + self.monotonic_ms()
+    }
+
+    fn both_ms(&self) -> (i64, i64) {
+        // Read once: between two readings minutes of this clock may go by.
+        let mono_ms = self.monotonic_ms();
+        (self.start_ms + mono_ms, mono_ms)
     }
 
     fn monotonic_ms(&self) -> i64 {

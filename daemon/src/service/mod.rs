@@ -68,11 +68,11 @@ pub fn open_core(
     }
     let site = settings::site(&file.site, book, ledger.offset_ms())?;
     let newest_ms = ledger.newest_commit_ms().map_err(words)?;
-    let shown_ms = clock.wall_ms();
+    let (shown_ms, mono_ms) = clock.both_ms();
     // A clock that stands before the newest commit is wrong, whoever vouches for it.
     let voucher = clock.vouched_by().filter(|_| newest_ms.is_none_or(|newest| shown_ms >= newest));
     let wall_ms = if voucher.is_some() { shown_ms } else { newest_ms.unwrap_or(EARLIEST_MS) };
-    let moment = Moment { wall_ms, mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };
+    let moment = Moment { wall_ms, mono_ms, trusted: voucher.is_some() };
     let dated = voucher.as_deref().map(|voucher| (moment.wall_ms - moment.mono_ms, voucher));
     let boot = ledger.begin_boot(moment.mono_ms, dated).map_err(words)?;
     let notes = start(&site, moment.wall_ms);
