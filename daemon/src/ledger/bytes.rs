@@ -183,6 +183,18 @@ impl<'a> Bytes<'a> {
     }
 
     pub(super) fn number(&mut self) -> Result<u64, Spoilt> {
+        // Nearly all numbers are short, and there are very many of them.
+        match self.0 {
+            [only, rest @ ..] if *only < 0x80 => {
+                self.0 = rest;
+                return Ok(u64::from(*only));
+            }
+            [low, high, rest @ ..] if *high < 0x80 => {
+                self.0 = rest;
+                return Ok(u64::from(low & 0x7f) | u64::from(*high) << 7);
+            }
+            _ => {}
+        }
         let mut number = 0;
         for shift in (0..64).step_by(7) {
             let byte = self.byte()?;

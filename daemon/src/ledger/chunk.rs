@@ -11,6 +11,8 @@
 //! Form 1 is read, and written for weeks of more readings than a bare frame takes: every column in pco's stand-alone
 //! frame, always one of the two ways for steps, late readings one by one (gap, arrival less time).
 
+use std::ops::Range;
+
 use super::bytes::{Bytes, Frame, MOST_BARE, Spoilt, put, put_column, put_signed, seal, unseal};
 use super::merge::Kept;
 use crate::reading::Reason;
@@ -64,20 +66,36 @@ pub(super) fn decode_into(row: &[i64], body: &[u8], kept: &mut Vec<Kept>) -> Res
         _ => return Err(Spoilt::Unknown),
     };
     let count = bytes.count(most)?;
-    take_times(&mut bytes, frame, count, kept)?;
+    let times = take_times(&mut bytes, frame, count)?;
     // The values stand before the exceptions, but how many there are is only known after: look ahead.
     let mut ahead = bytes.clone();
     let length = ahead.count(ahead.left())?;
     ahead.skip(length)?;
-    take_exceptions(&mut ahead, kept)?;
-    take_late(&mut ahead, frame, kept)?;
-    let missing = kept.iter().filter(|kept| kept.reason == Reason::Missing).count();
+    let exceptions = take_exceptions(&mut ahead, count)?;
+    let missing: usize = exceptions.iter().filter(|it| it.1 == Reason::Missing).map(|it| it.0.len()).sum();
     let ticks = bytes.column::<i32>(frame, count - missing)?;
-    let valued = kept.iter_mut().filter(|kept| kept.reason != Reason::Missing);
-    for (kept, ticks) in valued.zip(ticks) {
-        kept.ticks = ticks;
+    let plain = |(at_ms, ticks)| Kept { at_ms, ticks, reason: Reason::None, late: None };
+    if missing == 0 {
+        kept.extend(times.into_iter().zip(ticks).map(plain));
+        mark(kept, exceptions);
+    } else {
+        kept.extend(times.into_iter().zip(std::iter::repeat(0)).map(plain));
+        mark(kept, exceptions);
+        let valued = kept.iter_mut().filter(|kept| kept.reason != Reason::Missing);
+        for (kept, ticks) in valued.zip(ticks) {
+            kept.ticks = ticks;
+        }
     }
+    take_late(&mut ahead, frame, kept)?;
     if ahead.left() > 0 { Err(Spoilt::Form) } else { Ok(()) }
+}
+
+fn mark(kept: &mut [Kept], exceptions: Vec<(Range<usize>, Reason)>) {
+    for (run, reason) in exceptions {
+        for kept in &mut kept[run] {
+            kept.reason = reason;
+        }
+    }
 }
 
 fn put_times(out: &mut Vec<u8>, frame: Frame, kept: &[Kept]) {
@@ -127,17 +145,16 @@ fn divisor(mut a: u64, mut b: u64) -> u64 {
     a
 }
 
-fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize, kept: &mut Vec<Kept>) -> Result<(), Spoilt> {
+fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize) -> Result<Vec<i64>, Spoilt> {
     if count == 0 {
-        return Ok(());
+        return Ok(Vec::new());
     }
     let first = bytes.signed()?;
     let quantum = bytes.number()?;
     let steps = match bytes.byte()? {
         ALL_ONE_QUANTUM if frame == Frame::Bare => {
             let at = |index: usize| first.wrapping_add((index as u64).wrapping_mul(quantum) as i64);
-            kept.extend((0..count).map(|index| plain(at(index))));
-            return Ok(());
+            return Ok((0..count).map(at).collect());
         }
         STEPS => bytes.column::<u64>(frame, count - 1)?,
         way @ (MULTIPLES | MULTIPLES_AND_OFFSETS) => {
@@ -154,18 +171,14 @@ fn take_times(bytes: &mut Bytes<'_>, frame: Frame, count: usize, kept: &mut Vec<
         }
         _ => return Err(Spoilt::Unknown),
     };
-    kept.reserve(count);
-    kept.push(plain(first));
+    let mut times = Vec::with_capacity(count);
+    times.push(first);
     let mut at_ms = first;
-    kept.extend(steps.into_iter().map(|step| {
+    for step in steps {
         at_ms = at_ms.wrapping_add(step.wrapping_mul(quantum) as i64);
-        plain(at_ms)
-    }));
-    Ok(())
-}
-
-fn plain(at_ms: i64) -> Kept {
-    Kept { at_ms, ticks: 0, reason: Reason::None, late: None }
+        times.push(at_ms);
+    }
+    Ok(times)
 }
 
 fn put_exceptions(out: &mut Vec<u8>, kept: &[Kept]) {
@@ -187,15 +200,20 @@ fn put_exceptions(out: &mut Vec<u8>, kept: &[Kept]) {
     }
 }
 
-fn take_exceptions(bytes: &mut Bytes<'_>, kept: &mut [Kept]) -> Result<(), Spoilt> {
+/// Runs of one reason, in order, all within `count`.
+fn take_exceptions(bytes: &mut Bytes<'_>, count: usize) -> Result<Vec<(Range<usize>, Reason)>, Spoilt> {
+    let mut runs = Vec::new();
     let mut next = 0;
-    for _ in 0..bytes.count(kept.len())? {
-        let start = next + bytes.count(kept.len())?;
-        next = start + bytes.count(kept.len())?;
+    for _ in 0..bytes.count(count)? {
+        let start = next + bytes.count(count)?;
+        next = start + bytes.count(count)?;
         let reason = Reason::from_code(bytes.byte()?).ok_or(Spoilt::Unknown)?;
-        kept.get_mut(start..next).ok_or(Spoilt::Form)?.iter_mut().for_each(|kept| kept.reason = reason);
+        if next > count {
+            return Err(Spoilt::Form);
+        }
+        runs.push((start..next, reason));
     }
-    Ok(())
+    Ok(runs)
 }
 
 fn put_late(out: &mut Vec<u8>, frame: Frame, kept: &[Kept]) {

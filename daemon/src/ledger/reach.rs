@@ -2,14 +2,14 @@
 //!
 //! Batches stand in the order in which they were committed, and late readings, stamps from the future and boots that
 //! are dated afterwards make that another order than the one of time. So a small index is kept in memory, a pair of
-//! times for every sixty-four numbers: made from the rows when somebody asks, extended by those that came since. It
+//! times for every sixteen numbers: made from the rows when somebody asks, extended by those that came since. It
 //! may name too many batches, never too few.
 
 use std::collections::BTreeMap;
 use std::ops::{Range, RangeInclusive};
 
 /// Numbers in one block, as a power of two.
-const BLOCK: u32 = 6;
+const BLOCK: u32 = 4;
 
 /// See the module.
 #[derive(Debug, Default)]
@@ -79,13 +79,13 @@ mod tests {
         // Of a late reading, of one from the future, and of a boot without a date.
         reach.take(1_001, Some((3_000, 3_000)));
         assert_eq!(reach.upto(), 1_001);
-        assert_eq!(reach.of(&(5_000..6_000)), [448..=639, 960..=1_023]);
-        assert_eq!(reach.of(&(2_500..3_001)), [192..=319, 960..=1_023]);
+        assert_eq!(reach.of(&(5_000..6_000)), [496..=607, 992..=1_007]);
+        assert_eq!(reach.of(&(2_500..3_001)), [240..=303, 992..=1_007]);
         assert_eq!(reach.of(&(20_000..30_000)), []);
         reach.take(1_002, None);
-        assert_eq!(reach.of(&(20_000..30_000)), [960..=1_023]);
-        reach.forget_before(970);
-        assert_eq!(reach.of(&(0..i64::MAX)), [960..=1_023]);
-        assert!(reach.has_forgotten(959) && !reach.has_forgotten(960));
+        assert_eq!(reach.of(&(20_000..30_000)), [992..=1_007]);
+        reach.forget_before(995);
+        assert_eq!(reach.of(&(0..i64::MAX)), [992..=1_007]);
+        assert!(reach.has_forgotten(991) && !reach.has_forgotten(992));
     }
 }
