@@ -115,8 +115,7 @@ impl Keeper {
     ///
     /// When something that waits could not be made durable at the end.
     pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
-        self.count_undated();
-        self.publish();
+        self.begin();
         while !stop.is_cancelled() {
             let wait = self.until_next();
             let first = runtime.block_on(async {
@@ -143,6 +142,25 @@ impl Keeper {
             Some((why, _)) => Err(format!("what waited could not be stored: {why}")),
             None => Ok(()),
         }
+    }
+
+    /// Makes the first glance; once, before the first [`turn`](Self::turn). [`run`](Self::run) does it by itself.
+    pub fn begin(&mut self) {
+        self.count_undated();
+        self.publish();
+    }
+
+    /// One turn without waiting, for a driver with a clock of its own: takes in what waits, lets time pass, commits
+    /// what is due. Says how long it would wait for the next event at most.
+    pub fn turn(&mut self) -> Duration {
+        let first = self.events.try_recv().ok();
+        self.round(first);
+        self.until_next()
+    }
+
+    /// The engine with its ledger, to look at.
+    pub fn core(&self) -> &Core {
+        &self.setup.core
     }
 
     fn round(&mut self, first: Option<Event>) {
