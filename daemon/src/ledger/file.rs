@@ -1,33 +1,69 @@
-//! The file on disk: who holds it, what the page cache may not remember, how it is opened.
+//! The ledger's two files: how they are opened, and what is asked of the disk they lie on.
 //!
-//! The system's page cache may show writes that the disk refused: after a write error, and even in a process started
+//! A system's page cache may show writes that the disk refused: after a write error, and even in a process started
 //! later, what is read back need not be what a power cut would leave. So both files are flushed and dropped from the
 //! cache before every opening.
 
-use std::fs::{File, OpenOptions};
-use std::io::{Read, Seek, Write};
-use std::path::{Path, PathBuf};
+use std::any::Any;
+use std::ffi::CStr;
+use std::fmt::Debug;
+use std::path::PathBuf;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, FileControl, MAIN_DB, OpenFlags};
-use rustix::fs::{Advice, FlockOperation, fadvise, fdatasync, flock, fsync};
 
 use super::{LedgerError, schema};
 
 /// The ledger's name in its folder; its log is beside it.
 pub(super) const NAME: &str = "ledger";
-const LOG: &str = "ledger-wal";
-const HOLDER: &str = "ledger-holder";
+pub(super) const LOG: &str = "ledger-wal";
 /// How long a connection waits for another of this process.
 const PATIENCE: Duration = Duration::from_secs(5);
+
+/// What the ledger asks of the disk it lies on. The real one is a folder; tests put a simulated one in its place.
+pub trait Disk: Debug + Send + Sync {
+    /// Name of the SQLite file system that reaches it. Its index of the log must stay in memory.
+    fn vfs(&self) -> &CStr;
+
+    /// The ledger's file, as that file system knows it. Its log is beside it, with `-wal` after its name.
+    fn path(&self) -> PathBuf;
+
+    /// Holds the ledger against everybody else until what is returned is dropped.
+    ///
+    /// # Errors
+    ///
+    /// [`LedgerError::Held`] names who has it; otherwise what the storage refuses.
+    fn hold(&self) -> Result<Hold, LedgerError>;
+
+    /// Flushes file and log, where they are, and makes the system forget what it holds of them. No connection is open.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    fn drop_page_cache(&self) -> Result<(), LedgerError>;
+
+    /// Makes the names of new files last through a power cut.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    fn flush_folder(&self) -> Result<(), LedgerError>;
+
+    /// Bytes of file and log; 0 for one that is not there.
+    fn lengths(&self) -> (u64, u64);
+}
+
+/// Holds a ledger for as long as it lives.
+pub type Hold = Box<dyn Any + Send + Sync>;
 
 /// Where a ledger is.
 #[derive(Clone, Debug)]
 pub(super) enum Home {
-    /// In this folder.
-    Folder(PathBuf),
+    /// On this disk.
+    Disk(Arc<dyn Disk>),
     /// In the memory of this process, under this name.
     Memory(String),
 }
@@ -59,13 +95,11 @@ impl Home {
         self.refuse_orphaned_log()?;
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
-            Self::Folder(folder) => {
-                Connection::open_with_flags_and_vfs(folder.join(NAME), flags, c"unix-excl")?
-            }
+            Self::Disk(disk) => Connection::open_with_flags_and_vfs(disk.path(), flags, disk.vfs())?,
             Self::Memory(name) => Connection::open_with_flags(name, flags | OpenFlags::SQLITE_OPEN_URI)?,
         };
         conn.busy_timeout(PATIENCE)?;
-        if let Self::Folder(_) = self {
+        if let Self::Disk(_) = self {
             conn.execute_batch(schema::FILE_SETTINGS)?;
             let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
             if mode != "wal" {
@@ -86,22 +120,6 @@ impl Home {
         Ok(conn)
     }
 
-    /// Flushes both files and makes the system forget what it holds of them. No connection may be open.
-    pub(super) fn drop_page_cache(&self) -> Result<(), LedgerError> {
-        let Self::Folder(folder) = self else { return Ok(()) };
-        for name in [NAME, LOG] {
-            match File::open(folder.join(name)) {
-                Ok(file) => {
-                    fdatasync(&file).map_err(std::io::Error::from)?;
-                    fadvise(&file, 0, None, Advice::DontNeed).map_err(std::io::Error::from)?;
-                }
-                Err(error) if error.kind() == std::io::ErrorKind::NotFound => {}
-                Err(error) => return Err(error.into()),
-            }
-        }
-        Ok(())
-    }
-
     /// SQLite throws a log away when it finds no file, or an empty one, beside it: acknowledged commits may be in it.
     fn refuse_orphaned_log(&self) -> Result<(), LedgerError> {
         let (file, log) = self.lengths();
@@ -113,44 +131,8 @@ impl Home {
         Err(LedgerError::Damaged { what })
     }
 
-    /// Makes the names of new files last through a power cut.
-    pub(super) fn flush_folder(&self) -> Result<(), LedgerError> {
-        let Self::Folder(folder) = self else { return Ok(()) };
-        Ok(fsync(File::open(folder)?).map_err(std::io::Error::from)?)
-    }
-
-    /// Bytes of file and log on disk.
+    /// See [`Disk::lengths`]; nothing in memory.
     pub(super) fn lengths(&self) -> (u64, u64) {
-        let Self::Folder(folder) = self else { return (0, 0) };
-        let length = |name| std::fs::metadata(folder.join(name)).map_or(0, |data| data.len());
-        (length(NAME), length(LOG))
-    }
-}
-
-/// Holds the ledger of a folder against every other process, for as long as it lives.
-#[derive(Debug)]
-pub(super) struct Holder(#[expect(dead_code, reason = "its lock is what counts")] File);
-
-impl Holder {
-    /// Takes hold, or says who has it.
-    pub(super) fn take(folder: &Path) -> Result<Self, LedgerError> {
-        let path = folder.join(HOLDER);
-        let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
-        if let Err(error) = flock(&file, FlockOperation::NonBlockingLockExclusive) {
-            if error != rustix::io::Errno::WOULDBLOCK {
-                return Err(std::io::Error::from(error).into());
-            }
-            let mut by = String::new();
-            file.read_to_string(&mut by)?;
-            let by = if by.trim().is_empty() { "another process".to_owned() } else { by.trim().to_owned() };
-            return Err(LedgerError::Held { by });
-        }
-        file.set_len(0)?;
-        file.rewind()?;
-        // On a full disk the name may not fit: the lock holds all the same, and the ledger can still be read.
-        match writeln!(file, "process {}", std::process::id()) {
-            Err(error) if error.kind() != std::io::ErrorKind::StorageFull => Err(error.into()),
-            _ => Ok(Self(file)),
-        }
+        if let Self::Disk(disk) = self { disk.lengths() } else { (0, 0) }
     }
 }

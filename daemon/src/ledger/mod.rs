@@ -12,7 +12,7 @@
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
 //! | `compaction` | batches into chunks |
-//! | `file`, `schema`, `shared` | the file, its tables and settings, who may be inside |
+//! | `file`, `folder`, `schema`, `shared` | the file, the disk it lies on, its tables and settings, who may be inside |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
 //! ([`Quantity::decimals`](agronomy::quantity::Quantity::decimals)); finer input is rounded to the nearest tick. A
@@ -27,6 +27,7 @@ mod compaction;
 mod dating;
 mod error;
 mod file;
+mod folder;
 mod health;
 mod hours;
 mod identity;
@@ -47,6 +48,7 @@ use rusqlite::{Connection, TransactionBehavior};
 pub use commit::{Commit, Committed, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
 pub use error::LedgerError;
+pub use file::{Disk, Hold};
 pub use health::Sizes;
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
@@ -55,7 +57,8 @@ pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
 pub use view::{Batch, View};
 
 use commit::SeriesBook;
-use file::{Holder, Home, Role};
+use file::{Home, Role};
+use folder::Folder;
 use shared::Shared;
 
 /// Bundled SQLite is told to call `fdatasync`; built without this it would write three times as much.
@@ -92,11 +95,18 @@ impl Ledger {
     ///
     /// [`LedgerError::Held`] names the process that has it; otherwise what the file or the storage is at fault for.
     pub fn open(folder: &Path, founding: &Founding) -> Result<Self, LedgerError> {
-        std::fs::create_dir_all(folder)?;
-        let holder = Holder::take(folder)?;
-        let home = Home::Folder(folder.to_owned());
-        home.drop_page_cache()?;
-        Self::begin(home, Some(holder), founding)
+        Self::open_on(Arc::new(Folder::at(folder)?), founding)
+    }
+
+    /// Opens the ledger on a disk, making it if absent.
+    ///
+    /// # Errors
+    ///
+    /// As [`open`](Self::open).
+    pub fn open_on(disk: Arc<dyn Disk>, founding: &Founding) -> Result<Self, LedgerError> {
+        let hold = disk.hold()?;
+        disk.drop_page_cache()?;
+        Self::begin(Home::Disk(disk), Some(hold), founding)
     }
 
     /// A ledger in memory, for replay: the same code, nothing durable.
@@ -108,11 +118,13 @@ impl Ledger {
         Self::begin(Home::memory(), None, founding)
     }
 
-    fn begin(home: Home, holder: Option<Holder>, founding: &Founding) -> Result<Self, LedgerError> {
+    fn begin(home: Home, hold: Option<Hold>, founding: &Founding) -> Result<Self, LedgerError> {
         let conn = home.connect(Role::Founder)?;
-        schema::found(&conn, founding, holder.is_some())?;
-        home.flush_folder()?;
-        let shared = Arc::new(Shared::new(home, holder, dating::frozen_offset_ms(&conn)?));
+        schema::found(&conn, founding, hold.is_some())?;
+        if let Home::Disk(disk) = &home {
+            disk.flush_folder()?;
+        }
+        let shared = Arc::new(Shared::new(home, hold, dating::frozen_offset_ms(&conn)?));
         health::name_fenced_chunks(&conn, &shared)?;
         let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
         Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone() })
@@ -129,13 +141,11 @@ impl Ledger {
     /// When the storage still refuses; try again in a minute.
     pub fn reopen(&mut self) -> Result<(), LedgerError> {
         let shared = Arc::clone(&self.shared);
-        if matches!(shared.home, Home::Memory(_)) {
-            return Ok(());
-        }
+        let Home::Disk(disk) = &shared.home else { return Ok(()) };
         // Readers stay outside until the file is found well.
         let mut gate = shared.shut();
         drop(self.conn.take());
-        shared.home.drop_page_cache()?;
+        disk.drop_page_cache()?;
         let conn = shared.home.connect(Role::Writer)?;
         if !schema::stands(&conn)? {
             return Err(LedgerError::Damaged { what: "the file is empty".to_owned() });

@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock, RwLockReadGuard, Rw
 use rusqlite::Connection;
 
 use super::LedgerError;
-use super::file::{Holder, Home};
+use super::file::{Hold, Home};
 
 /// The usual interval of a probe nobody said one for, ms.
 pub const DEFAULT_USUAL_INTERVAL_MS: i64 = 600_000;
@@ -36,7 +36,7 @@ pub(super) struct Shared {
     usual: Mutex<BTreeMap<String, i64>>,
     fences: Mutex<BTreeSet<Fence>>,
     /// Kept until the last reader is gone: its connection has the file open.
-    _holder: Option<Holder>,
+    _hold: Option<Hold>,
 }
 
 /// A lock whose holder panicked still guards whole data here: each critical section is a single step.
@@ -45,7 +45,7 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl Shared {
-    pub(super) fn new(home: Home, holder: Option<Holder>, offset_ms: i64) -> Self {
+    pub(super) fn new(home: Home, hold: Option<Hold>, offset_ms: i64) -> Self {
         Self {
             home,
             offset_ms,
@@ -53,7 +53,7 @@ impl Shared {
             readers: Mutex::default(),
             usual: Mutex::default(),
             fences: Mutex::default(),
-            _holder: holder,
+            _hold: hold,
         }
     }
 
