@@ -34,6 +34,8 @@ pub(crate) struct FarEnd {
     pub(crate) doubt: BTreeMap<String, bool>,
     /// A try is under way.
     pub(crate) busy: bool,
+    /// Entries that it refused for good.
+    pub(crate) never: std::collections::BTreeSet<i64>,
 }
 
 /// One courier over a simulated far end.
@@ -106,7 +108,10 @@ impl Courier for Carrier {
                 Self::later("the connection broke before the answer", None)
             }
             Some(FarFault::Refuse) => Self::later("451 come again", Some(60_000)),
-            Some(FarFault::Never) => Delivery::Never { why: "552 no".to_owned() },
+            Some(FarFault::Never) => {
+                at(&self.far).never.insert(waiting.entry);
+                Delivery::Never { why: "552 no".to_owned() }
+            }
             Some(FarFault::Slow) => {
                 tokio::time::sleep(Duration::from_secs(20)).await;
                 self.hand_over(waiting, true);

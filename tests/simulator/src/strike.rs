@@ -24,7 +24,7 @@ impl World {
         let (_, fault) = self.plan.faults[number];
         let now = self.now_ms();
         self.trace.note(fault.kind(), now);
-        if self.is_without_effect(fault) {
+        if self.meets_nothing(fault) {
             return Ok(());
         }
         self.counts.add(fault.kind());
@@ -45,10 +45,8 @@ impl World {
                 if fault == LinkFault::Down {
                     self.hang_up();
                 } else if fault == LinkFault::HalfOpen {
-                    for link in &self.links {
-                        if let Some(connection) = link.connection() {
-                            self.order_give_up(connection);
-                        }
+                    for connection in self.links.each_ref().map(crate::link::Link::connection).into_iter().flatten() {
+                        self.at(now + GIVEN_UP_MS, Happening::GiveUp(connection));
                     }
                 }
                 self.at(now + ms, Happening::Heal(number));
@@ -72,7 +70,7 @@ impl World {
     }
 
     /// Whether a fault meets nothing: counted only where it bites.
-    fn is_without_effect(&self, fault: Fault) -> bool {
+    fn meets_nothing(&self, fault: Fault) -> bool {
         let down = self.board.life.is_none();
         match fault {
             Fault::Down(..) | Fault::Stall(_) | Fault::Grower(_) => down,
@@ -81,14 +79,8 @@ impl World {
         }
     }
 
-    fn order_give_up(&mut self, connection: u64) {
-        let at_ms = self.now_ms() + GIVEN_UP_MS;
-        self.at(at_ms, Happening::GiveUp(connection));
-    }
-
     fn go_down(&mut self, how: How, away_ms: i64, clock: BootClock) -> Result<(), Violation> {
         if how == How::Stop {
-            self.watch.before_stop(&self.board);
             let ended = self.board.stop();
             if self.board.store.is_dark() {
                 self.board.store.settle();

@@ -80,6 +80,7 @@ pub(crate) struct World {
     connections: u64,
     letters: u64,
     pub(crate) away_told: bool,
+    over: bool,
     pub(crate) steps: u64,
     road: Chance,
     pub(crate) choice: Chance,
@@ -102,7 +103,7 @@ impl World {
             links: [Link::new(rules.stamped(true)), Link::new(rules.stamped(false))],
             net: Net::new(plan.seed),
             board: Board::new(clock, Store::new(plan.seed), &probes, plan.commit_every_ms, book),
-            watch: Watch::new(&probes, plan.start_ms),
+            watch: Watch::new(&probes, plan.start_ms, nothing_seen(book)),
             counts: Counts::default(),
             trace: Trace::default(),
             life: 0,
@@ -113,6 +114,7 @@ impl World {
             connections: 0,
             letters: 0,
             away_told: false,
+            over: false,
             steps: 0,
             road: Chance::new(plan.seed, "roads to the broker"),
             choice: Chance::new(plan.seed, "what the grower does"),
@@ -142,6 +144,11 @@ impl World {
         self.board.clock.true_ms()
     }
 
+    /// Simulated days so far.
+    pub(crate) fn days(&self) -> f64 {
+        (self.now_ms() - self.plan.start_ms) as f64 / DAY as f64
+    }
+
     /// Runs to the end.
     ///
     /// # Errors
@@ -157,6 +164,9 @@ impl World {
                 return self.end();
             }
             let turns = self.happen(what)?;
+            if self.over {
+                return Ok(());
+            }
             if turns {
                 self.take_turn()?;
             }
@@ -216,8 +226,12 @@ impl World {
         let now = self.now_ms();
         let probe = self.probes[number].clone();
         self.at(now + probe.interval_ms, Happening::Measure(number));
-        let Some(sample) = self.states[number].measure(number, &probe, &self.weather, now) else { return false };
+        let Some(mut sample) = self.states[number].measure(number, &probe, &self.weather, now) else {
+            return false;
+        };
         if probe.way == Way::Bus {
+            // The board stamps what it measures itself, where it knows the time.
+            sample.said_ms = sample.said_ms.filter(|_| self.board.clock.vouched_by().is_some());
             let Some(life) = &self.board.life else { return false };
             let heard = Event::Heard {
                 readings: sample.heard(&probe),
@@ -252,12 +266,14 @@ impl World {
         let letter = sample.letter(self.letters, probe);
         let now = self.now_ms();
         let delay = if sample.wrong == Some(ProbeFault::Reorder) {
-            self.road.between(50, 3 * probe.interval_ms)
+            // A bare number is dated by its arrival, so it must not come late.
+            self.road.between(50, if probe.way == Way::Stamped { 3 * probe.interval_ms } else { 20_000 })
         } else {
             50
         };
         if sample.wrong == Some(ProbeFault::Twice) {
-            self.at(now + delay + self.road.between(0, 5_000), Happening::AtBroker(letter.clone()));
+            let again = now + delay + self.road.between(0, 5_000);
+            self.at(again, Happening::AtBroker(letter.clone()));
         }
         self.at(now + delay, Happening::AtBroker(letter));
     }
@@ -391,7 +407,9 @@ impl World {
             return Ok(());
         }
         let mut wait_ms = (wait.as_millis() as i64).clamp(TURN_MS, MINUTE);
-        if !stalled {
+        if stalled {
+            self.watch.stood_still(now);
+        } else {
             for number in 0..2 {
                 let Some(connection) = self.links[number].connection() else { continue };
                 for pkid in self.links[number].acknowledgements() {
@@ -410,6 +428,7 @@ impl World {
         Ok(())
     }
 
+    /// All is healed. Rot is not: a ledger whose own structure is spoilt waits for a backup, so no life is asked of it.
     fn heal_all(&mut self) -> Result<(), Violation> {
         self.healed_ms = Some(self.now_ms());
         self.board.store.heal();
@@ -427,6 +446,17 @@ impl World {
             self.boot(BootClock::Right)?;
         }
         self.board.clock.trust();
+        if self.watch.excused.rot {
+            self.counts.add("ended with rot in the ledger");
+            self.over = true;
+        }
         Ok(())
     }
+}
+
+/// The glance of an engine that knows nothing.
+fn nothing_seen(book: &agronomy::crop::CropBook) -> std::sync::Arc<glasshour::glance::Glance> {
+    let engine = glasshour::keeper::engine::Engine::new(garden::site(book), 0);
+    let shell = glasshour::keeper::view::Shell::default();
+    std::sync::Arc::new(glasshour::keeper::view::glance(&engine, &shell))
 }

@@ -1,6 +1,6 @@
 //! Readings: is everything there that was acknowledged, and does each bear its own time and grade.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use agronomy::quantity::Quantity;
 use glasshour::ledger::{Ledger, LedgerError};
@@ -31,6 +31,8 @@ pub(crate) struct Kept {
     /// True times of what was said without a stamp: probe and hundredths of a degree.
     bare: BTreeMap<(usize, i64), Vec<i64>>,
     acknowledged: BTreeSet<u64>,
+    /// Arrived in this life, not yet seen to be stored.
+    fresh: VecDeque<(i64, u64)>,
     /// Dated readings in the ledger: hundredths, and whether sound.
     pub(crate) stored: BTreeMap<Key, Vec<(i64, bool)>>,
     seq: i64,
@@ -56,6 +58,7 @@ impl Kept {
             stamped: BTreeMap::new(),
             bare: BTreeMap::new(),
             acknowledged: BTreeSet::new(),
+            fresh: VecDeque::new(),
             stored: BTreeMap::new(),
             seq: 0,
             undated_from: None,
@@ -74,6 +77,7 @@ impl Kept {
 
     pub(crate) fn arrived(&mut self, letter: u64, now_ms: i64) -> Option<&Sample> {
         self.arrivals.insert(letter, now_ms);
+        self.fresh.push_back((now_ms, letter));
         self.samples.get(&letter)
     }
 
@@ -102,7 +106,33 @@ impl Kept {
         })
     }
 
-    /// Reads on in the ledger. `dated`: this boot's readings have got their dates since the last look.
+    /// The newest reading of a probe in the ledger, UTC ms.
+    pub(crate) fn newest(&self, probe: usize) -> Option<i64> {
+        let of = |quantity| (probe, quantity, i64::MIN)..=(probe, quantity, i64::MAX);
+        let newest = |quantity| self.stored.range(of(quantity)).next_back().map(|((.., at), _)| *at);
+        newest(Quantity::AirTemperature)
+    }
+
+    /// A stamped letter that arrived before a moment and is not stored.
+    pub(crate) fn unstored_before(&mut self, before_ms: i64) -> Option<&Sample> {
+        while let Some((arrived_ms, letter)) = self.fresh.front().copied() {
+            if arrived_ms >= before_ms {
+                return None;
+            }
+            if !self.is_stored(letter) {
+                return self.samples.get(&letter);
+            }
+            self.fresh.pop_front();
+        }
+        None
+    }
+
+    /// What was read and not committed is gone with the process.
+    pub(crate) fn went_down(&mut self) {
+        self.fresh.clear();
+    }
+
+    /// Reads on in the ledger. Once the clock is trusted, what this boot kept undated is read again: it has its dates.
     pub(crate) fn read_on(
         &mut self,
         ledger: &Ledger,

@@ -16,8 +16,10 @@ pub(crate) mod shown;
 pub(crate) mod told;
 
 use std::fmt;
+use std::sync::Arc;
 
 use glasshour::entry::Note;
+use glasshour::glance::Glance;
 use tokio::sync::oneshot;
 
 use crate::board::Board;
@@ -68,8 +70,22 @@ struct Asked {
     answered: oneshot::Receiver<Result<i64, String>>,
 }
 
+/// What was looked at last.
+pub(crate) struct Seen {
+    pub(crate) seq: i64,
+    pub(crate) trusted: bool,
+    pub(crate) glance: Arc<Glance>,
+    /// Since when disk and clock have been well and the keeper running, true ms.
+    pub(crate) undisturbed_since_ms: i64,
+    /// Since when the keeper has been running without standing still, true ms.
+    pub(crate) running_since_ms: i64,
+    pub(crate) everything: u64,
+    pub(crate) life_ms: i64,
+}
+
 /// All watchers.
 pub(crate) struct Watch {
+    pub(crate) seen: Seen,
     pub(crate) kept: Kept,
     pub(crate) told: Told,
     pub(crate) shown: Shown,
@@ -81,8 +97,18 @@ pub(crate) struct Watch {
 }
 
 impl Watch {
-    pub(crate) fn new(probes: &[Probe], start_ms: i64) -> Self {
+    pub(crate) fn new(probes: &[Probe], start_ms: i64, glance: Arc<Glance>) -> Self {
+        let seen = Seen {
+            seq: 0,
+            trusted: false,
+            glance,
+            undisturbed_since_ms: start_ms,
+            running_since_ms: start_ms,
+            everything: 0,
+            life_ms: 0,
+        };
         Self {
+            seen,
             kept: Kept::new(probes),
             told: Told::default(),
             shown: Shown::new(probes),
@@ -91,6 +117,17 @@ impl Watch {
             down_ms: Some(start_ms),
             dark: (60_000, BootClock::Right),
         }
+    }
+
+    /// Whether the disk has lost or spoilt anything in this run: then pages and readings need not agree any more.
+    pub(crate) fn damaged(&self) -> bool {
+        self.excused.rot || self.excused.lied || self.kept.lost > 0
+    }
+
+    /// The keeper stood still up to now.
+    pub(crate) fn stood_still(&mut self, now_ms: i64) {
+        (self.seen.undisturbed_since_ms, self.seen.running_since_ms) = (now_ms, now_ms);
+        self.shown.went_down();
     }
 
     /// Something was sent.
@@ -150,6 +187,7 @@ impl Watch {
         self.down_ms = Some(now_ms);
         self.asked.clear();
         self.shown.went_down();
+        self.kept.went_down();
     }
 
     /// How long the board has been down, ms.
@@ -170,7 +208,8 @@ impl Watch {
         self.down_ms = None;
         let Some(life) = &board.life else { return Ok(()) };
         let (core, now_ms) = (life.keeper.core(), board.clock.true_ms());
-        self.shown.booted(now_ms);
+        self.stood_still(now_ms);
+        (self.seen.seq, self.seen.trusted) = (0, false);
         self.kept.reread(core.ledger(), now_ms, self.excused, counts)?;
         self.told.reread(board, now_ms, self.excused)?;
         again::check_clean(core.ledger(), now_ms, self.excused, counts)?;
