@@ -7,7 +7,7 @@
 fn simulator_keeps_every_promise_from_one_seed_to_the_next() {
     let book = config::crop_book().unwrap();
     let first: u64 = std::env::var("GLASSHOUR_FIRST_SEED").ok().and_then(|it| it.parse().ok()).unwrap_or(1);
-    for seed in first..first + 20 {
+    for seed in first..first + 200 {
         let plan = simulator::Plan::draw(seed);
         match simulator::run(&plan, &book) {
             Ok(report) => println!("seed {seed}: {} steps, {:.1} days\n{}", report.steps, report.days, report.counts),

@@ -23,7 +23,7 @@ use glasshour::supervise::Outcome;
 use tokio::runtime::Runtime;
 use tokio_util::sync::CancellationToken;
 
-use crate::clock::SimClock;
+use crate::clock::{HURRY, Hurried, SimClock};
 use crate::far::{Carrier, FarEnd, NAMES};
 use crate::garden::{self, OFFSET_MS, Probe};
 use crate::store::Store;
@@ -141,7 +141,7 @@ impl Board {
         let setup = Setup {
             core,
             boot,
-            clock: Arc::clone(&clock),
+            clock: Arc::new(Hurried(Arc::clone(&self.clock))),
             commit_every: self.commit_every,
             listening: String::new(),
         };
@@ -213,6 +213,6 @@ impl Board {
         if life.handle.events.capacity() < life.handle.events.max_capacity() {
             wait = life.keeper.turn();
         }
-        Ok(wait)
+        Ok(wait * HURRY)
     }
 }

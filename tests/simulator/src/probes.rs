@@ -121,7 +121,12 @@ impl State {
             Way::Stamped | Way::Bus => Some(at_ms),
             Way::Bare | Way::Retained => None,
         };
-        let wrong = fault.filter(|it| *it != ProbeFault::Future || probe.way == Way::Stamped);
+        let meets = |fault: &ProbeFault| match fault {
+            ProbeFault::Future => probe.way == Way::Stamped,
+            ProbeFault::Garbage | ProbeFault::Twice | ProbeFault::Reorder => probe.way != Way::Bus,
+            _ => true,
+        };
+        let wrong = fault.filter(meets);
         Some(Sample { probe: number, true_ms: at_ms, said_ms, t_c, rh_pct, wrong })
     }
 }

@@ -20,10 +20,12 @@ use crate::probes::{Sample, State};
 use crate::store::Store;
 use crate::trace::Trace;
 use crate::watch::{Violation, Watch};
-use crate::weather::{DAY, MINUTE, Weather};
+use crate::weather::{DAY, Weather};
 
 /// The shortest time between two turns of the keeper that nothing but itself asks for, ms.
 const TURN_MS: i64 = 300;
+/// The longest, ms: a step must be decided within ten seconds of its moment.
+const LONGEST_TURN_MS: i64 = 8_000;
 /// How long the system waits before it starts a process again that ended with an error, ms.
 const RESTART_MS: i64 = 10_000;
 
@@ -81,6 +83,8 @@ pub(crate) struct World {
     letters: u64,
     pub(crate) away_told: bool,
     over: bool,
+    /// The keeper has stood still up to this moment.
+    stood_until_ms: i64,
     pub(crate) steps: u64,
     road: Chance,
     pub(crate) choice: Chance,
@@ -115,6 +119,7 @@ impl World {
             letters: 0,
             away_told: false,
             over: false,
+            stood_until_ms: 0,
             steps: 0,
             road: Chance::new(plan.seed, "roads to the broker"),
             choice: Chance::new(plan.seed, "what the grower does"),
@@ -351,6 +356,7 @@ impl World {
         for far in &self.board.far {
             far::at(far).busy = false;
         }
+        self.watch.told.look_at_far_ends(&self.board, self.life - 1, hands.true_ms(), &mut self.trace)?;
         if let Err(why) = self.board.boot() {
             self.counts.add("start refused by the disk");
             self.watch.start_refused(&why, self.board.store.is_troubled())?;
@@ -406,9 +412,12 @@ impl World {
             self.down(away_ms, clock);
             return Ok(());
         }
-        let mut wait_ms = (wait.as_millis() as i64).clamp(TURN_MS, MINUTE);
-        if stalled {
+        let mut wait_ms = (wait.as_millis() as i64).clamp(TURN_MS, LONGEST_TURN_MS);
+        if stalled || now < self.stood_until_ms {
             self.watch.stood_still(now);
+        }
+        if stalled {
+            self.stood_until_ms = self.board.stalled_until_ms + TURN_MS;
         } else {
             for number in 0..2 {
                 let Some(connection) = self.links[number].connection() else { continue };

@@ -113,10 +113,12 @@ impl Shown {
         if glance.board.clock_vouched_by.is_some() && !trusted {
             return Err(Violation::new("I13", now_ms, "the clock is shown as trusted and nobody vouches for it"));
         }
-        if glance.board.clock_vouched_by.is_none() || now_ms - glance.at_ms > 2 * MINUTE {
+        if glance.board.clock_vouched_by.is_none() || now_ms - glance.at_ms > 5 * MINUTE {
             self.went_down();
             return Ok(());
         }
+        // With a trusted clock the glance's moment is true time.
+        let now_ms = glance.at_ms;
         self.watching_since_ms = self.watching_since_ms.or(Some(now_ms));
         self.check_fresh(glance, now_ms)?;
         self.check_silence(glance, now_ms)?;
@@ -141,7 +143,11 @@ impl Shown {
         for shown in &glance.probes {
             let number = self.probes.iter().position(|probe| probe.name == shown.probe);
             if !shown.silent && !number.is_some_and(is_fresh) {
-                return Err(Violation::new("I5", now_ms, format!("shown as live: {}", shown.probe)));
+                return Err(Violation::new(
+                    "I5",
+                    now_ms,
+                    format!("shown as live: {shown:?}; last {:?}", number.map(|it| self.heard[it].last_ms)),
+                ));
             }
         }
         Ok(())
@@ -176,7 +182,9 @@ impl Shown {
         let unseen = glance.places.iter().find(|it| it.t_c.is_none() && blind.contains(&it.place.as_str()));
         match unseen {
             Some(place) if glance.sentence.tone == Tone::Well => {
-                let what = format!("{:?} over {}, of which nothing is known", glance.sentence.order, place.place);
+                let open: Vec<_> = glance.open.iter().map(|it| (&it.id, it.later_until_ms)).collect();
+                let what =
+                    format!("{:?} over {}, of which nothing is known: {open:?}", glance.sentence.order, place.place);
                 Err(Violation::new("I5", now_ms, what))
             }
             _ => Ok(()),

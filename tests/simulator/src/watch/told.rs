@@ -36,6 +36,8 @@ pub(crate) struct Told {
     /// Notes that somebody was told are taken.
     noted: BTreeMap<i64, Note>,
     far: [FarSide; 2],
+    /// The disk has lost steps: numbers may have been used twice.
+    unsure: bool,
 }
 
 impl Told {
@@ -112,6 +114,9 @@ impl Told {
         now_ms: i64,
     ) -> Result<(), Violation> {
         let wrong = |what: String| Err(Violation::new("I3", now_ms, what));
+        if self.unsure {
+            return Ok(());
+        }
         let side = &mut self.far[number];
         if let Some(step) = &one.step {
             let stored = self.steps.get(&one.entry);
@@ -153,8 +158,9 @@ impl Told {
             }
         }
         if forgiven {
-            // What the disk lost is told anew, under numbers that were used before.
-            *self = Self::default();
+            // What the disk lost is told anew, under numbers that were used before: nothing can be said of repeats.
+            self.unsure = true;
+            self.noted.clear();
         }
         (self.newest, self.last) = (0, BTreeMap::new());
         self.steps.clear();
@@ -164,7 +170,7 @@ impl Told {
 
     /// Every step that should travel waits, was taken, was overtaken, ran out or was refused for good.
     pub(crate) fn check_outbox(&self, board: &Board, now_ms: i64) -> Result<(), Violation> {
-        let Some(life) = &board.life else { return Ok(()) };
+        let Some(life) = board.life.as_ref().filter(|_| !self.unsure) else { return Ok(()) };
         let Ok(rows) = life.keeper.core().ledger().outbox() else { return Ok(()) };
         for (entry, step) in &self.steps {
             let overtaken = self.last.get(&step.notice).is_some_and(|last| *last > step.number);
