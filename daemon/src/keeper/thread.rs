@@ -181,7 +181,7 @@ impl Keeper {
         }
         self.setup.core.advance(moment);
         self.setup.core.write_letters(moment);
-        let told = self.setup.core.is_urgent();
+        let told = self.setup.core.is_urgent() && self.refused.is_none();
         if self.is_commit_due(moment) {
             self.commit(moment);
         }

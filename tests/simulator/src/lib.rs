@@ -18,6 +18,7 @@
 //! | `broker`, `link`, `net` | the broker, our end of a connection, the roads between |
 //! | `garden`, `probes`, `weather` | what stands where, what is measured and said, what is true |
 //! | `far` | the couriers' far ends |
+//! | `same` | a run without faults against the replay of its record |
 //! | `shrink`, `trace`, `counts`, `chance` | a shorter failure, a running hash, counters, named streams of chance |
 
 mod board;
@@ -34,6 +35,7 @@ mod look;
 mod net;
 mod plan;
 mod probes;
+mod same;
 mod shrink;
 mod store;
 mod strike;
@@ -49,6 +51,7 @@ use agronomy::crop::CropBook;
 pub use counts::Counts;
 pub use faults::{BootClock, DiskFault, FarFault, Fault, Grower, How, LinkFault, ProbeFault};
 pub use plan::Plan;
+pub use same::live_and_replayed;
 pub use shrink::shrink;
 pub use watch::Violation;
 

@@ -41,6 +41,7 @@ impl World {
         }
         if !Arc::ptr_eq(&glance, &self.watch.seen.glance) {
             self.watch.seen.glance = Arc::clone(&glance);
+            self.counts.add("glance looked at");
             let news = self.watch.told.read_on(core.ledger(), punctual, now, &mut self.trace)?;
             for step in news {
                 self.counts.add("step told");

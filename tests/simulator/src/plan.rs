@@ -82,9 +82,10 @@ impl Plan {
         Self { faults: Vec::new(), dead_probe: usize::MAX, dead_courier: None, ..Self::draw(seed) }
     }
 
-    /// The kinds of fault in it, each once.
-    pub fn kinds(&self) -> std::collections::BTreeSet<&'static str> {
-        self.faults.iter().map(|(_, fault)| fault.kind()).collect()
+    /// The names of all kinds of fault there are.
+    pub fn all_kinds() -> std::collections::BTreeSet<&'static str> {
+        let mut chance = Chance::new(0, "names");
+        KINDS.iter().map(|draw| draw(&mut chance).kind()).collect()
     }
 
     /// Simulated days.

@@ -154,6 +154,20 @@ impl World {
         (self.now_ms() - self.plan.start_ms) as f64 / DAY as f64
     }
 
+    /// Everything reckoned and told, once all is stored and no day waits to be made afresh.
+    pub(crate) fn export(&mut self) -> Result<String, Violation> {
+        for _ in 0..200 {
+            self.board.turn().map_err(|why| Violation::new("P2", self.now_ms(), why))?;
+            let core = self.board.life.as_ref().map(|life| life.keeper.core());
+            if let Some(core) = core.filter(|core| !core.engine().is_dirty()) {
+                return Ok(glasshour::keeper::export::export(core.engine()).to_string());
+            }
+            let next = self.now_ms() + 1_000;
+            self.board.clock.pass_to(next);
+        }
+        Err(Violation::new("P7", self.now_ms(), "days wait for ever to be made afresh"))
+    }
+
     /// Runs to the end.
     ///
     /// # Errors
@@ -404,6 +418,7 @@ impl World {
                 link.hand_on(&life.handle);
             }
         }
+        self.counts.add("turn of the keeper");
         let wait = self.board.turn().map_err(|why| Violation::new("P2", now, why))?;
         if self.board.store.is_dark() {
             // The power went in the middle of this turn: nothing it did afterwards has left the board.

@@ -106,6 +106,14 @@ impl Kept {
         })
     }
 
+    /// Everything that arrived, by arrival; each letter once.
+    pub(crate) fn arrivals(&self) -> Vec<(i64, &Sample)> {
+        let mut arrivals: Vec<_> =
+            self.arrivals.iter().map(|(letter, at_ms)| (*at_ms, *letter, &self.samples[letter])).collect();
+        arrivals.sort_by_key(|(at_ms, letter, _)| (*at_ms, *letter));
+        arrivals.into_iter().map(|(at_ms, _, sample)| (at_ms, sample)).collect()
+    }
+
     /// The newest reading of a probe in the ledger, UTC ms.
     pub(crate) fn newest(&self, probe: usize) -> Option<i64> {
         let of = |quantity| (probe, quantity, i64::MIN)..=(probe, quantity, i64::MAX);
