@@ -243,8 +243,9 @@ impl Keeper {
         let moment = self.moment();
         self.stale = true;
         match event {
-            Event::Heard { readings, arrived_ms, done } => {
-                let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
+            Event::Heard { readings, arrived_mono_ms, done } => {
+                let waited_ms = moment.mono_ms.saturating_sub(arrived_mono_ms).max(0);
+                let arrived_ms = if moment.trusted { moment.wall_ms } else { moment.mono_ms } - waited_ms;
                 // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
                 let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
                 self.setup.core.hear(Moment { wall_ms, ..moment }, &[Message { readings, arrived_ms }]);

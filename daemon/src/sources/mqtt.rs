@@ -106,13 +106,13 @@ pub async fn run(
 }
 
 /// What a message tells the keeper, with the way to acknowledge it on the connection it came by; what tells nothing is
-/// acknowledged at once. `arrived_ms` is UTC ms.
+/// acknowledged at once. `arrived_mono_ms` is by the monotonic clock, ms.
 pub fn hear(
     rules: &TopicRules,
     own_prefix: &str,
     client: &AsyncClient,
     publish: &Publish,
-    arrived_ms: i64,
+    arrived_mono_ms: i64,
 ) -> Vec<Event> {
     let Publish { dup, retain, qos, ref topic, pkid, .. } = *publish;
     let own = !own_prefix.is_empty() && is_under(own_prefix, topic);
@@ -127,7 +127,7 @@ pub fn hear(
         return Vec::new();
     }
     let done = (qos != QoS::AtMostOnce).then(|| Box::new(acknowledge) as Acknowledge);
-    message::events(said, &publish.payload, arrived_ms, done)
+    message::events(said, &publish.payload, arrived_mono_ms, done)
 }
 
 /// The keeper has gone: there is nobody to hear for.
@@ -289,8 +289,8 @@ impl Link<'_> {
 
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.
     async fn arrived(&self, client: &AsyncClient, publish: Publish) -> Result<(), KeeperGone> {
-        let arrived_ms = self.clock.wall_ms();
-        for event in hear(&self.rules, &self.settings.own_prefix, client, &publish, arrived_ms) {
+        let arrived_mono_ms = self.clock.monotonic_ms();
+        for event in hear(&self.rules, &self.settings.own_prefix, client, &publish, arrived_mono_ms) {
             self.send(event).await?;
         }
         Ok(())

@@ -51,10 +51,10 @@ impl Link {
         self.hand.clear();
     }
 
-    /// A message arrived at a moment of the board's wall clock.
-    pub(crate) fn arrived(&mut self, connection: u64, publish: &Publish, wall_ms: i64) {
+    /// A message arrived at a moment of the board's monotonic clock.
+    pub(crate) fn arrived(&mut self, connection: u64, publish: &Publish, mono_ms: i64) {
         let Some(open) = self.open.as_ref().filter(|open| open.connection == connection) else { return };
-        self.hand.extend(mqtt::hear(&self.rules, OWN_PREFIX, &open.client, publish, wall_ms));
+        self.hand.extend(mqtt::hear(&self.rules, OWN_PREFIX, &open.client, publish, mono_ms));
     }
 
     /// Hands on to the keeper what it has room for.

@@ -207,9 +207,9 @@ impl World {
                 if !self.net.passes_to_board() || self.links[number].connection() != Some(connection) {
                     return Ok(false);
                 }
-                let wall_ms = self.board.clock.wall_ms();
+                let mono_ms = self.board.clock.monotonic_ms();
                 self.watch.arrived(packet.number, packet.publish.retain || packet.publish.dup, self.now_ms());
-                self.links[number].arrived(connection, &packet.publish, wall_ms);
+                self.links[number].arrived(connection, &packet.publish, mono_ms);
             }
             Happening::ToBroker(number, connection, pkid) => {
                 if self.net.passes_to_broker() {
@@ -254,7 +254,7 @@ impl World {
             let Some(life) = &self.board.life else { return false };
             let heard = Event::Heard {
                 readings: sample.heard(&probe),
-                arrived_ms: self.board.clock.wall_ms(),
+                arrived_mono_ms: self.board.clock.monotonic_ms(),
                 done: None,
             };
             // A bus drops what the keeper has no room for.
