@@ -361,7 +361,9 @@ impl Core {
             self.undated.extend(done.seq);
             self.pending.undated.clear();
         }
-        let mut commit = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
+        // A wall clock that nobody vouches for leaves no date behind: the next start would take it for the newest commit.
+        let wall_ms = if moment.trusted { moment.wall_ms } else { self.engine.now_ms() };
+        let mut commit = Commit::empty(self.boot, wall_ms, moment.mono_ms);
         commit.readings = &self.pending.dated;
         commit.notes = &all;
         commit.queue = &queue;

@@ -84,8 +84,8 @@ pub enum Event {
     Heard {
         /// All readings of one message or one sample.
         readings: Vec<Heard>,
-        /// Arrival, by the daemon's wall clock, UTC ms.
-        arrived_ms: i64,
+        /// Arrival, by the daemon's monotonic clock, ms: the wall clock may be set while it waits for the keeper.
+        arrived_mono_ms: i64,
         /// How to acknowledge it to its sender, where the sender waits for that.
         done: Option<Acknowledge>,
     },

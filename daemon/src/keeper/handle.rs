@@ -144,8 +144,7 @@ impl Handle {
         }
         let (durable, seen) = oneshot::channel();
         let done: Acknowledge = Box::new(move || _ = durable.send(()));
-        let arrived_ms = i64::MAX;
-        let event = Event::Heard { readings, arrived_ms, done: Some(done) };
+        let event = Event::Heard { readings, arrived_mono_ms: i64::MAX, done: Some(done) };
         self.events.send(event).await.map_err(|_| Stopped)?;
         seen.await.map_err(|_| Stopped)
     }

@@ -117,9 +117,7 @@ impl Keeper {
     ///
     /// When something that waits could not be made durable at the end.
     pub fn run(mut self, runtime: &tokio::runtime::Handle, stop: &CancellationToken) -> Outcome {
-        self.count_undated();
-        self.reckon_growth_if_small();
-        self.publish();
+        self.begin();
         while !stop.is_cancelled() {
             let wait = self.until_next();
             let first = runtime.block_on(async {
@@ -146,6 +144,26 @@ impl Keeper {
             Some((why, _)) => Err(format!("what waited could not be stored: {why}")),
             None => Ok(()),
         }
+    }
+
+    /// Makes the first glance; once, before the first [`turn`](Self::turn). [`run`](Self::run) does it by itself.
+    pub fn begin(&mut self) {
+        self.count_undated();
+        self.reckon_growth_if_small();
+        self.publish();
+    }
+
+    /// One turn without waiting, for a driver with a clock of its own: takes in what waits, lets time pass, commits
+    /// what is due. Says how long it would wait for the next event at most.
+    pub fn turn(&mut self) -> Duration {
+        let first = self.events.try_recv().ok();
+        self.round(first);
+        self.until_next()
+    }
+
+    /// The engine with its ledger, to look at.
+    pub fn core(&self) -> &Core {
+        &self.setup.core
     }
 
     fn round(&mut self, first: Option<Event>) {
@@ -209,13 +227,14 @@ impl Keeper {
     }
 
     /// Takes in what was heard at one moment, and judges once.
-    fn hear(&mut self, Together { readings, arrived_ms, dones }: Together) {
+    fn hear(&mut self, Together { readings, arrived_mono_ms, dones }: Together) {
         if readings.is_empty() {
             return;
         }
         let moment = self.moment();
         self.stale = true;
-        let arrived_ms = if moment.trusted { arrived_ms.min(moment.wall_ms) } else { moment.mono_ms };
+        let waited_ms = moment.mono_ms.saturating_sub(arrived_mono_ms).max(0);
+        let arrived_ms = if moment.trusted { moment.wall_ms } else { moment.mono_ms } - waited_ms;
         // What came in while the keeper was busy is taken in at the moment it came: a queue is no silence.
         let wall_ms = if moment.trusted { arrived_ms } else { moment.wall_ms };
         let moment = Moment { wall_ms, ..moment };
@@ -237,9 +256,9 @@ impl Keeper {
         let moment = self.moment();
         self.stale = true;
         match event {
-            Event::Heard { readings, arrived_ms, done } => {
+            Event::Heard { readings, arrived_mono_ms, done } => {
                 let dones = done.into_iter().collect();
-                self.hear(Together { readings: vec![readings], arrived_ms, dones });
+                self.hear(Together { readings: vec![readings], arrived_mono_ms, dones });
             }
             Event::Malformed { probe, sample, done } => {
                 let counted = self.shell.malformed.entry(probe.to_string()).or_default();

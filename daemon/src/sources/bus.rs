@@ -102,8 +102,8 @@ impl<E: Error + Display> Seat<E> {
 
     /// Asks it if it is its turn; says whether the bus is stuck.
     fn ask_if_due(&mut self, clock: &dyn Clock, outbox: &mut Outbox) -> bool {
-        let arrived_ms = clock.wall_ms();
-        let Some(stamp_ms) = self.turn.stamp(arrived_ms) else { return false };
+        let Some(stamp_ms) = self.turn.stamp(clock.wall_ms()) else { return false };
+        let arrived_mono_ms = clock.monotonic_ms();
         let answer = self.ask();
         let now_ms = clock.wall_ms();
         let why = match &answer {
@@ -119,7 +119,7 @@ impl<E: Error + Display> Seat<E> {
                 // A clock that nobody vouches for stamps nothing; the keeper dates by arrival.
                 let measured_ms = clock.vouched_by().map(|_| stamp_ms);
                 let readings = measured.into_iter().filter_map(|one| self.heard(one, measured_ms)).collect();
-                outbox.put(Event::Heard { readings, arrived_ms, done: None });
+                outbox.put(Event::Heard { readings, arrived_mono_ms, done: None });
                 false
             }
             Err(error) => {

@@ -183,9 +183,9 @@ fn a_clock_nobody_vouches_for_stamps_nothing() {
     bench.clock.1.store(false, Ordering::Relaxed);
     let events = bench.run(5, 100, |_, _| {});
     for event in &events {
-        if let Event::Heard { readings, arrived_ms, .. } = event {
+        if let Event::Heard { readings, arrived_mono_ms, .. } = event {
             assert!(readings.iter().all(|reading| reading.measured_ms.is_none()));
-            assert_eq!(*arrived_ms, NOON_MS);
+            assert_eq!(*arrived_mono_ms, NOON_MS);
         }
     }
     assert!(events.iter().any(|event| matches!(event, Event::Heard { .. })));

@@ -230,13 +230,13 @@ impl Hall {
         publish: &Publish,
         done: Option<Acknowledge>,
     ) -> Result<(), Parting> {
-        let arrived_ms = self.clock.wall_ms();
+        let arrived_mono_ms = self.clock.monotonic_ms();
         // A publisher's "retain" asks the broker to keep it; only "dup" says that it comes once more.
         let mut said = self.rules.hear(&publish.topic, &publish.payload, publish.dup);
         let known = !said.is_empty();
         said.retain(|(whose, _)| probe.is_none_or(|probe| probe == whose));
         if !said.is_empty() {
-            for event in message::events(said, &publish.payload, arrived_ms, done) {
+            for event in message::events(said, &publish.payload, arrived_mono_ms, done) {
                 self.send(event).await?;
             }
             return Ok(());

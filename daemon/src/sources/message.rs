@@ -10,7 +10,7 @@ use crate::keeper::event::{Acknowledge, Event};
 pub(super) fn events(
     said: Vec<Said>,
     payload: &[u8],
-    arrived_ms: i64,
+    arrived_mono_ms: i64,
     mut done: Option<Acknowledge>,
 ) -> Vec<Event> {
     let mut readings = Vec::new();
@@ -25,7 +25,7 @@ pub(super) fn events(
         }
     }
     if !readings.is_empty() {
-        events.push(Event::Heard { readings, arrived_ms, done: done.take() });
+        events.push(Event::Heard { readings, arrived_mono_ms, done: done.take() });
     } else if let Some(Event::Malformed { done: last, .. }) = events.last_mut() {
         *last = done.take();
     }

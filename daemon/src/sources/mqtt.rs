@@ -105,6 +105,31 @@ pub async fn run(
     Ok(())
 }
 
+/// What a message tells the keeper, with the way to acknowledge it on the connection it came by; what tells nothing is
+/// acknowledged at once. `arrived_mono_ms` is by the monotonic clock, ms.
+pub fn hear(
+    rules: &TopicRules,
+    own_prefix: &str,
+    client: &AsyncClient,
+    publish: &Publish,
+    arrived_mono_ms: i64,
+) -> Vec<Event> {
+    let Publish { dup, retain, qos, ref topic, pkid, .. } = *publish;
+    let own = !own_prefix.is_empty() && is_under(own_prefix, topic);
+    let said = if own { Vec::new() } else { rules.hear(topic, &publish.payload, retain || dup) };
+    let receipt = Publish { pkid, ..Publish::new("", qos, Vec::new()) };
+    let client = client.clone();
+    // On a link that is gone this goes nowhere, and the message comes again.
+    let acknowledge = move || _ = client.try_ack(&receipt);
+    if said.is_empty() {
+        // Our own, or of a topic that an older site file asked for: it would come for ever.
+        acknowledge();
+        return Vec::new();
+    }
+    let done = (qos != QoS::AtMostOnce).then(|| Box::new(acknowledge) as Acknowledge);
+    message::events(said, &publish.payload, arrived_mono_ms, done)
+}
+
 /// The keeper has gone: there is nobody to hear for.
 struct KeeperGone;
 
@@ -264,21 +289,8 @@ impl Link<'_> {
 
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.
     async fn arrived(&self, client: &AsyncClient, publish: Publish) -> Result<(), KeeperGone> {
-        let arrived_ms = self.clock.wall_ms();
-        let Publish { dup, retain, qos, ref topic, pkid, .. } = publish;
-        let own = !self.settings.own_prefix.is_empty() && is_under(&self.settings.own_prefix, topic);
-        let said = if own { Vec::new() } else { self.rules.hear(topic, &publish.payload, retain || dup) };
-        let receipt = Publish { pkid, ..Publish::new("", qos, Vec::new()) };
-        let client = client.clone();
-        // On a link that is gone this goes nowhere, and the message comes again.
-        let acknowledge = move || _ = client.try_ack(&receipt);
-        if said.is_empty() {
-            // Our own, or of a topic that an older site file asked for: it would come for ever.
-            acknowledge();
-            return Ok(());
-        }
-        let done = (qos != QoS::AtMostOnce).then(|| Box::new(acknowledge) as Acknowledge);
-        for event in message::events(said, &publish.payload, arrived_ms, done) {
+        let arrived_mono_ms = self.clock.monotonic_ms();
+        for event in hear(&self.rules, &self.settings.own_prefix, client, &publish, arrived_mono_ms) {
             self.send(event).await?;
         }
         Ok(())

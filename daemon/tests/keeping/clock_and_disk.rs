@@ -115,7 +115,7 @@ impl Bench {
             measured_ms: None,
             stale: false,
         }];
-        let event = Event::Heard { readings, arrived_ms: self.clock.wall_ms(), done: None };
+        let event = Event::Heard { readings, arrived_mono_ms: self.clock.monotonic_ms(), done: None };
         self.handle.events.send(event).await.unwrap();
         self.rounds().await;
     }
@@ -362,7 +362,7 @@ async fn p8_while_the_disk_refuses_memory_is_bounded_and_what_is_not_kept_is_cou
         let readings = (0..2_000).map(|n| heard("post", AIR, at_ms - n * 1_000, 20.0)).collect();
         at_ms += 2_000_000;
         bench.machine.pass(2_000_000);
-        let event = Event::Heard { readings, arrived_ms: at_ms, done: None };
+        let event = Event::Heard { readings, arrived_mono_ms: bench.clock.monotonic_ms(), done: None };
         bench.handle.events.send(event).await.unwrap();
         bench.rounds().await;
     }

@@ -99,7 +99,8 @@ impl Bench {
                 acks.fetch_add(1, Ordering::SeqCst);
             }
         };
-        let event = Event::Heard { readings, arrived_ms: self.clock.wall_ms(), done: Some(Box::new(done)) };
+        let arrived_mono_ms = self.clock.monotonic_ms();
+        let event = Event::Heard { readings, arrived_mono_ms, done: Some(Box::new(done)) };
         self.handle.events.send(event).await.unwrap();
     }
 

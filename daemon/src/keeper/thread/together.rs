@@ -9,7 +9,7 @@ use crate::reading::Heard;
 #[derive(Default)]
 pub(super) struct Together {
     pub(super) readings: Vec<Vec<Heard>>,
-    pub(super) arrived_ms: i64,
+    pub(super) arrived_mono_ms: i64,
     pub(super) dones: Vec<Acknowledge>,
 }
 
@@ -17,12 +17,13 @@ impl Together {
     /// Takes an event that belongs to the others; any other comes back.
     pub(super) fn join(&mut self, event: Event) -> Option<Event> {
         match event {
-            Event::Heard { readings, arrived_ms, done }
+            Event::Heard { readings, arrived_mono_ms, done }
                 if self.readings.is_empty()
-                    || (arrived_ms == self.arrived_ms && done.is_some() != self.dones.is_empty()) =>
+                    || (arrived_mono_ms == self.arrived_mono_ms
+                        && done.is_some() != self.dones.is_empty()) =>
             {
                 self.readings.push(readings);
-                self.arrived_ms = arrived_ms;
+                self.arrived_mono_ms = arrived_mono_ms;
                 self.dones.extend(done);
                 None
             }
@@ -35,9 +36,9 @@ impl Together {
 mod tests {
     use super::*;
 
-    fn heard(arrived_ms: i64, stamped: bool) -> Event {
+    fn heard(arrived_mono_ms: i64, stamped: bool) -> Event {
         let done = stamped.then(|| Box::new(|| ()) as Acknowledge);
-        Event::Heard { readings: Vec::new(), arrived_ms, done }
+        Event::Heard { readings: Vec::new(), arrived_mono_ms, done }
     }
 
     #[test]

@@ -58,6 +58,18 @@ pub(super) fn sentence(
             notice: Some(notice.id.clone()),
         };
     }
+    // "Later" puts a notice off; it does not make well what nobody sees.
+    let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);
+    if let Some((notice, step)) =
+        open.iter().find(unseen).and_then(|notice| notice.steps.last().map(|step| (notice, step)))
+    {
+        return Sentence {
+            tone: Tone::Blind,
+            order: step.title.clone(),
+            why: step.text.clone(),
+            notice: Some(notice.id.clone()),
+        };
+    }
     let seen = places.iter().any(|place| place.t_c.is_some());
     if !seen && !probes.is_empty() {
         return Sentence {
@@ -77,6 +89,13 @@ pub(super) fn sentence(
         };
     }
     calm(engine, places)
+}
+
+/// Whether the place of a silent probe is seen by another. The notice's own place is the probe's name.
+fn is_seen(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> bool {
+    let hang = engine.ground.hang_at(&notice.place, engine.now_ms());
+    let place = hang.and_then(|hang| places.iter().find(|place| place.place == hang.place));
+    place.is_none_or(|place| place.t_c.is_some())
 }
 
 /// The first numbers of a heat notice, as they are now rather than as they were when it was told.

@@ -1,0 +1,213 @@
+//! Steps of notices: told once, stored before they are sent, sent once, and never without their cause.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use glasshour::entry::{Note, Step, Turn};
+use glasshour::ledger::Ledger;
+use glasshour::minders::heat::TOO_HOT;
+
+use super::{Excused, Violation};
+use crate::board::Board;
+use crate::far::{self, Taken};
+use crate::trace::Trace;
+use crate::weather::MINUTE;
+
+/// A step is decided so soon after its moment (P10), ms; the rest is the simulator's own grain.
+const DECIDED_MS: i64 = 15_000;
+
+/// What a courier's far end has taken.
+#[derive(Debug, Default)]
+struct FarSide {
+    /// By id: the board's life in which it was taken last, and whether its answer was lost.
+    taken: BTreeMap<String, (u64, bool)>,
+    /// The id under which each step came.
+    ids: BTreeMap<(String, u32), String>,
+    entries: BTreeSet<i64>,
+}
+
+/// What is known of notices.
+#[derive(Debug, Default)]
+pub(crate) struct Told {
+    newest: i64,
+    /// Steps in the ledger, by entry.
+    pub(crate) steps: BTreeMap<i64, Step>,
+    /// Highest step of each notice.
+    last: BTreeMap<String, u32>,
+    /// Notes that somebody was told are taken.
+    noted: BTreeMap<i64, Note>,
+    far: [FarSide; 2],
+    /// The disk has lost steps: numbers may have been used twice.
+    unsure: bool,
+}
+
+impl Told {
+    /// A note was taken under this number.
+    pub(crate) fn noted(&mut self, entry: i64, note: Note) {
+        self.noted.insert(entry, note);
+    }
+
+    /// The newest step in the ledger; 0 before the first.
+    pub(crate) fn newest_step(&self) -> i64 {
+        self.steps.last_key_value().map_or(0, |(entry, _)| *entry)
+    }
+
+    /// Reads on in the ledger.
+    pub(crate) fn read_on(
+        &mut self,
+        ledger: &Ledger,
+        punctual: bool,
+        now_ms: i64,
+        trace: &mut Trace,
+    ) -> Result<Vec<Step>, Violation> {
+        let Ok(entries) = ledger.entries_after(self.newest) else { return Ok(Vec::new()) };
+        let mut news = Vec::new();
+        for entry in entries {
+            self.newest = entry.id;
+            let Note::Step(step) = entry.note else { continue };
+            let last = self.last.entry(step.notice.clone()).or_default();
+            if step.number != *last + 1 {
+                let what = format!("step {} of {} after step {last}", step.number, step.notice);
+                return Err(Violation::new("I3", now_ms, what));
+            }
+            *last = step.number;
+            if punctual && now_ms - step.at_ms > DECIDED_MS {
+                let late = (now_ms - step.at_ms) / 1000;
+                return Err(Violation::new(
+                    "P10",
+                    now_ms,
+                    format!("stored {late} s after its moment: {step:?}"),
+                ));
+            }
+            trace.note(&step.notice, step.at_ms);
+            news.push(step.clone());
+            self.steps.insert(entry.id, step);
+        }
+        Ok(news)
+    }
+
+    /// What the far ends took since the last look.
+    pub(crate) fn look_at_far_ends(
+        &mut self,
+        board: &Board,
+        life: u64,
+        now_ms: i64,
+        trace: &mut Trace,
+    ) -> Result<u64, Violation> {
+        let mut taken = 0;
+        for (number, end) in board.far.iter().enumerate() {
+            let (news, doubt) = {
+                let mut far = far::at(end);
+                (std::mem::take(&mut far.news), far.doubt.clone())
+            };
+            for one in news {
+                taken += 1;
+                trace.note(&one.id, now_ms);
+                let doubted = doubt.get(&one.id).copied().unwrap_or(false);
+                self.take(number, one, doubted, life, now_ms)?;
+            }
+        }
+        Ok(taken)
+    }
+
+    fn take(
+        &mut self,
+        number: usize,
+        one: Taken,
+        doubt: bool,
+        life: u64,
+        now_ms: i64,
+    ) -> Result<(), Violation> {
+        let wrong = |what: String| Err(Violation::new("I3", now_ms, what));
+        if self.unsure {
+            return Ok(());
+        }
+        let side = &mut self.far[number];
+        if let Some(step) = &one.step {
+            let stored = self.steps.get(&one.entry);
+            if stored.is_none_or(|stored| (&stored.notice, stored.number) != (&step.0, step.1)) {
+                return wrong(format!("sent and not stored: {one:?}"));
+            }
+            let id = side.ids.entry(step.clone()).or_insert_with(|| one.id.clone());
+            if *id != one.id {
+                return wrong(format!("{step:?} was shown under {id} and again under {}", one.id));
+            }
+        }
+        if let Some((before, doubted)) = side.taken.get(&one.id)
+            && *before == life
+            && !doubted
+        {
+            return wrong(format!("sent twice in one life, though its answer came: {one:?}"));
+        }
+        side.entries.insert(one.entry);
+        side.taken.insert(one.id, (life, doubt));
+        Ok(())
+    }
+
+    /// Reads the whole ledger anew after a start: nothing that was told or taken may be gone.
+    pub(crate) fn reread(&mut self, board: &Board, now_ms: i64, excused: Excused) -> Result<(), Violation> {
+        let Some(life) = &board.life else { return Ok(()) };
+        let ledger = life.keeper.core().ledger();
+        let entries =
+            ledger.entries().map_err(|error| Violation::new("I2", now_ms, format!("no entries: {error}")))?;
+        let found: BTreeMap<i64, Note> = entries.into_iter().map(|entry| (entry.id, entry.note)).collect();
+        let forgiven = excused.lied || excused.rot;
+        for (entry, step) in &self.steps {
+            if found.get(entry) != Some(&Note::Step(step.clone())) && !forgiven {
+                return Err(Violation::new("I3", now_ms, format!("a step is gone: {entry} {step:?}")));
+            }
+        }
+        for (entry, note) in &self.noted {
+            if found.get(entry) != Some(note) && !forgiven {
+                return Err(Violation::new("I1", now_ms, format!("a note is gone: {entry} {note:?}")));
+            }
+        }
+        if forgiven {
+            // What the disk lost is told anew, under numbers that were used before: nothing can be said of repeats.
+            self.unsure = true;
+            self.noted.clear();
+        }
+        (self.newest, self.last) = (0, BTreeMap::new());
+        self.steps.clear();
+        self.read_on(ledger, false, now_ms, &mut Trace::default())?;
+        self.check_outbox(board, now_ms)
+    }
+
+    /// Every step that should travel waits, was taken, was overtaken, ran out or was refused for good.
+    pub(crate) fn check_outbox(&self, board: &Board, now_ms: i64) -> Result<(), Violation> {
+        let Some(life) = board.life.as_ref().filter(|_| !self.unsure) else { return Ok(()) };
+        let Ok(rows) = life.keeper.core().ledger().outbox() else { return Ok(()) };
+        for (entry, step) in &self.steps {
+            let overtaken = self.last.get(&step.notice).is_some_and(|last| *last > step.number);
+            let over = now_ms - step.at_ms > glasshour::couriers::STEP_LIFE_MS;
+            if overtaken || over {
+                continue;
+            }
+            for (number, courier) in far::NAMES.iter().enumerate() {
+                let travels = number == 1 || step.push;
+                let waits = rows.iter().any(|row| row.step == *entry && row.courier == *courier);
+                let never = far::at(&board.far[number]).never.contains(entry);
+                if travels && !waits && !never && !self.far[number].entries.contains(entry) {
+                    let what = format!("{courier} has neither taken it nor does it wait: {entry} {step:?}");
+                    return Err(Violation::new("I3", now_ms, what));
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// I8: whether a step about heat has its cause: something that hot was said of the place shortly before.
+pub(crate) fn has_cause(step: &Step, hottest_c: Option<f64>) -> bool {
+    let worse = matches!(step.turn, Turn::Opened | Turn::Worsened);
+    if step.minder != TOO_HOT || !worse {
+        return true;
+    }
+    // The place's own line is 40 °C (crops.toml, practice); the lowest line of a crop here lies above 23.
+    let line_c = if step.severity == agronomy::crop::Severity::Extreme { 40.0 } else { 23.0 };
+    hottest_c.is_some_and(|hottest| hottest >= line_c)
+}
+
+/// How far back the cause of a heat step may lie, ms: the value may be held for twice the interval.
+pub(crate) fn cause_window_ms(interval_ms: i64) -> i64 {
+    2 * interval_ms + MINUTE
+}
