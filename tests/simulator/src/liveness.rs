@@ -39,7 +39,7 @@ impl World {
         if now > healed_ms + EMPTIED_MS {
             let rows = life.keeper.core().ledger().outbox().unwrap_or_default();
             for (number, courier) in NAMES.iter().enumerate() {
-                if self.plan.dead_courier == Some(number) {
+                if self.plan.dead_courier == Some(number) || self.watch.told.unsure {
                     continue;
                 }
                 let late = rows

@@ -29,9 +29,10 @@ impl World {
         let vouched = self.board.clock.vouched_by().is_some();
         let glance = life.handle.now();
         let trusted = vouched && glance.board.clock_vouched_by.is_some();
-        if core.seq() > self.watch.seen.seq || trusted != self.watch.seen.trusted {
+        let news = core.seq() > self.watch.seen.seq || trusted != self.watch.seen.trusted;
+        if news || !self.watch.kept.is_current() {
             (self.watch.seen.seq, self.watch.seen.trusted) = (core.seq(), trusted);
-            self.watch.kept.read_on(core.ledger(), trusted, now, &mut self.counts)?;
+            self.watch.kept.read_on(core.ledger(), trusted, self.watch.excused, now, &mut self.counts)?;
         }
         let refuses = glance.board.storage_refused.is_some();
         let disturbed = refuses || self.board.store.is_troubled() || !trusted;
@@ -82,7 +83,8 @@ impl World {
             return Err(Violation::new("I7", now, what));
         }
         let before = now - self.plan.commit_every_ms - UNSTORED_MS;
-        if refuses || self.watch.seen.running_since_ms > before {
+        // What rot has fenced cannot be told from what was never stored.
+        if refuses || self.watch.damaged() || self.watch.seen.running_since_ms > before {
             return Ok(());
         }
         if let Some(letter) = self.watch.kept.unstored_before(before) {

@@ -24,8 +24,8 @@ type Key = (usize, Quantity, i64);
 pub(crate) struct Kept {
     probes: Vec<Probe>,
     samples: BTreeMap<u64, Sample>,
-    /// When each arrived last.
-    arrivals: BTreeMap<u64, i64>,
+    /// When each arrived last, and whether the keeper trusted its clock then.
+    arrivals: BTreeMap<u64, (i64, bool)>,
     /// Letters by what they say: probe and stamp.
     stamped: BTreeMap<(usize, i64), u64>,
     /// True times of what was said without a stamp: probe and hundredths of a degree.
@@ -36,6 +36,10 @@ pub(crate) struct Kept {
     /// Dated readings in the ledger: hundredths, and whether sound.
     pub(crate) stored: BTreeMap<Key, Vec<(i64, bool)>>,
     seq: i64,
+    /// Whether everything committed so far has been read.
+    is_current: bool,
+    /// Acknowledged while that was not so.
+    unproven: Vec<u64>,
     undated_from: Option<i64>,
     /// Acknowledged readings that a lying disk lost.
     pub(crate) lost: u64,
@@ -61,6 +65,8 @@ impl Kept {
             fresh: VecDeque::new(),
             stored: BTreeMap::new(),
             seq: 0,
+            is_current: true,
+            unproven: Vec::new(),
             undated_from: None,
             lost: 0,
         }
@@ -75,8 +81,8 @@ impl Kept {
         self.samples.insert(letter, sample.clone());
     }
 
-    pub(crate) fn arrived(&mut self, letter: u64, now_ms: i64) -> Option<&Sample> {
-        self.arrivals.insert(letter, now_ms);
+    pub(crate) fn arrived(&mut self, letter: u64, trusted: bool, now_ms: i64) -> Option<&Sample> {
+        self.arrivals.insert(letter, (now_ms, trusted));
         self.fresh.push_back((now_ms, letter));
         self.samples.get(&letter)
     }
@@ -87,6 +93,15 @@ impl Kept {
         if self.is_stored(letter) {
             return Ok(());
         }
+        if !self.is_current {
+            // The ledger could not be read since the commit that this may have come by.
+            self.unproven.push(letter);
+            return Ok(());
+        }
+        self.is_gone(letter, now_ms)
+    }
+
+    fn is_gone(&self, letter: u64, now_ms: i64) -> Result<(), Violation> {
         Err(Violation::new(
             "I1",
             now_ms,
@@ -109,7 +124,7 @@ impl Kept {
     /// Everything that arrived, by arrival; each letter once.
     pub(crate) fn arrivals(&self) -> Vec<(i64, &Sample)> {
         let mut arrivals: Vec<_> =
-            self.arrivals.iter().map(|(letter, at_ms)| (*at_ms, *letter, &self.samples[letter])).collect();
+            self.arrivals.iter().map(|(letter, (at_ms, _))| (*at_ms, *letter, &self.samples[letter])).collect();
         arrivals.sort_by_key(|(at_ms, letter, _)| (*at_ms, *letter));
         arrivals.into_iter().map(|(at_ms, _, sample)| (at_ms, sample)).collect()
     }
@@ -135,6 +150,11 @@ impl Kept {
         None
     }
 
+    /// Whether everything committed so far has been read.
+    pub(crate) fn is_current(&self) -> bool {
+        self.is_current
+    }
+
     /// What was read and not committed is gone with the process.
     pub(crate) fn went_down(&mut self) {
         self.fresh.clear();
@@ -145,6 +165,7 @@ impl Kept {
         &mut self,
         ledger: &Ledger,
         trusted: bool,
+        excused: Excused,
         now_ms: i64,
         counts: &mut Counts,
     ) -> Result<(), Violation> {
@@ -160,7 +181,10 @@ impl Kept {
             let batches = match ledger.batches_after(seq, 500) {
                 Ok(batches) => batches,
                 // A disk that refuses reads has nothing to say now.
-                Err(error) if error.is_storage_refusal() => return Ok(()),
+                Err(error) if error.is_storage_refusal() => {
+                    self.is_current = false;
+                    return Ok(());
+                }
                 Err(error) => return Err(refused(&error, now_ms)),
             };
             let Some(last) = batches.last() else { break };
@@ -172,15 +196,21 @@ impl Kept {
                     continue;
                 }
                 for reading in &batch.readings {
-                    self.take(reading, trusted, now_ms)?;
+                    self.take(reading, now_ms)?;
                 }
             }
         }
         self.seq = self.seq.max(seq);
+        self.is_current = true;
+        for letter in std::mem::take(&mut self.unproven) {
+            if !self.is_stored(letter) && !excused.lied && !excused.rot {
+                return self.is_gone(letter, now_ms);
+            }
+        }
         Ok(())
     }
 
-    fn take(&mut self, reading: &Reading, trusted: bool, now_ms: i64) -> Result<(), Violation> {
+    fn take(&mut self, reading: &Reading, now_ms: i64) -> Result<(), Violation> {
         let Some(probe) = self.probes.iter().position(|probe| probe.name == reading.probe.as_ref()) else {
             return Err(Violation::new("I4", now_ms, format!("nobody ever sent {reading:?}")));
         };
@@ -189,8 +219,14 @@ impl Kept {
             |invariant, what: &str| Err(Violation::new(invariant, now_ms, format!("{what}: {reading:?}")));
         if let Some(letter) = self.stamped.get(&(probe, reading.at_ms)) {
             let sample = &self.samples[letter];
-            let arrived_ms = self.arrivals.get(letter).copied().unwrap_or(sample.true_ms);
-            match sample.wrong {
+            let (arrived_ms, trusted) = self.arrivals.get(letter).copied().unwrap_or((sample.true_ms, false));
+            // A stamp in the future may be that of a later sample too: the value tells them apart.
+            let value = match reading.quantity {
+                Quantity::AirTemperature => sample.t_c,
+                _ => sample.rh_pct,
+            };
+            let same = (hundredths(value.unwrap_or(0.0)) - hundredths(reading.value)).abs() <= 10;
+            match sample.wrong.filter(|_| same) {
                 Some(ProbeFault::Missing | ProbeFault::Impossible) if sound => {
                     return wrong("I6", "counted as sound, though it cannot be");
                 }
@@ -224,17 +260,20 @@ impl Kept {
         counts: &mut Counts,
     ) -> Result<(), Violation> {
         self.stored.clear();
+        // What the process before this one acknowledged is asked for below, with all the rest.
+        self.unproven.clear();
         (self.seq, self.undated_from) = (0, None);
         for (name, quantity) in ledger.series().map_err(|error| refused(&error, now_ms))? {
             let readings =
                 ledger.readings(&name, quantity, 0..i64::MAX).map_err(|error| refused(&error, now_ms))?;
             for reading in &readings {
-                self.take(reading, false, now_ms)?;
+                self.take(reading, now_ms)?;
             }
         }
         // Repeats and undated readings are in batches only.
-        self.read_on(ledger, false, now_ms, counts)?;
+        self.read_on(ledger, false, excused, now_ms, counts)?;
         self.undated_from = None;
+        self.unproven.clear();
         let missing: Vec<u64> =
             self.acknowledged.iter().copied().filter(|letter| !self.is_stored(*letter)).collect();
         let Some(first) = missing.first() else { return Ok(()) };

@@ -137,19 +137,28 @@ impl Watch {
 
     /// It arrived at the board.
     pub(crate) fn arrived(&mut self, letter: u64, repeated: bool, now_ms: i64) {
-        if let Some(sample) = self.kept.arrived(letter, now_ms) {
+        if let Some(sample) = self.kept.arrived(letter, self.seen.trusted, now_ms) {
             self.shown.heard(sample, repeated, now_ms);
         }
     }
 
     /// The broker dropped it, because it was acknowledged.
     pub(crate) fn acknowledged(&mut self, letter: u64, now_ms: i64) -> Result<(), Violation> {
-        self.kept.acknowledged(letter, now_ms)
+        match self.kept.acknowledged(letter, now_ms) {
+            // Opened again after an error, the ledger may have lost what a lying disk never flushed.
+            Err(_) if self.excused.lied || self.excused.rot => {
+                self.kept.lost += 1;
+                Ok(())
+            }
+            said => said,
+        }
     }
 
     /// The disk begins to misbehave.
     pub(crate) fn disk(&mut self, fault: DiskFault) {
         self.excused.lied |= fault == DiskFault::Lie;
+        // Entries may be lost or fenced, and their numbers used twice, from here on.
+        self.told.unsure |= self.excused.lied || self.excused.rot;
         self.excused.rot |= matches!(fault, DiskFault::Flip | DiskFault::Misdirect);
     }
 
