@@ -22,6 +22,8 @@ pub(crate) struct Taken {
     pub(crate) entry: i64,
     /// Notice and step; none for a letter.
     pub(crate) step: Option<(String, u32)>,
+    /// It says that it was not recorded.
+    pub(crate) unrecorded: bool,
 }
 
 /// What a far end knows.
@@ -54,13 +56,15 @@ pub(crate) fn at(far: &Mutex<FarEnd>) -> MutexGuard<'_, FarEnd> {
 impl Carrier {
     fn hand_over(&self, waiting: &Waiting, doubt: bool) {
         let id = public_id(waiting.entry, &self.epoch).replace(&self.epoch, "");
-        let step = match &waiting.errand {
-            Errand::Step(step) => Some((step.notice.clone(), step.number)),
-            Errand::Letter { .. } => None,
+        let (step, unrecorded) = match &waiting.errand {
+            Errand::Step(step) => {
+                (Some((step.notice.clone(), step.number)), step.text.contains("Not recorded"))
+            }
+            Errand::Letter { .. } => (None, false),
         };
         let mut far = at(&self.far);
         far.doubt.insert(id.clone(), doubt);
-        far.news.push(Taken { id, entry: waiting.entry, step });
+        far.news.push(Taken { id, entry: waiting.entry, step, unrecorded });
     }
 
     fn later(why: &str, after_ms: Option<i64>) -> Delivery {

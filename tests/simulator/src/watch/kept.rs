@@ -123,8 +123,11 @@ impl Kept {
 
     /// Everything that arrived, by arrival; each letter once.
     pub(crate) fn arrivals(&self) -> Vec<(i64, &Sample)> {
-        let mut arrivals: Vec<_> =
-            self.arrivals.iter().map(|(letter, (at_ms, _))| (*at_ms, *letter, &self.samples[letter])).collect();
+        let mut arrivals: Vec<_> = self
+            .arrivals
+            .iter()
+            .map(|(letter, (at_ms, _))| (*at_ms, *letter, &self.samples[letter]))
+            .collect();
         arrivals.sort_by_key(|(at_ms, letter, _)| (*at_ms, *letter));
         arrivals.into_iter().map(|(at_ms, _, sample)| (at_ms, sample)).collect()
     }

@@ -23,6 +23,8 @@ struct FarSide {
     /// The id under which each step came.
     ids: BTreeMap<(String, u32), String>,
     entries: BTreeSet<i64>,
+    /// Steps it took while nothing could be stored.
+    from_memory: BTreeSet<(String, u32)>,
 }
 
 /// What is known of notices.
@@ -70,7 +72,7 @@ impl Told {
                 return Err(Violation::new("I3", now_ms, what));
             }
             *last = step.number;
-            if punctual && now_ms - step.at_ms > DECIDED_MS {
+            if punctual && !step.is_undated() && now_ms - step.at_ms > DECIDED_MS {
                 let late = (now_ms - step.at_ms) / 1000;
                 return Err(Violation::new(
                     "P10",
@@ -122,6 +124,14 @@ impl Told {
             return Ok(());
         }
         let side = &mut self.far[number];
+        if let (true, Some(step)) = (one.entry < 0, &one.step) {
+            // With no ledger to write into, a step goes out from memory and says so; it may come twice.
+            if !one.unrecorded {
+                return wrong(format!("sent from memory without saying so: {one:?}"));
+            }
+            side.from_memory.insert(step.clone());
+            return Ok(());
+        }
         if let Some(step) = &one.step {
             let stored = self.steps.get(&one.entry);
             if stored.is_none_or(|stored| (&stored.notice, stored.number) != (&step.0, step.1)) {
@@ -152,7 +162,7 @@ impl Told {
         let found: BTreeMap<i64, Note> = entries.into_iter().map(|entry| (entry.id, entry.note)).collect();
         let forgiven = excused.lied || excused.rot;
         for (entry, step) in &self.steps {
-            if found.get(entry) != Some(&Note::Step(step.clone())) && !forgiven {
+            if !is_there(found.get(entry), step) && !forgiven {
                 return Err(Violation::new("I3", now_ms, format!("a step is gone: {entry} {step:?}")));
             }
         }
@@ -179,14 +189,17 @@ impl Told {
         for (entry, step) in &self.steps {
             let overtaken = self.last.get(&step.notice).is_some_and(|last| *last > step.number);
             let over = now_ms - step.at_ms > glasshour::couriers::STEP_LIFE_MS;
-            if overtaken || over {
+            if overtaken || over || step.is_undated() {
                 continue;
             }
             for (number, courier) in far::NAMES.iter().enumerate() {
                 let travels = number == 1 || step.push;
                 let waits = rows.iter().any(|row| row.step == *entry && row.courier == *courier);
                 let never = far::at(&board.far[number]).never.contains(entry);
-                if travels && !waits && !never && !self.far[number].entries.contains(entry) {
+                let far = &self.far[number];
+                let taken = far.entries.contains(entry)
+                    || far.from_memory.contains(&(step.notice.clone(), step.number));
+                if travels && !waits && !never && !taken {
                     let what = format!("{courier} has neither taken it nor does it wait: {entry} {step:?}");
                     return Err(Violation::new("I3", now_ms, what));
                 }
@@ -194,6 +207,13 @@ impl Told {
         }
         Ok(())
     }
+}
+
+/// Whether a step is in the ledger as it was told. One that was told without a date may have got it since.
+fn is_there(found: Option<&Note>, step: &Step) -> bool {
+    let Some(Note::Step(found)) = found else { return false };
+    let at_ms = if step.is_undated() { step.at_ms } else { found.at_ms };
+    Step { at_ms, ..found.clone() } == *step
 }
 
 /// I8: whether a step about heat has its cause: something that hot was said of the place shortly before.
