@@ -75,7 +75,7 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
         drop(made);
         let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
         let opened = service::open_core(&file, book, clock.as_ref(), |_, _| Vec::new())?;
-        live(args, &file, opened, world, clock).await
+        Box::pin(live(args, &file, opened, world, clock)).await
     });
     runtime.shutdown_timeout(Duration::from_millis(500));
     done.map_err(Trouble::Failed)

@@ -187,7 +187,10 @@ fn by_ourselves(args: &TakeInArgs, map: &Record) -> Result<Taken, Trouble> {
     }
     let recorded = recorded.map_err(|error| given(&error))?;
     let readings = straight.readings;
-    let (mut core, tally) = straight.taking.finish().map_err(failed)?;
+    let tally = straight.taking.finish().map_err(failed)?;
+    // From here on as after any start: what is to be told of the garden as it is now known is told.
+    let (mut core, moment, _) = args.target.open()?;
+    core.advance(moment);
     for read in &recorded.by_hand {
         core.note(moment, read.note(&read.probe), Some(read.from_ms))
             .map_err(|error| Trouble::Given(error.to_string()))?;

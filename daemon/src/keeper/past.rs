@@ -107,15 +107,15 @@ impl TakingIn {
         Ok(())
     }
 
-    /// Writes what waits, and gives back the core with what became of the record. The core's engine knows nothing of
-    /// the readings: it is good for notes, and then to be dropped.
+    /// Writes what waits; what became of the record. The core ends here, for its engine knows nothing of the readings:
+    /// start anew on the ledger to go on.
     ///
     /// # Errors
     ///
     /// When the ledger refuses.
-    pub fn finish(mut self) -> Result<(Core, Tally), LedgerError> {
+    pub fn finish(mut self) -> Result<Tally, LedgerError> {
         self.write(true)?;
-        Ok((self.core, self.tally))
+        Ok(self.tally)
     }
 
     /// Writes the readings of each series that lie in weeks before its newest, or all.

@@ -94,7 +94,7 @@ impl View<'_> {
         let probe: ProbeName = probe.into();
         let mut readings = Vec::new();
         self.chunks(chunk..=chunk, &(0..i64::MAX), |_, kept| {
-            readings.extend(kept.into_iter().map(|kept| Reading {
+            readings.extend(kept.iter().map(|kept| Reading {
                 probe: probe.clone(),
                 quantity,
                 value: value(kept.ticks, decimals),

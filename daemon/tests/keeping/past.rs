@@ -53,7 +53,7 @@ fn take_in(folder: &Path, readings: &[Heard]) -> Tally {
         let at = usize::from(heard.quantity == HUMIDITY);
         taking.take(at, heard.measured_ms.unwrap(), heard.value).unwrap();
     }
-    taking.finish().unwrap().1
+    taking.finish().unwrap()
 }
 
 fn exported(folder: &Path) -> Value {
