@@ -55,7 +55,7 @@ pub(crate) struct Broker {
 
 impl Broker {
     /// A probe publishes. What may go out now comes back, by session and connection.
-    pub(crate) fn publish(&mut self, letter: Letter) -> Vec<(usize, u64, Packet)> {
+    pub(crate) fn publish(&mut self, letter: &Letter) -> Vec<(usize, u64, Packet)> {
         if letter.retain {
             self.retained.insert(letter.topic.clone(), letter.clone());
         }
@@ -67,7 +67,7 @@ impl Broker {
             }
             if number == 1 {
                 if let Some(connection) = session.connection {
-                    out.push((1, connection, packet(&letter, QoS::AtMostOnce, 0, false, false)));
+                    out.push((1, connection, packet(letter, QoS::AtMostOnce, 0, false, false)));
                 }
             } else if session.queue.len() < QUEUED {
                 session.queue.push_back(letter.clone());
@@ -183,7 +183,7 @@ mod tests {
         // The limits of Mosquitto 2.0.11 as shipped (mosquitto.conf(5): max_inflight_messages, max_queued_messages).
         let mut broker = Broker::default();
         let _ = broker.connect(0, 1, &["garden/#"]);
-        let sent: usize = (0..1_500).map(|number| broker.publish(letter(number)).len()).sum();
+        let sent: usize = (0..1_500).map(|number| broker.publish(&letter(number)).len()).sum();
         assert_eq!((sent, broker.waiting(), broker.lost), (20, 1_020, 480));
     }
 
@@ -192,7 +192,7 @@ mod tests {
         // MQTT 3.1.1, section 4.4.
         let mut broker = Broker::default();
         let _ = broker.connect(0, 1, &["garden/#"]);
-        let _ = broker.publish(letter(7));
+        let _ = broker.publish(&letter(7));
         broker.hang_up(0);
         let again = broker.connect(0, 2, &["garden/#"]);
         assert_eq!((again[0].1, again[0].2.publish.pkid, again[0].2.publish.dup), (2, 1, true));

@@ -8,7 +8,6 @@ use tokio::sync::oneshot;
 use crate::far;
 use crate::faults::{BootClock, DiskFault, Fault, Grower, How, LinkFault};
 use crate::garden::{BED, HOUSE};
-use crate::watch::Violation;
 use crate::weather::HOUR;
 use crate::world::{Happening, World};
 
@@ -17,15 +16,15 @@ const GIVEN_UP_MS: i64 = 45_000;
 
 impl World {
     /// A fault of the plan begins.
-    pub(crate) fn strike(&mut self, number: usize) -> Result<(), Violation> {
+    pub(crate) fn strike(&mut self, number: usize) {
         if self.healed_ms.is_some() {
-            return Ok(());
+            return;
         }
         let (_, fault) = self.plan.faults[number];
         let now = self.now_ms();
         self.trace.note(fault.kind(), now);
         if self.meets_nothing(fault) {
-            return Ok(());
+            return;
         }
         self.counts.add(fault.kind());
         match fault {
@@ -33,7 +32,7 @@ impl World {
                 self.watch.expect_dark(away_ms, clock);
                 self.board.store.power_goes_after(after);
             }
-            Fault::Down(how, away_ms, clock) => self.go_down(how, away_ms, clock)?,
+            Fault::Down(how, away_ms, clock) => self.go_down(how, away_ms, clock),
             Fault::Stall(ms) => self.board.stalled_until_ms = now + ms,
             Fault::Disk(fault, ms) => {
                 self.watch.disk(fault);
@@ -68,7 +67,6 @@ impl World {
             Fault::WallStep(by_ms) => self.board.clock.step(by_ms),
             Fault::Grower(does) => self.grower(does),
         }
-        Ok(())
     }
 
     /// Whether a fault meets nothing: counted only where it bites.
@@ -81,7 +79,7 @@ impl World {
         }
     }
 
-    fn go_down(&mut self, how: How, away_ms: i64, clock: BootClock) -> Result<(), Violation> {
+    fn go_down(&mut self, how: How, away_ms: i64, clock: BootClock) {
         if how == How::Stop {
             let ended = self.board.stop();
             if self.board.store.is_dark() {
@@ -94,7 +92,6 @@ impl World {
             self.board.store.power_cut();
         }
         self.down(away_ms, clock);
-        Ok(())
     }
 
     /// A fault of the plan ends. With several of a kind at once the first end is the end of all.

@@ -199,7 +199,7 @@ impl World {
         match what {
             Happening::Measure(number) => return Ok(self.measure(number)),
             Happening::AtBroker(letter) => {
-                let out = self.broker.publish(letter);
+                let out = self.broker.publish(&letter);
                 self.send(out);
                 return Ok(false);
             }
@@ -223,7 +223,7 @@ impl World {
                 return Ok(false);
             }
             Happening::Connect(number) => self.connect(number),
-            Happening::Strike(number) => self.strike(number)?,
+            Happening::Strike(number) => self.strike(number),
             Happening::Heal(number) => self.heal(number),
             Happening::GiveUp(connection) => self.give_up(connection),
             Happening::Boot(clock) => self.boot(clock)?,
@@ -311,7 +311,7 @@ impl World {
             return;
         }
         if !self.net.lets_connect() {
-            self.tell_away(Some("no route".to_owned()));
+            self.tell_away(Some("no route"));
             let again = self.now_ms() + self.road.between(5_000, 30_000);
             self.at(again, Happening::Connect(number));
             return;
@@ -326,12 +326,12 @@ impl World {
         }
     }
 
-    fn tell_away(&mut self, why: Option<String>) {
+    fn tell_away(&mut self, why: Option<&str>) {
         let Some(life) = &self.board.life else { return };
         if self.away_told == why.is_some() {
             return;
         }
-        let event = Event::Away { source: "broker".to_owned(), why: why.clone() };
+        let event = Event::Away { source: "broker".to_owned(), why: why.map(str::to_owned) };
         if life.handle.events.try_send(event).is_ok() {
             self.away_told = why.is_some();
         }
