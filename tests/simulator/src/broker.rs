@@ -92,9 +92,10 @@ impl Broker {
         }
         session.connection = Some(connection);
         session.filters = filters.iter().map(|filter| (*filter).to_owned()).collect();
-        let again = session.in_flight.iter().map(|(pkid, letter)| {
-            (number, connection, packet(letter, QoS::AtLeastOnce, *pkid, true, false))
-        });
+        let again = session
+            .in_flight
+            .iter()
+            .map(|(pkid, letter)| (number, connection, packet(letter, QoS::AtLeastOnce, *pkid, true, false)));
         let mut out: Vec<_> = again.collect();
         if number == 1 {
             let kept = self.retained.values().filter(|letter| session.hears(&letter.topic));

@@ -42,9 +42,9 @@ impl World {
                 if self.plan.dead_courier == Some(number) || self.watch.told.unsure {
                     continue;
                 }
-                let late = rows.iter().find(|row| {
-                    row.courier == *courier && row.due_ms.max(healed_ms) + EMPTIED_MS < now
-                });
+                let late = rows
+                    .iter()
+                    .find(|row| row.courier == *courier && row.due_ms.max(healed_ms) + EMPTIED_MS < now);
                 if let Some(row) = late {
                     return wrong(format!("{courier} still has {row:?}"));
                 }

@@ -45,7 +45,9 @@ impl World {
                 if fault == LinkFault::Down {
                     self.hang_up();
                 } else if fault == LinkFault::HalfOpen {
-                    for connection in self.links.each_ref().map(crate::link::Link::connection).into_iter().flatten() {
+                    for connection in
+                        self.links.each_ref().map(crate::link::Link::connection).into_iter().flatten()
+                    {
                         self.at(now + GIVEN_UP_MS, Happening::GiveUp(connection));
                     }
                 }

@@ -64,7 +64,8 @@ pub(crate) fn rebuilt(board: &Board, now_ms: i64, counts: &mut Counts) -> Result
         Ok(core) => core,
         Err(error) => return wrong("I10", format!("the copy does not come up: {error}")),
     };
-    let first = live.engine().pages().places.values().filter_map(|page| glasshour::calendar::day(&page.date)).min();
+    let first =
+        live.engine().pages().places.values().filter_map(|page| glasshour::calendar::day(&page.date)).min();
     if let Some(first) = first {
         let start = core.engine().site().calendar.start_of(first - 1);
         core.engine_mut().mark_missing(start, &std::collections::BTreeSet::new());
@@ -87,7 +88,8 @@ pub(crate) fn rebuilt(board: &Board, now_ms: i64, counts: &mut Counts) -> Result
 
 /// Where two texts part.
 fn part(live: &str, rebuilt: &str) -> String {
-    let at = live.bytes().zip(rebuilt.bytes()).position(|(a, b)| a != b).unwrap_or(live.len().min(rebuilt.len()));
+    let at =
+        live.bytes().zip(rebuilt.bytes()).position(|(a, b)| a != b).unwrap_or(live.len().min(rebuilt.len()));
     let around = |text: &str| {
         let bytes = text.as_bytes();
         let (from, to) = (at.saturating_sub(160).min(bytes.len()), (at + 160).min(bytes.len()));

@@ -24,7 +24,8 @@ pub(crate) fn check(engine: &Engine, kept: &Kept, probes: &[Probe], now_ms: i64)
         let Some(number) = day(&page.date) else { return wrong(format!("no date: {}", page.date)) };
         let start_ms = number * DAY - OFFSET_MS;
         let calendar = &engine.site().calendar;
-        let ends = (calendar.day_of(start_ms), calendar.day_of(start_ms + DAY - 1), calendar.start_of(number));
+        let ends =
+            (calendar.day_of(start_ms), calendar.day_of(start_ms + DAY - 1), calendar.start_of(number));
         if ends != (number, number, start_ms) {
             return wrong(format!("{} is not 24 h of the frozen offset: {ends:?}", page.date));
         }

@@ -123,8 +123,11 @@ impl Kept {
 
     /// Everything that arrived, by arrival; each letter once.
     pub(crate) fn arrivals(&self) -> Vec<(i64, &Sample)> {
-        let mut arrivals: Vec<_> =
-            self.arrivals.iter().map(|(letter, (at_ms, _))| (*at_ms, *letter, &self.samples[letter])).collect();
+        let mut arrivals: Vec<_> = self
+            .arrivals
+            .iter()
+            .map(|(letter, (at_ms, _))| (*at_ms, *letter, &self.samples[letter]))
+            .collect();
         arrivals.sort_by_key(|(at_ms, letter, _)| (*at_ms, *letter));
         arrivals.into_iter().map(|(at_ms, _, sample)| (at_ms, sample)).collect()
     }
@@ -232,7 +235,8 @@ impl Kept {
             return Err(Violation::new("I4", now_ms, format!("nobody ever sent {reading:?}")));
         };
         let sound = reading.grade() == Grade::Sound;
-        let wrong = |invariant, what: &str| Err(Violation::new(invariant, now_ms, format!("{what}: {reading:?}")));
+        let wrong =
+            |invariant, what: &str| Err(Violation::new(invariant, now_ms, format!("{what}: {reading:?}")));
         if let Some(letter) = self.stamped.get(&(probe, reading.at_ms)) {
             let sample = &self.samples[letter];
             let (arrived_ms, trusted) = self.arrivals.get(letter).copied().unwrap_or((sample.true_ms, false));

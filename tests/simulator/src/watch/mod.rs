@@ -209,7 +209,11 @@ impl Watch {
         if troubled || self.excused.rot {
             return Ok(());
         }
-        Err(Violation::new("I2", self.down_ms.unwrap_or(0), format!("it does not start on a well disk: {why}")))
+        Err(Violation::new(
+            "I2",
+            self.down_ms.unwrap_or(0),
+            format!("it does not start on a well disk: {why}"),
+        ))
     }
 
     /// The board is up: everything promised must be in the ledger it came up with.

@@ -67,10 +67,8 @@ impl Shown {
     /// Something reached the board.
     pub(crate) fn heard(&mut self, sample: &Sample, repeated: bool, now_ms: i64) {
         let heard = &mut self.heard[sample.probe];
-        let refused = matches!(
-            sample.wrong,
-            Some(ProbeFault::Garbage | ProbeFault::Missing | ProbeFault::Impossible)
-        );
+        let refused =
+            matches!(sample.wrong, Some(ProbeFault::Garbage | ProbeFault::Missing | ProbeFault::Impossible));
         if refused || (repeated && sample.said_ms.is_none()) {
             return;
         }
@@ -96,7 +94,8 @@ impl Shown {
         here.flat_map(|(probe, heard)| {
             let window = at_ms - cause_window_ms(probe.interval_ms)..=at_ms + 1_000;
             let odd = (at_ms < heard.odd_until_ms).then_some(f64::INFINITY);
-            let said = heard.recent.iter().filter(move |(at, ..)| window.contains(at)).map(|(_, t_c, _)| *t_c);
+            let said =
+                heard.recent.iter().filter(move |(at, ..)| window.contains(at)).map(|(_, t_c, _)| *t_c);
             said.chain(odd)
         })
         .reduce(f64::max)
@@ -111,7 +110,11 @@ impl Shown {
         now_ms: i64,
     ) -> Result<(), Violation> {
         if glance.board.clock_vouched_by.is_some() && !trusted {
-            return Err(Violation::new("I13", now_ms, "the clock is shown as trusted and nobody vouches for it"));
+            return Err(Violation::new(
+                "I13",
+                now_ms,
+                "the clock is shown as trusted and nobody vouches for it",
+            ));
         }
         if glance.board.clock_vouched_by.is_none() || now_ms - glance.at_ms > 5 * MINUTE {
             self.went_down();
@@ -183,8 +186,10 @@ impl Shown {
         match unseen {
             Some(place) if glance.sentence.tone == Tone::Well => {
                 let open: Vec<_> = glance.open.iter().map(|it| (&it.id, it.later_until_ms)).collect();
-                let what =
-                    format!("{:?} over {}, of which nothing is known: {open:?}", glance.sentence.order, place.place);
+                let what = format!(
+                    "{:?} over {}, of which nothing is known: {open:?}",
+                    glance.sentence.order, place.place
+                );
                 Err(Violation::new("I5", now_ms, what))
             }
             _ => Ok(()),

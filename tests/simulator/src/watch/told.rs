@@ -72,7 +72,11 @@ impl Told {
             *last = step.number;
             if punctual && now_ms - step.at_ms > DECIDED_MS {
                 let late = (now_ms - step.at_ms) / 1000;
-                return Err(Violation::new("P10", now_ms, format!("stored {late} s after its moment: {step:?}")));
+                return Err(Violation::new(
+                    "P10",
+                    now_ms,
+                    format!("stored {late} s after its moment: {step:?}"),
+                ));
             }
             trace.note(&step.notice, step.at_ms);
             news.push(step.clone());
