@@ -11,12 +11,14 @@ use crate::faults::DiskFault;
 /// The disk over all lives of the board.
 pub(crate) struct Store {
     disk: Arc<Disk>,
+    /// What began last and is not healed; several may be on at once.
     fault: Option<DiskFault>,
+    lies: bool,
 }
 
 impl Store {
     pub(crate) fn new(seed: u64) -> Self {
-        Self { disk: Disk::new(seed), fault: None }
+        Self { disk: Disk::new(seed), fault: None, lies: false }
     }
 
     pub(crate) fn open(&self, founding: &Founding) -> Result<Ledger, LedgerError> {
@@ -52,13 +54,14 @@ impl Store {
             }
         }
         self.fault = Some(fault);
+        self.lies |= fault == DiskFault::Lie;
     }
 
     /// Ends whatever is wrong; what stands in the wrong place is seen where it belongs again.
     pub(crate) fn heal(&mut self) {
         self.disk.heal();
         self.disk.lift();
-        self.fault = None;
+        (self.fault, self.lies) = (None, false);
     }
 
     pub(crate) fn power_goes_after(&self, changes: u32) {
@@ -87,6 +90,6 @@ impl Store {
 
     /// Whether it reports flushes that it does not do.
     pub(crate) fn lies(&self) -> bool {
-        self.fault == Some(DiskFault::Lie)
+        self.lies
     }
 }
