@@ -11,7 +11,7 @@ use crate::counts::Counts;
 use crate::faults::ProbeFault;
 use crate::garden::{Probe, Way};
 use crate::probes::Sample;
-use crate::weather::MINUTE;
+use crate::weather::{DAY, MINUTE};
 
 /// A bare number is dated by its arrival: how long it may take to the board, ms.
 const UNDERWAY_MS: i64 = MINUTE;
@@ -75,8 +75,13 @@ impl Kept {
     pub(crate) fn sent(&mut self, letter: u64, sample: &Sample) {
         if let Some(said_ms) = sample.said_ms {
             self.stamped.insert((sample.probe, said_ms), letter);
-        } else if let Some(t_c) = sample.t_c {
-            self.bare.entry((sample.probe, hundredths(t_c))).or_default().push(sample.true_ms);
+        }
+        // What comes live is dated by its arrival where it bears no time, or one that cannot be.
+        if sample.said_ms.is_none() || sample.wrong == Some(ProbeFault::Future) {
+            let humidity = sample.rh_pct.filter(|_| sample.said_ms.is_some());
+            for value in [sample.t_c, humidity].into_iter().flatten() {
+                self.bare.entry((sample.probe, hundredths(value))).or_default().push(sample.true_ms);
+            }
         }
         self.samples.insert(letter, sample.clone());
     }
@@ -115,9 +120,17 @@ impl Kept {
         let Some(said_ms) = sample.said_ms.filter(|_| sample.is_readable()) else { return true };
         let values = [sample.t_c, sample.rh_pct];
         self.probes[sample.probe].quantities().iter().zip(values).all(|(quantity, value)| {
-            let stored = self.stored.get(&(sample.probe, *quantity, said_ms));
             let wanted = hundredths(value.unwrap_or(0.0));
-            stored.is_some_and(|stored| stored.iter().any(|(held, _)| (held - wanted).abs() <= 10))
+            let is_it =
+                |stored: &Vec<(i64, bool)>| stored.iter().any(|(held, _)| (held - wanted).abs() <= 10);
+            let at = |at_ms: i64| (sample.probe, *quantity, at_ms);
+            let as_said = self.stored.get(&at(said_ms)).is_some_and(is_it);
+            // Of a stamp that cannot be, the arrival may stand in its place.
+            let as_arrived = || {
+                let since = self.stored.range(at(sample.true_ms - 1_000)..at(sample.true_ms + DAY));
+                since.into_iter().any(|(_, stored)| is_it(stored))
+            };
+            as_said || (sample.wrong == Some(ProbeFault::Future) && as_arrived())
         })
     }
 
