@@ -71,9 +71,9 @@ fn write(garden: &Garden, stop: &AtomicBool) -> BTreeMap<i64, String> {
     while !stop.load(Ordering::Relaxed) {
         count += 1;
         let words = format!("remark {count}");
-        let from = date(today + i64::from(count % 6 == 0));
+        let from = date(if count % 6 == 0 { today + 1 } else { today - 1 });
         let to = date(today + 3);
-        // A warning that now begins today and now tomorrow: the notice worsens and eases.
+        // A warning that now began yesterday and now begins tomorrow: the notice worsens and eases at any hour of the day.
         let what: Vec<&str> = if count % 3 == 0 {
             vec!["heat-warning", "--from", &from, "--to", &to, "--about", "41", "--said-by", &words]
         } else {

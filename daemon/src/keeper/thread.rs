@@ -332,6 +332,8 @@ impl Keeper {
                 // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
                 self.commit(self.moment());
                 while self.setup.core.remake(REMADE_AT_ONCE) {}
+                // Whoever looks after the answer finds it.
+                self.publish();
                 let _ = answer.send(export(self.setup.core.engine()));
             }
             Question::Tend(work) => {
