@@ -116,7 +116,10 @@ pub fn hear(
 ) -> Vec<Event> {
     let Publish { dup, retain, qos, ref topic, pkid, .. } = *publish;
     let own = !own_prefix.is_empty() && is_under(own_prefix, topic);
-    let said = if own { Vec::new() } else { rules.hear(topic, &publish.payload, retain || dup) };
+    // What comes over the session that the broker keeps may have waited there: its stamp alone says when it was
+    // measured, and where the stamp cannot be, nothing does.
+    let may_have_waited = retain || dup || qos != QoS::AtMostOnce;
+    let said = if own { Vec::new() } else { rules.hear(topic, &publish.payload, may_have_waited) };
     let receipt = Publish { pkid, ..Publish::new("", qos, Vec::new()) };
     let client = client.clone();
     // On a link that is gone this goes nowhere, and the message comes again.
