@@ -105,7 +105,7 @@ impl Home {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         let flags = if role == Role::Founder { flags | OpenFlags::SQLITE_OPEN_CREATE } else { flags };
         self.refuse_orphaned_log()?;
-        let without_log = matches!(self.lengths(), (1.., None));
+        let without_log = matches!(self.lengths(), (1.., None | Some(0)));
         let conn = match self {
             // Readers open for writing too: the log must be readable while nobody has recovered it yet.
             Self::Disk(disk) => Connection::open_with_flags_and_vfs(disk.path(), flags, disk.vfs())?,
@@ -152,7 +152,8 @@ impl Home {
     /// committed last is missing. A backup is another matter: its file says that it needs no log.
     fn refuse_without_log(conn: &Connection) -> Result<(), LedgerError> {
         let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
-        if mode != "wal" || !schema::stands(conn)? {
+        // One that is being founded has none yet; one of an older schema was folded to be brought up.
+        if mode != "wal" || !matches!(schema::stands(conn), Ok(true)) {
             return Ok(());
         }
         let what = format!(
