@@ -15,7 +15,8 @@
 //! | `world`, `look`, `liveness` | what happens, in order; what is asked after each step, and in the second phase |
 //! | `watch` | the invariants |
 //! | `board`, `clock`, `store` | processes, clocks and disk of the board |
-//! | `broker`, `link`, `net` | the broker, our end of a connection, the roads between |
+//! | `lives` | the board goes down and comes up |
+//! | `broker`, `lines`, `link`, `net` | the broker, connections, our end of one, the roads between |
 //! | `garden`, `probes`, `weather` | what stands where, what is measured and said, what is true |
 //! | `far` | the couriers' far ends |
 //! | `same` | a run without faults against the replay of its record |
@@ -29,8 +30,10 @@ mod counts;
 mod far;
 mod faults;
 mod garden;
+mod lines;
 mod link;
 mod liveness;
+mod lives;
 mod look;
 mod net;
 mod plan;

@@ -11,7 +11,7 @@ use crate::chance::Chance;
 use crate::clock::SimClock;
 use crate::counts::Counts;
 use crate::far;
-use crate::faults::{BootClock, FarFault, ProbeFault};
+use crate::faults::{BootClock, ProbeFault};
 use crate::garden::{self, OFFSET_MS, Probe, Way};
 use crate::link::Link;
 use crate::net::Net;
@@ -26,8 +26,6 @@ use crate::weather::{DAY, Weather};
 const TURN_MS: i64 = 300;
 /// The longest, ms: a step must be decided within ten seconds of its moment.
 const LONGEST_TURN_MS: i64 = 8_000;
-/// How long the system waits before it starts a process again that ended with an error, ms.
-const RESTART_MS: i64 = 10_000;
 
 /// What happens next.
 #[derive(Clone, Debug)]
@@ -79,14 +77,14 @@ pub(crate) struct World {
     queue: BTreeMap<(i64, u64), Happening>,
     order: u64,
     turn: u64,
-    connections: u64,
+    pub(crate) connections: u64,
     letters: u64,
     pub(crate) away_told: bool,
-    over: bool,
+    pub(crate) over: bool,
     /// The keeper has stood still up to this moment.
     stood_until_ms: i64,
     pub(crate) steps: u64,
-    road: Chance,
+    pub(crate) road: Chance,
     pub(crate) choice: Chance,
 }
 
@@ -297,115 +295,6 @@ impl World {
         self.at(now + delay, Happening::AtBroker(letter));
     }
 
-    /// Packets leave the broker.
-    pub(crate) fn send(&mut self, out: Vec<(usize, u64, Packet)>) {
-        let now = self.now_ms();
-        for (number, connection, packet) in out {
-            let at_ms = self.net.arrival(now, number);
-            self.at(at_ms, Happening::ToBoard(number, connection, packet));
-        }
-    }
-
-    fn connect(&mut self, number: usize) {
-        if self.board.life.is_none() || self.links[number].connection().is_some() {
-            return;
-        }
-        if !self.net.lets_connect() {
-            self.tell_away(Some("no route"));
-            let again = self.now_ms() + self.road.between(5_000, 30_000);
-            self.at(again, Happening::Connect(number));
-            return;
-        }
-        self.connections += 1;
-        self.links[number].open(self.connections);
-        let link = &self.links[number];
-        let out = self.broker.connect(number, self.connections, &link.filters());
-        self.send(out);
-        if self.links.iter().all(|link| link.connection().is_some()) {
-            self.tell_away(None);
-        }
-    }
-
-    fn tell_away(&mut self, why: Option<&str>) {
-        let Some(life) = &self.board.life else { return };
-        if self.away_told == why.is_some() {
-            return;
-        }
-        let event = Event::Away { source: "broker".to_owned(), why: why.map(str::to_owned) };
-        if life.handle.events.try_send(event).is_ok() {
-            self.away_told = why.is_some();
-        }
-    }
-
-    /// Both sides see that the connections are gone.
-    pub(crate) fn hang_up(&mut self) {
-        for number in 0..2 {
-            self.broker.hang_up(number);
-            if self.links[number].connection().is_some() {
-                self.links[number].close();
-                let again = self.now_ms() + self.road.between(1_000, 8_000);
-                self.at(again, Happening::Connect(number));
-            }
-        }
-        self.net.forget_order();
-    }
-
-    /// A connection that nothing passes on is given up after a keep-alive and a half.
-    fn give_up(&mut self, connection: u64) {
-        if self.links.iter().any(|link| link.connection() == Some(connection)) {
-            self.counts.add("half-open connection given up");
-            self.hang_up();
-        }
-    }
-
-    fn boot(&mut self, clock: BootClock) -> Result<(), Violation> {
-        if self.board.life.is_some() {
-            return Ok(());
-        }
-        self.life += 1;
-        let hands = &self.board.clock;
-        let late_ms = self.watch.down_for(hands.true_ms());
-        hands.boot(if clock == BootClock::Right { 0 } else { -late_ms }, clock == BootClock::Right);
-        self.board.store.settle();
-        for far in &self.board.far {
-            far::at(far).busy = false;
-        }
-        self.watch.told.look_at_far_ends(&self.board, self.life - 1, hands.true_ms(), &mut self.trace)?;
-        if let Err(why) = self.board.boot() {
-            self.counts.add("start refused by the disk");
-            self.watch.start_refused(&why, self.board.store.is_troubled())?;
-            self.board.die();
-            self.board.store.settle();
-            self.at(self.now_ms() + RESTART_MS, Happening::Boot(clock));
-            return Ok(());
-        }
-        self.counts.add("boot");
-        self.away_told = false;
-        let now = self.now_ms();
-        if let BootClock::LateFor(ms) = clock {
-            self.at(now + ms, Happening::Trust(self.life));
-        }
-        for number in 0..2 {
-            self.at(now + 500 + 100 * number as i64, Happening::Connect(number));
-        }
-        self.watch.booted(&self.board, &mut self.counts)
-    }
-
-    /// The process is gone; it comes up again after a while.
-    pub(crate) fn down(&mut self, away_ms: i64, clock: BootClock) {
-        self.board.die();
-        self.watch.went_down(self.now_ms());
-        for link in &mut self.links {
-            link.close();
-        }
-        for number in 0..2 {
-            self.broker.hang_up(number);
-        }
-        self.net.forget_order();
-        self.board.stalled_until_ms = 0;
-        self.at(self.now_ms() + away_ms, Happening::Boot(clock));
-    }
-
     /// The keeper and the couriers look, and then we do.
     fn take_turn(&mut self) -> Result<(), Violation> {
         if self.board.life.is_none() {
@@ -449,31 +338,6 @@ impl World {
         }
         self.turn += 1;
         self.at(now + wait_ms, Happening::Turn(self.turn));
-        Ok(())
-    }
-
-    /// All is healed. Rot is not: a ledger whose own structure is spoilt waits for a backup, so no life is asked of it.
-    fn heal_all(&mut self) -> Result<(), Violation> {
-        self.healed_ms = Some(self.now_ms());
-        self.board.store.heal();
-        self.board.stalled_until_ms = 0;
-        if self.net.heal() {
-            self.hang_up();
-        }
-        for (number, state) in self.states.iter_mut().enumerate() {
-            state.set((number == self.plan.dead_probe).then_some(ProbeFault::Dead));
-        }
-        for (number, far) in self.board.far.iter().enumerate() {
-            far::at(far).mood = (self.plan.dead_courier == Some(number)).then_some(FarFault::Gone);
-        }
-        if self.board.life.is_none() {
-            self.boot(BootClock::Right)?;
-        }
-        self.board.clock.trust();
-        if self.watch.excused.rot {
-            self.counts.add("ended with rot in the ledger");
-            self.over = true;
-        }
         Ok(())
     }
 }
