@@ -12,7 +12,8 @@ use super::shared::Fence;
 use super::view::blob;
 use super::week::{of_chunk, start_ms};
 use super::{
-    Ledger, LedgerError, NewNote, View, batch, chunk, commit, compaction, health, identity, records, schema,
+    Ledger, LedgerError, NewNote, View, batch, chunk, commit, compaction, health, identity, mirrored,
+    records, schema,
 };
 use crate::entry::{Entry, Note};
 
@@ -116,6 +117,7 @@ fn chunk_back(ours: View<'_>, theirs: View<'_>, id: i64) -> Result<Option<u64>, 
     compaction::write_chunk(ours, id, last_seq, &back)?;
     ours.conn.execute("DELETE FROM chunk WHERE id = -?1", [id])?;
     compaction::renew_following(ours, &std::iter::once(id).collect())?;
+    mirrored::mark(ours.conn, id)?;
     Ok(Some(back.len() as u64))
 }
 

@@ -2,7 +2,7 @@
 //!
 //! A number that is missing from the batches is in the chunks: compaction takes batches away, never their numbers. So
 //! whoever follows the ledger by batch numbers and finds a gap reads the chunks whose `last_seq` lies beyond the last
-//! number it had. Chunks that are written past the batches (records taken in) leave a mark instead, one cursor row a
+//! number it had. Chunks that are written past the batches (mended from a backup) leave a mark instead, one cursor row a
 //! chunk: its number counts how often, and whoever has read the chunk takes away the mark it saw, not a newer one.
 
 use std::ops::Range;
@@ -12,7 +12,7 @@ use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::bytes::{seal_text, unseal_text};
 use super::records::text;
-use super::week::{chunk_id, of_chunk, value, week};
+use super::week::{of_chunk, value};
 use super::{LedgerError, Reader, View, schema};
 use crate::entry::Entry;
 use crate::reading::{ProbeName, Reading};
@@ -205,24 +205,6 @@ mirror_questions! {
     steps_after(entry: i64, limit: usize) -> Vec<Entry>;
     /// The steps of notices told in a stretch of time (UTC ms).
     steps_of(range: Range<i64>) -> Vec<Entry>;
-}
-
-impl super::Ledger {
-    /// Has the mirror read a week of a series again: the week that a time (UTC ms) lies in.
-    ///
-    /// # Errors
-    ///
-    /// When the storage refuses.
-    pub fn mark_chunk_of(&mut self, probe: &str, quantity: Quantity, at_ms: i64) -> Result<(), LedgerError> {
-        let shared = std::sync::Arc::clone(&self.shared);
-        self.write(|conn, _, _| {
-            let view = View { conn, shared: &shared };
-            for series in view.series_of(probe, quantity)? {
-                mark(conn, chunk_id(series.id, week(at_ms, shared.offset_ms)))?;
-            }
-            Ok(())
-        })
-    }
 }
 
 impl Reader {

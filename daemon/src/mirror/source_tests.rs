@@ -5,7 +5,7 @@ use agronomy::quantity::Quantity;
 
 use super::*;
 use crate::entry::{Step, Turn};
-use crate::ledger::{Commit, Founding, Ledger, NewNote, PageRow};
+use crate::ledger::{Commit, Copied, Founding, Ledger, NewNote, PageRow, place};
 use crate::reading::Reason;
 
 const MINUTE: i64 = 60_000;
@@ -185,18 +185,25 @@ fn steps_and_pages_follow_and_a_page_made_again_is_sent_again() {
 }
 
 #[test]
-fn a_chunk_written_past_the_batches_is_sent_once_its_mark_is_seen() {
-    let mut ledger = ledger();
+fn a_chunk_mended_from_a_backup_is_sent_whole_whatever_came_before() {
+    let folder = tempfile::tempdir().unwrap();
+    let founding = Founding { offset_ms: 0, program: "test".to_owned() };
+    let mut ledger = Ledger::open(folder.path(), &founding).unwrap();
     let boot = ledger.begin_boot(0, Some((0, "test"))).unwrap();
-    let minutes = |count| (0..count).map(|n| reading("a", START + n * MINUTE)).collect::<Vec<_>>();
-    put(&mut ledger, boot, START, &minutes(10_080), true);
+    let minutes: Vec<Reading> = (0..10_080).map(|n| reading("a", START + n * MINUTE)).collect();
+    put(&mut ledger, boot, START, &minutes, true);
     ledger.compact(START + 1).unwrap();
+    let saved = folder.path().join("saved");
+    place(&saved, false, |part| ledger.copy_to(part)).unwrap();
+    drop(ledger);
+    let file = rusqlite::Connection::open(folder.path().join("ledger")).unwrap();
+    assert_eq!(file.execute("UPDATE chunk SET body = zeroblob(60)", []).unwrap(), 1);
+    drop(file);
+    let mut ledger = Ledger::open(folder.path(), &founding).unwrap();
     let mut copy = Copy::default();
     copy.follow(&mut ledger, boot, 99);
-    // As if the chunk had been written by other means: the copy has nothing of it, the cursor stands behind it.
-    copy.points.clear();
-    assert_eq!(copy.follow(&mut ledger, boot, 99), 0);
-    ledger.mark_chunk_of("a", Quantity::AirTemperature, START).unwrap();
+    assert_eq!(copy.points.len(), 0, "nothing of a damaged chunk, and the cursors go past it");
+    assert_eq!(ledger.mend(&Copied::open(&saved).unwrap(), START).unwrap().readings, 10_080);
     // Broken off after the first piece, and gone on from the cursors.
     assert_eq!(copy.follow(&mut ledger, boot, 1), 1);
     assert!(copy.place.again > 0 && copy.points.len() == 5_000);
