@@ -12,8 +12,10 @@ use crate::ledger::LedgerError;
 const ACKS_DUE: usize = 10;
 /// Readings waiting that make a commit due at once.
 const READINGS_DUE: usize = 500;
-/// How often a refusing ledger is tried again, ms of the monotonic clock.
-const RETRY_MS: i64 = 5_000;
+/// After how long a refusing ledger is tried again, ms of the monotonic clock. Where it must be opened anew each time,
+/// which reads and checks all of it, the wait doubles from one to the other.
+pub(super) const RETRY_MS: i64 = 5_000;
+const REOPEN_AT_MOST_MS: i64 = 60_000;
 /// A write that takes this long is told, ms.
 const SLOW_MS: i64 = 5_000;
 
@@ -45,6 +47,7 @@ impl Keeper {
         self.note_slow_write(self.clock.monotonic_ms() - began_ms, moment);
         match done {
             Ok(()) => {
+                self.retry_after_ms = RETRY_MS;
                 if self.refused.take().is_some() {
                     tracing::info!("the ledger takes readings again");
                     self.shell.board.storage_refused = None;
@@ -73,7 +76,10 @@ impl Keeper {
         self.reopen |= error.needs_reopening();
         self.refused = Some((error.to_string(), since));
         self.shell.board.storage_refused = Some((error.to_string(), since));
-        self.retry_ms = moment.mono_ms + RETRY_MS;
+        self.retry_ms = moment.mono_ms + self.retry_after_ms;
+        if self.reopen {
+            self.retry_after_ms = (2 * self.retry_after_ms).min(REOPEN_AT_MOST_MS);
+        }
         if first {
             tracing::error!(%error, "nothing can be stored; messages stay unacknowledged");
             self.publish();
