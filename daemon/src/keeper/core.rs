@@ -6,6 +6,7 @@
 
 mod dating;
 mod remake;
+mod turned_up;
 mod unrecorded;
 mod watch;
 
@@ -26,9 +27,7 @@ use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::{LETTER_LIFE_MS, due};
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
-use crate::ledger::{
-    Commit, Ledger, LedgerError, NO_EXPIRY_MS, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow,
-};
+use crate::ledger::{Commit, Ledger, LedgerError, NO_EXPIRY_MS, NewNote, PageRow, Queued, StepRef, TriedRow};
 use crate::reading::{Heard, Reading};
 
 /// A moment, as the clock gives it.
@@ -268,41 +267,6 @@ impl Core {
     /// Keeps how far the mirror has come, by its cursors; they ride in the next commit.
     pub fn mirrored(&mut self, cursors: Vec<(String, i64)>) {
         self.pending.mirrored.extend(cursors);
-    }
-
-    /// To be called once the ledger was opened again: a commit that was refused may have become durable all the same.
-    /// What it told is told, and is neither stored nor sent again. Its readings are repeats, and known as such.
-    ///
-    /// # Errors
-    ///
-    /// When the ledger cannot be read.
-    pub fn forget_what_turned_up(&mut self) -> Result<(), LedgerError> {
-        let Pending { steps, letters, tried, .. } = &mut self.pending;
-        if steps.is_empty() && letters.is_empty() {
-            return Ok(());
-        }
-        for entry in self.ledger.entries()? {
-            match entry.note {
-                Note::Step(told) => {
-                    let before = steps.len();
-                    steps.retain(|step| (&step.notice, step.number) != (&told.notice, told.number));
-                    if steps.len() < before {
-                        let taken_by = self.lent.turned_up(&told, entry.id).into_iter();
-                        let (step, due_ms, state) = (entry.id, told.at_ms, OutboxState::Sent);
-                        tried.extend(taken_by.map(|courier| TriedRow {
-                            step,
-                            courier,
-                            due_ms,
-                            tries: 1,
-                            state,
-                        }));
-                    }
-                }
-                Note::Letter { date: written } => letters.retain(|(_, date)| *date != written),
-                _ => {}
-            }
-        }
-        Ok(())
     }
 
     /// Makes durable what waits.

@@ -61,3 +61,22 @@ fn a_step_that_did_not_turn_up_is_told() {
     let (found, told) = (notes(&steps(&core)), notes(&told));
     assert!(found.len() == told.len() && told.iter().all(|note| found.contains(note)), "{found:?}");
 }
+
+#[test]
+fn readings_that_turned_up_are_stored_and_counted_once() {
+    let counted = |core: &Core| {
+        let readings =
+            core.ledger().batches_after(0, 99).unwrap().into_iter().flat_map(|batch| batch.readings);
+        readings.count() as u64
+    };
+    let mut core = hot();
+    core.flush(moment(now())).unwrap();
+    let all = core.ledger().batches_after(0, 99).unwrap().remove(0).readings;
+    // Of two commits that were refused one became durable: the first, with half of what waits now.
+    let mut core = hot();
+    let half = Commit { readings: &all[..all.len() / 2], ..Commit::empty(1, now(), now() - june()) };
+    core.ledger_mut().commit(&half).unwrap();
+    core.forget_what_turned_up().unwrap();
+    core.flush(moment(now())).unwrap();
+    assert_eq!((counted(&core), core.engine().counts().total()), (all.len() as u64, all.len() as u64));
+}
