@@ -137,6 +137,17 @@ impl Disk {
         self.state().power_left = Some(changes);
     }
 
+    /// The power goes in the same way, counted from the next write that holds these bytes.
+    pub fn power_goes_after_writing(&self, bytes: &[u8], changes: u64) {
+        self.state().trap = Some((bytes.to_vec(), changes));
+    }
+
+    /// The power does not go after all, if it is still on.
+    pub fn power_stays(&self) {
+        let mut state = self.state();
+        (state.power_left, state.trap) = (None, None);
+    }
+
     /// Whether the power is off.
     pub fn is_dark(&self) -> bool {
         self.state().dark
