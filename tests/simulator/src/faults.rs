@@ -13,6 +13,8 @@ pub enum How {
     Cut,
     /// The power goes in the middle of the writing of a commit, after so many operations of the disk from now.
     CutInWrite(u32),
+    /// The power goes so many changes after the next step was written, and not yet flushed.
+    CutInTelling(u32),
     /// It is told to stop, and says good-bye.
     Stop,
 }
@@ -145,6 +147,7 @@ impl Fault {
             Self::Down(How::Kill, ..) => "kill",
             Self::Down(How::Cut, ..) => "power_cut",
             Self::Down(How::CutInWrite(_), ..) => "power_cut in a write",
+            Self::Down(How::CutInTelling(_), ..) => "power_cut in a telling",
             Self::Down(How::Stop, ..) => "clean stop",
             Self::Stall(_) => "stall",
             Self::Disk(DiskFault::EioOnce(_), _) => "disk_eio_once",
@@ -221,6 +224,10 @@ pub(crate) const KINDS: &[Draw] = &[
     |it| {
         let after = 1 + it.below(12) as u32;
         down(it, How::CutInWrite(after))
+    },
+    |it| {
+        let after = it.below(40) as u32;
+        down(it, How::CutInTelling(after))
     },
     |it| down(it, How::Stop),
     |it| Fault::Stall(*it.pick(&[20_000, 2 * MINUTE, 10 * MINUTE, 45 * MINUTE])),

@@ -62,6 +62,7 @@ impl World {
     pub(crate) fn heal_all(&mut self) -> Result<(), Violation> {
         self.healed_ms = Some(self.now_ms());
         self.board.store.heal();
+        self.board.store.power_stays();
         self.board.stalled_until_ms = 0;
         if self.net.heal() {
             self.hang_up();

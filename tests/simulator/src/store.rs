@@ -68,6 +68,16 @@ impl Store {
         self.disk.power_goes_after(u64::from(changes));
     }
 
+    /// Entries stand in the log as they are, a step's with this beginning.
+    pub(crate) fn power_goes_after_telling(&self, changes: u32) {
+        self.disk.power_goes_after_writing(br#"{"what":"step""#, u64::from(changes));
+    }
+
+    /// Whatever would have taken the power does not.
+    pub(crate) fn power_stays(&self) {
+        self.disk.power_stays();
+    }
+
     pub(crate) fn is_dark(&self) -> bool {
         self.disk.is_dark()
     }

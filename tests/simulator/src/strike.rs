@@ -32,6 +32,10 @@ impl World {
                 self.watch.expect_dark(away_ms, clock);
                 self.board.store.power_goes_after(after);
             }
+            Fault::Down(How::CutInTelling(after), away_ms, clock) => {
+                self.watch.expect_dark(away_ms, clock);
+                self.board.store.power_goes_after_telling(after);
+            }
             Fault::Down(how, away_ms, clock) => self.go_down(how, away_ms, clock),
             Fault::Stall(ms) => self.board.stalled_until_ms = now + ms,
             Fault::Disk(fault, ms) => {

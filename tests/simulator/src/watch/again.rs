@@ -21,7 +21,7 @@ pub(crate) fn check_clean(
 ) -> Result<(), Violation> {
     match ledger.check() {
         Ok(fences) if fences.is_empty() => Ok(()),
-        Ok(_) if excused.rot => {
+        Ok(fences) if excused.rot || (excused.ever_lied && fences.iter().all(|it| it.table == "log")) => {
             counts.add("damage fenced");
             Ok(())
         }

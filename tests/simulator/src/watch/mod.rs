@@ -60,6 +60,8 @@ impl fmt::Display for Violation {
 pub(crate) struct Excused {
     /// A flush was reported and not done: acknowledged readings may be lost at a cut, never more (P1, not P2).
     pub(crate) lied: bool,
+    /// The same at any time in this run: later commits may lie in the log, and earlier ones not.
+    pub(crate) ever_lied: bool,
     /// A bit turned or a block went astray: rows may be fenced.
     pub(crate) rot: bool,
 }
@@ -157,6 +159,7 @@ impl Watch {
     /// The disk begins to misbehave.
     pub(crate) fn disk(&mut self, fault: DiskFault) {
         self.excused.lied |= fault == DiskFault::Lie;
+        self.excused.ever_lied |= self.excused.lied;
         // Entries may be lost or fenced, and their numbers used twice, from here on.
         self.told.unsure |= self.excused.lied || self.excused.rot;
         self.excused.rot |= matches!(fault, DiskFault::Flip | DiskFault::Misdirect);
