@@ -1,5 +1,10 @@
 //! Warm nights, and probes that fall silent.
 
+use glasshour::entry::PlaceKind;
+use glasshour::glance::Tone;
+use glasshour::keeper::core::Core;
+use glasshour::keeper::view::{Shell, glance};
+
 use super::garden::*;
 
 #[test]
@@ -99,4 +104,20 @@ fn a_stamp_in_the_future_blinds_nobody_and_hides_no_silence() {
     assert_eq!(told(&core, "too-hot").len(), 1, "the readings of the moment are seen");
     core.advance(moment(noon + 2 * HOUR));
     assert_eq!(told(&core, "probe-silent").len(), 1);
+}
+
+#[test]
+fn nothing_is_called_well_while_the_probe_of_a_place_has_not_said_a_word() {
+    let mut notes = tomato_house();
+    notes.extend([place("bed", PlaceKind::Bed), hang("stake", "bed", 60)]);
+    let mut core = in_memory(&notes, june());
+    let sentence = |core: &Core| glance(core.engine(), &Shell::default()).sentence;
+    hear(&mut core, june() + 9 * HOUR, &[("post", AIR, 22.0)]);
+    let told = sentence(&core);
+    assert_eq!(
+        (told.tone, told.order.as_str()),
+        (Tone::Blind, "Go and look at bed: nothing is heard there.")
+    );
+    hear(&mut core, june() + 9 * HOUR + MINUTE, &[("post", AIR, 22.0), ("stake", AIR, 21.0)]);
+    assert_eq!(sentence(&core).tone, Tone::Well);
 }

@@ -49,26 +49,24 @@ pub(super) fn sentence(
         matches!(notice.minder.as_str(), TOO_HOT | ON_COURSE)
             && place.is_some_and(|place| place.t_c.is_none())
     };
-    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 6 } else { rank(notice) });
-    if let Some((notice, step)) = first.and_then(|notice| notice.steps.last().map(|step| (notice, step))) {
-        return Sentence {
-            tone: tone(notice),
+    let of = |notice: &NoticeView, tone| {
+        notice.steps.last().map(|step| Sentence {
+            tone,
             order: step.title.clone(),
             why: refreshed(engine, notice, places).unwrap_or_else(|| step.text.clone()),
             notice: Some(notice.id.clone()),
-        };
-    }
+        })
+    };
+    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 6 } else { rank(notice) });
+    let first = first.and_then(|notice| of(notice, tone(notice)));
     // "Later" puts a notice off; it does not make well what nobody sees.
     let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);
-    if let Some((notice, step)) =
-        open.iter().find(unseen).and_then(|notice| notice.steps.last().map(|step| (notice, step)))
-    {
-        return Sentence {
-            tone: Tone::Blind,
-            order: step.title.clone(),
-            why: step.text.clone(),
-            notice: Some(notice.id.clone()),
-        };
+    let unseen = || open.iter().find(unseen).and_then(|notice| of(notice, Tone::Blind));
+    if let Some(sentence) = match first {
+        Some(first) if first.tone != Tone::Well => Some(first),
+        first => unseen().or_else(|| dark(places, probes)).or(first),
+    } {
+        return sentence;
     }
     let seen = places.iter().any(|place| place.t_c.is_some());
     if !seen && !probes.is_empty() {
@@ -89,6 +87,22 @@ pub(super) fn sentence(
         };
     }
     calm(engine, places)
+}
+
+/// A place of which some other is seen, and whose own probes have not said a word yet: no notice tells of them.
+fn dark(places: &[PlaceGlance], probes: &[ProbeGlance]) -> Option<Sentence> {
+    let mute = |place: &&PlaceGlance| {
+        let mut here = probes.iter().filter(|probe| probe.place.as_ref() == Some(&place.place)).peekable();
+        here.peek().is_some() && here.all(|probe| probe.newest.is_empty())
+    };
+    let is_dark = |place: &&PlaceGlance| place.t_c.is_none() && place.by_hand.is_none() && mute(place);
+    let place = places.iter().find(is_dark).filter(|_| places.iter().any(|place| place.t_c.is_some()))?;
+    Some(Sentence {
+        tone: Tone::Blind,
+        order: format!("Go and look at {}: nothing is heard there.", place.name),
+        why: "No probe there has said anything yet. What is not measured is not known.".to_owned(),
+        notice: None,
+    })
 }
 
 /// Whether the place of a silent probe is seen by another. The notice's own place is the probe's name.

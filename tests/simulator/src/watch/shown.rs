@@ -182,7 +182,10 @@ impl Shown {
             self.silences += 1;
             blind.push(probe.place);
         }
-        let unseen = glance.places.iter().find(|it| it.t_c.is_none() && blind.contains(&it.place.as_str()));
+        let unseen = glance
+            .places
+            .iter()
+            .find(|it| it.t_c.is_none() && it.by_hand.is_none() && blind.contains(&it.place.as_str()));
         match unseen {
             Some(place) if glance.sentence.tone == Tone::Well => {
                 let open: Vec<_> = glance.open.iter().map(|it| (&it.id, it.later_until_ms)).collect();
