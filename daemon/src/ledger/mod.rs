@@ -82,7 +82,7 @@ pub use pour::Pour;
 pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
-pub use room::{Growth, days_left, free_bytes, growth};
+pub use room::{Growth, free_bytes, growth};
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
 pub use view::{Batch, Point, View};
 

@@ -21,13 +21,6 @@ pub fn growth(bytes_per_reading: f64, readings_per_day: f64, free_bytes: Option<
     known.then(|| Growth { bytes_per_year, years: free_bytes.map(|free| free as f64 / bytes_per_year) })
 }
 
-/// Days until the free room is used up at `bytes_per_day`; none where nothing is used.
-///
-/// What fills a disk is seldom the ledger: give it what all programs together used.
-pub fn days_left(free_bytes: u64, bytes_per_day: f64) -> Option<f64> {
-    (bytes_per_day.is_finite() && bytes_per_day > 0.0).then(|| free_bytes as f64 / bytes_per_day)
-}
-
 impl Growth {
     /// "about 7 MB a year at your present rate; 900 years fit on the disk".
     pub fn words(&self) -> String {
@@ -66,13 +59,5 @@ mod tests {
     fn where_nothing_comes_nothing_is_foretold() {
         assert_eq!(growth(0.652, 0.0, Some(1)), None);
         assert_eq!(growth(f64::NAN, 10.0, None), None);
-        assert_eq!(days_left(1_000, 0.0), None);
-        assert_eq!(days_left(1_000, f64::NAN), None);
-    }
-
-    #[test]
-    fn days_left_are_the_free_room_over_a_days_use() {
-        assert_eq!(days_left(700_000, 100_000.0), Some(7.0));
-        assert_eq!(days_left(0, 100_000.0), Some(0.0));
     }
 }
