@@ -124,8 +124,8 @@ impl View<'_> {
         })
     }
 
-    /// The same of one series without gathering: `each` is handed some readings at a time, a week of them at most, in
-    /// measured order, so that memory does not grow with the range.
+    /// The same of one series without gathering: `each` is handed one after the other in measured order, so that memory
+    /// does not grow with the range.
     ///
     /// # Errors
     ///
@@ -135,21 +135,17 @@ impl View<'_> {
         probe: &str,
         quantity: Quantity,
         range: Range<i64>,
-        mut each: impl FnMut(&[Point]),
+        mut each: impl FnMut(Point),
     ) -> Result<(), LedgerError> {
         let series = self.at_once(|| self.series_of(probe, quantity))?;
         let [one] = series.as_slice() else {
-            each(&self.readings_of(&[(probe, quantity)], range)?.pop().unwrap_or_default());
+            let gathered = self.readings_of(&[(probe, quantity)], range)?;
+            gathered.into_iter().flatten().for_each(each);
             return Ok(());
         };
         let per_unit = per_unit(one.decimals);
-        let mut points = Vec::new();
         self.at_once(|| {
-            self.sweep(&[one.id], &range, |_, kept| {
-                points.clear();
-                points.extend(kept.iter().map(|kept| point(kept, per_unit)));
-                each(&points);
-            })
+            self.sweep(&[one.id], &range, |_, kept| kept.iter().for_each(|kept| each(point(kept, per_unit))))
         })
     }
 

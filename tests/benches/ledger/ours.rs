@@ -227,18 +227,19 @@ fn degree_days(reader: &Reader, days: i64) -> Vec<f64> {
     let mut before: Option<(i64, f64)> = None;
     let (mut day, mut day_ends_ms) = (0, FROM_MS + DAY_MS);
     let range = FROM_MS..FROM_MS + days * DAY_MS;
-    let each = |points: &[Point]| {
-        for point in points.iter().filter(|point| point.reason.grade() == Grade::Sound) {
-            if let Some((at_ms, value)) = before {
-                while at_ms >= day_ends_ms {
-                    day += 1;
-                    day_ends_ms += DAY_MS;
-                }
-                let held_ms = (point.at_ms - at_ms).min(2 * MINUTE_MS);
-                sums[day] += (value.min(30.0) - 10.0).max(0.0) * held_ms as f64;
-            }
-            before = Some((point.at_ms, point.value));
+    let each = |point: Point| {
+        if point.reason.grade() != Grade::Sound {
+            return;
         }
+        if let Some((at_ms, value)) = before {
+            while at_ms >= day_ends_ms {
+                day += 1;
+                day_ends_ms += DAY_MS;
+            }
+            let held_ms = (point.at_ms - at_ms).min(2 * MINUTE_MS);
+            sums[day] += (value.min(30.0) - 10.0).max(0.0) * held_ms as f64;
+        }
+        before = Some((point.at_ms, point.value));
     };
     reader.look(|view| view.each_reading("p7", AIR, range, each)).expect("an answer");
     sums.iter().map(|sum| sum / DAY_MS as f64).collect()

@@ -161,8 +161,8 @@ proptest! {
                 let answer: Vec<Reading> = answer.into_iter().map(|point| point.of(&(*probe).into(), AIR)).collect();
                 prop_assert_eq!(&answer, &within);
                 let mut swept = Vec::new();
-                ledger.reader().unwrap().look(|view| view.each_reading(probe, AIR, range.clone(), |points| {
-                    swept.extend(points.iter().map(|point| point.of(&(*probe).into(), AIR)));
+                ledger.reader().unwrap().look(|view| view.each_reading(probe, AIR, range.clone(), |point| {
+                    swept.push(point.of(&(*probe).into(), AIR));
                 })).unwrap();
                 prop_assert_eq!(swept, answer);
                 let newest = all_of_it.iter().rfind(|it| it.grade() != Grade::Refused).cloned();
