@@ -132,9 +132,9 @@ pub(crate) fn map() -> String {
 }
 
 /// A site with the thermometers in five houses.
-pub(crate) fn site(data: &Path) -> String {
+pub(crate) fn site(data: &Path, port: u16) -> String {
     let mut text = format!(
-        "[site]\nname = \"Figures\"\nlatitude = 45.0\nlongitude = 12.0\nstandard_offset = \"+01:00\"\n[clock]\nvouched_by = \"system\"\n[ledger]\nfolder = \"{}\"\n[page]\nlisten = \"127.0.0.1:0\"\n",
+        "[site]\nname = \"Figures\"\nlatitude = 45.0\nlongitude = 12.0\nstandard_offset = \"+01:00\"\n[clock]\nvouched_by = \"system\"\n[ledger]\nfolder = \"{}\"\n[page]\nlisten = \"127.0.0.1:{port}\"\n",
         data.display()
     );
     for place in 0..5 {

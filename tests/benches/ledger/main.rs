@@ -13,7 +13,6 @@ mod http;
 mod influx;
 mod made;
 mod ours;
-#[expect(dead_code, reason = "shared with the other benchmark, which uses all of it")]
 #[path = "../figures/proc.rs"]
 mod proc;
 #[expect(dead_code, reason = "shared with the other benchmark, which uses all of it")]

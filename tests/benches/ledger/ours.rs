@@ -8,9 +8,10 @@ use agronomy::quantity::Quantity;
 use glasshour::ledger::{Aftermath, Commit, Founding, Ledger, Past, PastReading, Point, Reader};
 use glasshour::reading::{Grade, ProbeName, Reading, Reason};
 use tests::records::{plain, records, shipped};
-use tests::servers::process::Process;
+use tests::servers::process::{Process, free_port};
 
 use super::air::entropy_of_differences;
+use super::http::try_call;
 use super::made::{DAY, DAY_MS, FROM_MS, MINUTE_MS, Made, OFFSET_MS, SERIES, map, probe, record, site};
 use super::proc::{memory, used};
 use super::product::program;
@@ -24,20 +25,22 @@ const WHO: &str = "Glasshour";
 pub(crate) fn measure(table: &mut Table, days: i64) {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let data = folder.path().join("data");
-    load(table, folder.path(), &data, days);
+    let port = free_port();
+    load(table, folder.path(), &data, days, port);
     room(table, &data, days);
     let now_ms = live(&data, days);
     questions(table, &data, days, now_ms);
+    at_rest(table, folder.path(), days, port);
     real(table);
 }
 
 /// A record taken in, and the same record again.
-fn load(table: &mut Table, folder: &Path, data: &Path, days: i64) {
+fn load(table: &mut Table, folder: &Path, data: &Path, days: i64, port: u16) {
     let watch = Stopwatch::start();
     let bytes = record(&folder.join("made.csv"), days);
     println!("a record of {} made in {:.1} s", mb(bytes), watch.seconds());
     std::fs::write(folder.join("made.toml"), map()).expect("room for a map");
-    std::fs::write(folder.join("site.toml"), site(data)).expect("room for a site file");
+    std::fs::write(folder.join("site.toml"), site(data, port)).expect("room for a site file");
     let readings = days * DAY * SERIES as i64;
     for (what, aim) in [("record taken in", "4 M/s, 20 MB"), ("the same record again", "no slower")] {
         let mut command = Command::new(program());
@@ -194,6 +197,36 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
             assert!(sums.len() as i64 >= days && sums.iter().sum::<f64>() > 0.0);
         },
     );
+}
+
+/// The whole service on all of it: how soon its page is there once every day page is made, and what it holds at rest.
+fn at_rest(table: &mut Table, folder: &Path, days: i64, port: u16) {
+    let start = || {
+        let mut command = Command::new(program());
+        command.current_dir(folder).args(["run", "site.toml"]).stdout(Stdio::null()).stderr(Stdio::null());
+        let (watch, process) = (Stopwatch::start(), Process::start(&mut command));
+        while try_call(port, "/", &[]).is_none_or(|(status, _)| status != 200) {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+        (watch.ms(), process)
+    };
+    let (first, process) = start();
+    let watch = Stopwatch::start();
+    // An answer with everything in it is given once all days are made.
+    while try_call(port, "/api/export", &[]).is_none_or(|(status, _)| status != 200) {
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    let what = format!("first start on {days} days, five houses, no day page made yet");
+    let much = format!("page after {first:.0} ms, all days made after {:.1} s", watch.seconds());
+    table.row(&what, WHO, &much, "");
+    process.end();
+    let (again, process) = start();
+    // Whatever starting left to do is done by then.
+    std::thread::sleep(Duration::from_secs(10));
+    let held = memory(process.0.id());
+    let much = format!("page after {again:.0} ms; {} resident, {} its own", mb(held.resident), mb(held.own));
+    process.end();
+    table.row(&format!("every start after that, {days} days, at rest"), WHO, &much, "15 MB");
 }
 
 /// Warm and cold times of a question.
