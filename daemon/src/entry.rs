@@ -211,6 +211,10 @@ pub enum Note {
         /// From when on its readings have dates by this, UTC ms; none where they had dates already, or there are none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         dated_back_ms: Option<i64>,
+        /// Of somebody's word on what time it is: the newest commit that it was later than, UTC ms. What was stored
+        /// between that and this entry keeps its dates, and holds the clock no more.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        after_ms: Option<i64>,
     },
     /// Told: a step went out from memory while nothing could be stored. It may have come twice.
     SentUnrecorded {

@@ -143,6 +143,11 @@ impl Core {
         (&mut self.engine, &mut self.ledger)
     }
 
+    /// Goes on with an engine that was brought to the ledger's state anew, with its newest batch.
+    pub(super) fn stand_at(&mut self, engine: Engine, seq: i64) {
+        (self.engine, self.seq, self.last_letter, self.watch) = (engine, seq, None, None);
+    }
+
     /// Newest batch number.
     pub fn seq(&self) -> i64 {
         self.seq

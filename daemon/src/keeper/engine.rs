@@ -295,10 +295,10 @@ impl Engine {
         }
     }
 
-    /// Day of the last letter that an earlier run wrote.
+    /// Day of the last letter that an earlier run wrote; one of a time that was taken back does not count.
     pub fn last_letter(&self) -> Option<String> {
         self.entries.iter().rev().find_map(|entry| match &entry.note {
-            Note::Letter { date } => Some(date.clone()),
+            Note::Letter { date } if entry.at_ms <= self.now_ms => Some(date.clone()),
             _ => None,
         })
     }
