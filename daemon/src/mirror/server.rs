@@ -12,7 +12,7 @@ use influxdb2::{Client, ClientBuilder, RequestError};
 use reqwest011::Url;
 use reqwest011::redirect::Policy;
 
-use super::pipe::{self, Pipe};
+use super::pipe::{self, Pipe, Trouble};
 use super::points::Point;
 
 /// The longest a call may take, and the longest until the connection stands.
@@ -90,6 +90,7 @@ pub struct Remote {
     client: Client,
     bucket: String,
     number: i64,
+    trouble: Option<Trouble>,
 }
 
 impl Remote {
@@ -104,8 +105,9 @@ impl Remote {
             .gzip(true)
             .build()
             .map_err(|error| Unusable::Client(error.to_string()))?;
+        let trouble = pipe.as_ref().map(Pipe::trouble);
         let (bucket, number) = (settings.bucket.clone(), number(&settings.url, &settings.bucket));
-        Ok((Self { client, bucket, number }, pipe))
+        Ok((Self { client, bucket, number, trouble }, pipe))
     }
 }
 
@@ -119,7 +121,7 @@ impl Server for Remote {
         let call = self.client.write_with_precision(&self.bucket, points, TimestampPrecision::Milliseconds);
         call.await.map_err(|error| match error {
             RequestError::Http { status, text } => judge(status.as_u16(), &text),
-            other => Refusal::Away(causes(&other)),
+            other => Refusal::Away(pipe::why(self.trouble.as_ref(), &other)),
         })
     }
 }

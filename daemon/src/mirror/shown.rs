@@ -9,9 +9,9 @@ use std::ops::Range;
 use reqwest011::Client;
 use serde_json::Value;
 
-use super::pipe::Pipe;
+use super::pipe::{self, Pipe, Trouble};
 use super::points::{MEASUREMENTS, TEXTS, series_name};
-use super::server::{Settings, Unusable, causes, line, one_line};
+use super::server::{Settings, Unusable, line, one_line};
 
 /// The largest answer for one day, bytes; a day of a hundred series in seconds has about as many.
 const LARGEST: usize = 256 * 1024 * 1024;
@@ -38,6 +38,7 @@ pub struct Shown {
     bucket: String,
     token: String,
     kind: Option<Kind>,
+    trouble: Option<Trouble>,
 }
 
 impl Shown {
@@ -50,7 +51,8 @@ impl Shown {
         let (http, near, pipe) = line(settings)?;
         let http = http.build().map_err(|error| Unusable::Client(error.to_string()))?;
         let (bucket, token) = (settings.bucket.clone(), settings.token.clone());
-        Ok((Self { http, near, bucket, token, kind: None }, pipe))
+        let trouble = pipe.as_ref().map(Pipe::trouble);
+        Ok((Self { http, near, bucket, token, kind: None, trouble }, pipe))
     }
 
     /// The numbers shown for a stretch of time, UTC ms.
@@ -119,7 +121,7 @@ impl Shown {
     }
 
     async fn get(&self, path: &str, query: &[(&str, &str)]) -> Result<(u16, Vec<u8>), Unread> {
-        let wrong = |error: reqwest011::Error| Unread(causes(&error));
+        let wrong = |error: reqwest011::Error| Unread(pipe::why(self.trouble.as_ref(), &error));
         let mut request = self.http.get(format!("{}{path}", self.near)).query(query);
         if !self.token.is_empty() {
             request = request.header("Authorization", format!("Token {}", self.token));
