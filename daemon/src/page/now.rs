@@ -333,7 +333,7 @@ mod tests {
 
     #[test]
     fn a_time_that_was_not_taken_is_asked_for_again_only_where_that_helps() {
-        let (glance, why) = (fixtures::glance(), "something was stored 3 h after that time".to_owned());
+        let (glance, why) = (fixtures::calm(), "something was stored 3 h after that time".to_owned());
         let typed = Fields::from([("now".to_owned(), "2026-07-15T12:00".to_owned())]);
         let page = |again, fields: &Fields| {
             not_taken(&glance, &Refusal { why: why.clone(), again }, fields).into_string()
