@@ -2,8 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
+
+mod step;
+
+pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
 /// What kind of place crops stand in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -211,6 +214,10 @@ pub enum Note {
         /// From when on its readings have dates by this, UTC ms; none where they had dates already, or there are none.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         dated_back_ms: Option<i64>,
+        /// Of somebody's word on what time it is: the newest commit that it was later than, UTC ms. What was stored
+        /// between that and this entry keeps its dates, and holds the clock no more.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        after_ms: Option<i64>,
     },
     /// Told: a step went out from memory while nothing could be stored. It may have come twice.
     SentUnrecorded {
@@ -366,64 +373,4 @@ pub struct Entry {
     pub from_ms: i64,
     /// What it says.
     pub note: Note,
-}
-
-/// What happened to a notice in one step.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Turn {
-    /// The notice opened.
-    Opened,
-    /// It worsened: a higher severity, or it may push from now on.
-    Worsened,
-    /// It eased to a lower severity.
-    Eased,
-    /// It closed.
-    Closed,
-}
-
-/// One step in the life of a notice, as told.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Step {
-    /// The notice's id: the same for its whole life.
-    pub notice: String,
-    /// The step's number within the notice, from 1.
-    pub number: u32,
-    /// Which minder: `too-hot`, `on-course`, `air`, `warm-night`, `probe-silent`, `heat-dome`.
-    pub minder: String,
-    /// Which place.
-    pub place: String,
-    /// Which planting, where the step is about one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub planting: Option<String>,
-    /// When it was decided, UTC ms.
-    pub at_ms: i64,
-    /// What happened.
-    pub turn: Turn,
-    /// How bad.
-    pub severity: Severity,
-    /// Whether this step may buzz a phone.
-    pub push: bool,
-    /// The order first, ten words or so.
-    pub title: String,
-    /// Which planting, the number, the limit, since when, what to do.
-    pub text: String,
-    /// What stands beside advice that could send somebody into danger; empty where none is needed.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
-    pub caution: String,
-}
-
-/// 1 January 2000, 00:00 UTC, ms. What happened before is no time: it is counted from when the board was switched on.
-pub const UNDATED_BELOW_MS: i64 = 946_684_800_000;
-
-impl Step {
-    /// Whether it was told while nobody vouched for the clock: `at_ms` is monotonic ms of its boot then.
-    pub fn is_undated(&self) -> bool {
-        self.at_ms < UNDATED_BELOW_MS
-    }
-
-    /// Reason and caution together, for ways that carry nothing else.
-    pub fn whole_text(&self) -> String {
-        if self.caution.is_empty() { self.text.clone() } else { format!("{} {}", self.text, self.caution) }
-    }
 }

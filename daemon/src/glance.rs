@@ -240,6 +240,12 @@ pub struct MirrorGlance {
     pub behind: i64,
     /// It is being filled in from the archive.
     pub filling_in: bool,
+    /// It is another server or bucket than before, and is being filled from the beginning.
+    #[serde(default)]
+    pub from_beginning: bool,
+    /// The other side took what was last sent, in this run.
+    #[serde(default)]
+    pub reached: bool,
     /// Points the other side could not read, or that could not be made, since the start.
     pub set_aside: u64,
     /// Why, the last of them.
@@ -255,10 +261,17 @@ impl MirrorGlance {
             (true, behind) => {
                 format!("the mirror is being filled in from the archive, {behind} commits behind")
             }
+            // Cursors at the end are no proof that the other side is there.
+            (false, 0) if !self.reached => {
+                "nothing waits for the mirror that it was not sent before".to_owned()
+            }
             (false, 0) => "the mirror has everything".to_owned(),
             (false, 1) => "the mirror is 1 commit behind".to_owned(),
             (false, behind) => format!("the mirror is {behind} commits behind"),
         };
+        if self.from_beginning {
+            words = format!("{words}. It is another one than before, and is filled from the beginning");
+        }
         if self.set_aside > 0 {
             let why = self.set_aside_why.as_deref().unwrap_or("no reason given");
             let were = if self.set_aside == 1 { "point was" } else { "points were" };

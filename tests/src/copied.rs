@@ -108,6 +108,8 @@ pub struct Running {
     pub keeper: StandIn,
     /// How it stood when that was last told.
     pub standing: MirrorGlance,
+    /// Cursors that were to be kept, in order.
+    pub cursors: Vec<(String, i64)>,
 }
 
 impl Running {
@@ -128,7 +130,7 @@ impl Running {
         }
         let (source, handle) = (FromLedger::new(reader, boot), keeper.handle.clone());
         tasks.spawn("mirror", |stop| copy::run(source, remote, handle, clock, || 1.0, stop));
-        Self { tasks, keeper, standing: MirrorGlance::default() }
+        Self { tasks, keeper, standing: MirrorGlance::default(), cursors: Vec::new() }
     }
 
     /// Waits until the other side has every batch; steps and pages may follow.
@@ -138,10 +140,11 @@ impl Running {
     /// When something else happens.
     pub async fn has_everything(&mut self) {
         loop {
-            let Event::Mirrored { standing, .. } = self.keeper.next().await else {
+            let Event::Mirrored { cursors, standing } = self.keeper.next().await else {
                 panic!("not from the mirror")
             };
             self.standing = standing;
+            self.cursors.extend(cursors);
             if self.standing.behind == 0 && !self.standing.filling_in {
                 return;
             }

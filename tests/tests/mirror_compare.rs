@@ -2,9 +2,12 @@
 
 use std::process::Output;
 
-use glasshour::ledger::{Commit, Founding, Ledger};
+use glasshour::almanac::day_page::DayPage;
+use glasshour::almanac::pages::Made;
+use glasshour::almanac::planting_page::PlantingPage;
+use glasshour::ledger::{Commit, Founding, Ledger, PageRow};
 use serde_json::{Value, json};
-use tests::copied::{START_DAY, START_MS, minute, put, put_page};
+use tests::copied::{START_DAY, START_MS, minute, put, put_step};
 use tests::program::{Garden, run};
 use tests::servers::metrics::{self, Metrics};
 use tests::servers::process::until;
@@ -15,7 +18,24 @@ const OFFSET_MS: i64 = 3_600_000;
 /// Minutes in the ledger; each is eight readings.
 const MINUTES: i64 = 2_000;
 
-/// A garden whose mirror is there, its ledger filled with a day and a half (a day of it in chunks) and a day page.
+/// The day page of a place and of the planting in it, which has a text field.
+fn put_pages(ledger: &mut Ledger, boot: i64) {
+    let place = DayPage { measured_share: 0.75, t_max_c: Some(36.12), ..DayPage::default() };
+    let planting = PlantingPage {
+        planting: "tomatoes-by-the-door".to_owned(),
+        crop: "tomato".to_owned(),
+        place: "house".to_owned(),
+        rule: "mean-capped 7/28".to_owned(),
+        degree_days: Some(14.25),
+        ..PlantingPage::default()
+    };
+    let body = serde_json::to_string(&Made { place, plantings: vec![planting] }).unwrap();
+    let pages = [PageRow { subject: "house", day: START_DAY, edition: "7+3", body: &body }];
+    ledger.commit(&Commit { pages: &pages, ..Commit::empty(boot, START_MS, 1) }).unwrap();
+}
+
+/// A garden whose mirror is there, its ledger filled with a day and a half (a day of it in chunks), the day pages of a
+/// place and of a planting, and a step of a notice.
 fn garden(url: &str) -> Garden {
     let garden = Garden::new(&format!("[mirror]\nurl = \"{url}\"\n"));
     let founding = Founding { offset_ms: OFFSET_MS, program: "test".to_owned() };
@@ -26,7 +46,8 @@ fn garden(url: &str) -> Garden {
         put(&mut ledger, boot, START_MS + (number + 1) * 100 * 60_000, &readings);
     }
     ledger.compact(START_MS + 1440 * 60_000).unwrap();
-    put_page(&mut ledger, boot, START_DAY, 36.12);
+    put_pages(&mut ledger, boot);
+    put_step(&mut ledger, boot);
     ledger.commit(&Commit { cursors: &[("mirror", 3)], ..Commit::empty(boot, 1, 1) }).unwrap();
     garden
 }
@@ -53,11 +74,12 @@ fn differs_until_sent(url: &str, spoil: impl Fn(&str)) {
         (code, &all["missing"], &all["other"], &all["extra"]),
         (3, &all["numbers"], &json!(0), &json!(0))
     );
-    // Each reading, and of the page: share, by hand, highest.
-    assert_eq!(all["numbers"], json!(readings + 3));
+    // Each reading; of the place's page share, by hand, highest; of the planting's share, by hand, degree days, line,
+    // stress, warm night; of the step number, pushed, rank.
+    assert_eq!(all["numbers"], json!(readings + 3 + 6 + 3));
     let (code, sent) = compared(&garden, &["--send"]);
     assert_eq!((code, &sent["set_aside"]), (3, &json!(0)));
-    assert_eq!(sent["sent"], json!(readings + 1));
+    assert_eq!(sent["sent"], json!(readings + 3));
     until("the copy has everything", || (compared(&garden, &[]).0 == 0).then_some(()));
     spoil(&format!(
         "reading,grade=sound,probe=bench-1,quantity=air_temperature value=99 {}\n\
@@ -82,7 +104,8 @@ fn differs_until_sent(url: &str, spoil: impl Fn(&str)) {
     // The service mirrors on its own and says how far it is.
     until("the mirror has everything", || {
         let standing = &service.now()["board"]["mirror"];
-        (standing["behind"] == json!(0) && standing["filling_in"] == json!(false)).then_some(())
+        let through = standing["behind"] == json!(0) && standing["filling_in"] == json!(false);
+        (through && standing["reached"] == json!(true)).then_some(())
     });
     let page = service.get("/").1;
     assert!(page.contains("The mirror has everything"), "{page}");
@@ -127,6 +150,20 @@ fn only_comparing_notices_points_that_were_thrown_away_with_a_polite_answer() {
     until("it counts what it threw away", || (database.thrown_away() > before).then_some(()));
     let (code, again) = compared(&garden, &["--to", "2024-07-02"]);
     assert_eq!((code, &again["missing"]), (3, &again["numbers"]));
+}
+
+#[test]
+fn days_the_wrong_way_round_and_a_folder_without_a_ledger_are_wrong_usage_and_nothing_is_made() {
+    let garden = Garden::new("[mirror]\nurl = \"http://127.0.0.1:9\"\n");
+    let output = mirror(&garden, &["--from", "2026-07-02", "--to", "2026-07-01"]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(told.contains("--from 2026-07-02 is later than --to 2026-07-01"), "{told}");
+    let mistyped = garden.ledger().join("mistyped");
+    let output = mirror(&garden, &["--folder", mistyped.to_str().unwrap()]);
+    assert_eq!(output.status.code(), Some(2));
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(told.contains("there is no ledger in") && !mistyped.exists(), "{told}");
 }
 
 #[test]

@@ -209,7 +209,70 @@ async fn https_is_spoken_with_a_server_of_ones_own_authority_and_with_no_other()
         let stranger = settings(trusting.url);
         let mut running = Running::start(&stranger, ledger.reader().unwrap(), boot);
         let why = running.keeper.away("mirror").await;
-        assert!(!why.contains("takes nothing"), "{why}");
+        assert!(why.contains("invalid peer certificate") && why.contains("UnknownIssuer"), "{why}");
         running.end().await;
     }
+}
+
+#[tokio::test]
+async fn a_certificate_that_may_sign_others_is_refused_with_the_reason_and_what_to_do() {
+    if !metrics::available() || !tests::servers::smtp::available() {
+        return;
+    }
+    // What openssl makes of a request as it comes (openssl-req(1), -x509): CA:TRUE.
+    let database = Metrics::start_certified("CA:TRUE");
+    let mut trusting = settings(format!("https://localhost:{}", database.port));
+    trusting.authority = Some(database.authority());
+    let (mut ledger, boot) = copied::ledger();
+    put(&mut ledger, boot, START_MS, &minute(1));
+    let mut running = Running::start(&trusting, ledger.reader().unwrap(), boot);
+    let why = running.keeper.away("mirror").await;
+    assert!(why.contains("CaUsedAsEndEntity") && why.contains("CA:FALSE"), "{why}");
+    running.end().await;
+    let (mut shown, pipe) = glasshour::mirror::shown::Shown::new(&trusting).unwrap();
+    let asked = async { shown.numbers(&(START_MS..START_MS + 1)).await.unwrap_err().to_string() };
+    let why = tokio::select! { why = asked => why, ended = pipe.unwrap().run() => panic!("{ended:?}") };
+    assert!(why.contains("CaUsedAsEndEntity"), "{why}");
+}
+
+#[tokio::test]
+async fn a_ledger_that_was_copied_to_one_server_is_copied_whole_to_another() {
+    if !metrics::available() {
+        return;
+    }
+    let (one, other) = (Metrics::start(), Metrics::start());
+    let (mut ledger, boot) = copied::ledger();
+    for number in 1..=3 {
+        put(&mut ledger, boot, START_MS + number * 60_000, &minute(number));
+    }
+    let mut running = Running::start(&settings(one.url()), ledger.reader().unwrap(), boot);
+    running.has_everything().await;
+    let cursors = running.cursors.clone();
+    running.end().await;
+    let moved: Vec<(&str, i64)> = cursors.iter().map(|(name, at)| (name.as_str(), *at)).collect();
+    ledger
+        .commit(&glasshour::ledger::Commit {
+            cursors: &moved,
+            ..glasshour::ledger::Commit::empty(boot, 1, 1)
+        })
+        .unwrap();
+    let mut running = Running::start(&settings(other.url()), ledger.reader().unwrap(), boot);
+    running.has_everything().await;
+    assert!(running.standing.from_beginning, "{:?}", running.standing);
+    running.end().await;
+    // Four probes, two quantities, three minutes.
+    let (mut shown, _) = glasshour::mirror::shown::Shown::new(&settings(other.url())).unwrap();
+    until_shown(&mut shown, 24).await;
+}
+
+/// Waits until the server shows so many numbers.
+async fn until_shown(shown: &mut glasshour::mirror::shown::Shown, wanted: usize) {
+    for _ in 0..600 {
+        let numbers = shown.numbers(&(START_MS..START_MS + 3_600_000)).await.unwrap();
+        if numbers.values().map(std::collections::BTreeMap::len).sum::<usize>() == wanted {
+            return;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    panic!("not within a minute");
 }

@@ -75,7 +75,7 @@ impl Target {
 }
 
 /// Opens the ledger of a folder in which there is one; nothing is made.
-fn open(folder: &Path) -> Result<Ledger, Trouble> {
+pub(super) fn open(folder: &Path) -> Result<Ledger, Trouble> {
     let file = folder.join(NAME);
     let length = std::fs::metadata(&file).map_or(0, |data| data.len());
     if length == 0 {

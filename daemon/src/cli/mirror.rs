@@ -76,8 +76,8 @@ impl Book {
         if let Some(socket) = target.socket()? {
             return Ok(Self::Running(socket));
         }
-        let (core, ..) = target.open()?;
-        let reader = core.ledger().reader().map_err(|error| Trouble::Failed(error.to_string()))?;
+        let ledger = super::ledger::open(&target.data_folder()?)?;
+        let reader = ledger.reader().map_err(|error| Trouble::Failed(error.to_string()))?;
         Ok(Self::Stopped(reader))
     }
 
@@ -114,6 +114,12 @@ struct Sum {
 
 pub(super) fn run(args: &MirrorArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let What::Compare(args) = &args.what;
+    if let (Some(from), Some(to)) = (args.from, args.to)
+        && from > to
+    {
+        let (from, to) = (calendar::date(from), calendar::date(to));
+        return Err(Trouble::Given(format!("--from {from} is later than --to {to}")));
+    }
     let (site, _) = read_site(&args.target.site)?;
     let settings = service::settings::mirror(&site).map_err(Trouble::Given)?;
     let settings =

@@ -15,10 +15,10 @@ use crate::service;
 #[derive(Clone, Debug, clap::Args)]
 pub(super) struct Target {
     /// The site file.
-    #[arg(long, value_name = "FILE", default_value = "/etc/glasshour/site.toml")]
+    #[arg(long, global = true, value_name = "FILE", default_value = "/etc/glasshour/site.toml")]
     pub(super) site: PathBuf,
     /// The data folder, where it is not the site file's.
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, global = true, value_name = "DIR")]
     pub(super) folder: Option<PathBuf>,
 }
 
@@ -60,6 +60,9 @@ impl Target {
 /// Reads a site file and the crop book; every fault is said at once.
 pub(super) fn read_site(path: &Path) -> Result<(config::site::Site, CropBook), Trouble> {
     let book = crop_book()?;
+    if matches!(path.try_exists(), Ok(false)) {
+        return Err(Trouble::Given(format!("there is no site file {}; say --site FILE", path.display())));
+    }
     let text = read_text(path)?;
     let site = config::read_site(&text, &book, &Zones::system()).map_err(|faults| said(&faults, path))?;
     Ok((site, book))

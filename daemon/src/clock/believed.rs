@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex, MutexGuard};
 use std::time::Duration;
 
 use super::Clock;
-use super::trust::{Refusal, Said, Shown, Trust};
+use super::trust::{Refusal, Said, Shown, Trust, Weighed, Word};
 
 /// A clock with what is believed of it.
 pub struct Believed {
@@ -56,14 +56,14 @@ impl Believed {
         self.machine.wall_ms()
     }
 
-    /// Whether a word can be taken, and what would be believed by it: wall less monotonic time, ms.
+    /// Whether a word can be taken, and what it comes to: see [`Trust::weigh`].
     ///
     /// # Errors
     ///
-    /// A sentence that says what stands against it.
-    pub fn weigh(&self, said: &Said, newest_ms: Option<i64>) -> Result<i64, Refusal> {
+    /// What stands against it.
+    pub fn weigh(&self, said: &Said, newest_ms: Option<i64>, words: &[Word]) -> Result<Weighed, Refusal> {
         let shown = self.shown();
-        self.trust().weigh(said, &shown, newest_ms)
+        self.trust().weigh(said, &shown, newest_ms, words)
     }
 
     /// Takes a word that was weighed.

@@ -6,6 +6,9 @@
 //! the last pair that was believed, and the grower is asked. A time service that vouches for the jump does not win by
 //! itself; a clock that comes back does. Before trust, time is a floor that is surely not too late: the newest commit
 //! and the time that has passed since the start.
+//!
+//! People mistype. A word far past all that is known is asked for twice, and a word said for certain may go back as far
+//! as the newest commit before an earlier word. Nothing but a person's word ever does either.
 
 use super::vouchers::EARLIEST_MS;
 
@@ -16,6 +19,8 @@ pub const JUMP_MS: i64 = 1_000_000;
 const SLEW_MS: i64 = 2_000;
 /// How far a board's crystal may drift, ms of a day: 100 ppm (common practice for boards in the heat).
 const DRIFT_MS_PER_DAY: i64 = 8_640;
+/// A word further past the newest commit and the machine's clock than this is asked for twice, ms: a mistyped month.
+const FAR_MS: i64 = 30 * DAY_MS;
 /// A word older than this is given with its age, ms.
 const OLD_MS: i64 = 3_600_000;
 /// No word reaches past this, 1 January 2100 UTC, ms.
@@ -45,8 +50,42 @@ pub struct Said {
     pub sure: bool,
 }
 
-/// Why a word was not taken: a sentence for whoever gave it.
-pub type Refusal = String;
+/// An earlier word on what time it was, as the ledger has it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Word {
+    /// What it said, UTC ms.
+    pub at_ms: i64,
+    /// The newest commit that it was later than, UTC ms.
+    pub after_ms: i64,
+}
+
+/// What a word comes to that can be taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Weighed {
+    /// What would be believed: wall less monotonic time, ms.
+    pub offset_ms: i64,
+    /// The newest commit that it is later than, UTC ms.
+    pub after_ms: i64,
+    /// It goes back to before an earlier word, and before what was stored under that.
+    pub goes_back: bool,
+}
+
+/// Why a word was not taken. As text it is a sentence for whoever gave it on the command line.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{why}{}", if *.again { "; if that is right all the same, say it again with --sure" } else { "" })]
+pub struct Refusal {
+    /// The reason, in words.
+    pub why: String,
+    /// It would be taken if it were said again as certain.
+    pub again: bool,
+}
+
+impl From<String> for Refusal {
+    /// A reason that stands however certain somebody is.
+    fn from(why: String) -> Self {
+        Self { why, again: false }
+    }
+}
 
 /// A time that is believed.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -144,31 +183,51 @@ impl Trust {
         }
     }
 
-    /// Whether somebody's word can be taken; where it can, what to believe: wall less monotonic time, ms. `newest_ms` is
-    /// the newest commit, UTC ms.
+    /// Whether somebody's word can be taken, and what it comes to. `newest_ms` is the newest commit, UTC ms; `words` are
+    /// the earlier ones, oldest first.
     ///
     /// # Errors
     ///
-    /// A sentence that says what stands against it.
-    pub fn weigh(&self, said: &Said, shown: &Shown, newest_ms: Option<i64>) -> Result<i64, Refusal> {
+    /// What stands against it.
+    pub fn weigh(
+        &self,
+        said: &Said,
+        shown: &Shown,
+        newest_ms: Option<i64>,
+        words: &[Word],
+    ) -> Result<Weighed, Refusal> {
         if !(EARLIEST_MS..LATEST_MS).contains(&said.at_ms) {
-            return Err("that is no time this board can be at; look at the clock that says so".to_owned());
+            return Err("that is no time this board can be at; look at the clock that says so"
+                .to_owned()
+                .into());
         }
-        if let Some(newest_ms) = newest_ms.filter(|newest| said.at_ms < *newest) {
-            let before = span(newest_ms - said.at_ms);
-            return Err(format!("something was stored {before} after that time, so it must be later"));
+        let newest_ms = newest_ms.unwrap_or(EARLIEST_MS);
+        let offset_ms = said.at_ms - shown.mono_ms;
+        if said.at_ms < newest_ms {
+            let after_ms = back_to(said, newest_ms, words)?;
+            return Ok(Weighed { offset_ms, after_ms, goes_back: true });
         }
+        if !said.sure {
+            self.doubted(said, shown, newest_ms)?;
+        }
+        Ok(Weighed { offset_ms, after_ms: newest_ms, goes_back: false })
+    }
+
+    /// What a word that is not before the newest commit must be certain for.
+    fn doubted(&self, said: &Said, shown: &Shown, newest_ms: i64) -> Result<(), Refusal> {
+        let again = |why| Err(Refusal { why, again: true });
         let apart = said.at_ms - self.wall_ms(shown);
         let settled = self.is_known() && self.jump_ms().is_none();
-        if settled && apart.abs() > JUMP_MS && !said.sure {
+        if settled && apart.abs() > JUMP_MS {
             let by = self.known.as_ref().map_or("", |known| known.by.as_str());
             let way = if apart > 0 { "behind" } else { "ahead" };
-            return Err(format!(
-                "the board's time, by {by}, is {} {way} that; say it again as certain if it is the board that is wrong",
-                span(apart.abs())
-            ));
+            return again(format!("the board's time, by {by}, is {} {way} that", span(apart.abs())));
         }
-        Ok(said.at_ms - shown.mono_ms)
+        let far = said.at_ms - newest_ms.max(shown.wall_ms);
+        if far > FAR_MS {
+            return again(format!("that is {} after all that the board knows of", span(far)));
+        }
+        Ok(())
     }
 
     /// Takes a word that was weighed. Where it agrees with the machine's clock, that clock is followed from now on.
@@ -198,6 +257,20 @@ impl Trust {
         let jump_ms = self.jump_ms()?;
         let way = if jump_ms > 0 { "ahead" } else { "back" };
         Some(format!("The clock jumped {} {way}; not believed", span(jump_ms.abs())))
+    }
+}
+
+/// The newest commit that a word before `newest_ms` still has to be later than: the one before the last of the words it
+/// takes back.
+fn back_to(said: &Said, newest_ms: i64, words: &[Word]) -> Result<i64, Refusal> {
+    let taken_back = words.iter().rev().find(|word| (word.after_ms..word.at_ms).contains(&said.at_ms));
+    let before = span(newest_ms - said.at_ms);
+    match taken_back {
+        Some(word) if said.sure => Ok(word.after_ms),
+        Some(_) => {
+            Err(Refusal { why: format!("something was stored {before} after that time"), again: true })
+        }
+        None => Err(format!("something was stored {before} after that time, so it must be later").into()),
     }
 }
 

@@ -117,7 +117,7 @@ fn c5_the_growers_word_settles_a_jump_either_way() {
     trust.look(&at);
     // The phone agrees with the machine: the machine is followed again.
     let word = said(NOON + year + 3_000, false);
-    assert_eq!(trust.weigh(&word, &at, Some(NOON)), Ok(word.at_ms - HOUR_MS));
+    assert_eq!(trust.weigh(&word, &at, Some(NOON), &[]).unwrap().offset_ms, word.at_ms - HOUR_MS);
     trust.take(&word, &at);
     let later = shown(NOON + year + 60_000, HOUR_MS + 60_000, Some(SERVICE));
     trust.look(&later);
@@ -137,7 +137,9 @@ fn c4_a_phones_word_stands_by_the_monotonic_clock_with_its_age_and_drift() {
     let mut trust = Trust::default();
     trust.not_before(NOON - DAY_MS, 0);
     let at = shown(NOON - 3 * DAY_MS, HOUR_MS, None);
-    assert_eq!(trust.weigh(&said(NOON, false), &at, Some(NOON - DAY_MS)), Ok(NOON - HOUR_MS));
+    let weighed = trust.weigh(&said(NOON, false), &at, Some(NOON - DAY_MS), &[]).unwrap();
+    let expected = Weighed { offset_ms: NOON - HOUR_MS, after_ms: NOON - DAY_MS, goes_back: false };
+    assert_eq!(weighed, expected);
     trust.take(&said(NOON, false), &at);
     assert_eq!(trust.words(HOUR_MS).unwrap(), "a phone");
     // The machine's wall clock may wander about: nobody vouches for it.
@@ -160,15 +162,66 @@ fn c4_a_phones_word_stands_by_the_monotonic_clock_with_its_age_and_drift() {
 fn c4_a_word_is_taken_only_within_reason() {
     let trust = trusted();
     let at = shown(NOON, HOUR_MS, Some(SERVICE));
-    let weigh = |said: &Said| trust.weigh(said, &at, Some(NOON - 30 * 60_000));
-    assert!(weigh(&said(0, true)).unwrap_err().contains("no time"));
-    assert!(weigh(&said(i64::MAX, true)).unwrap_err().contains("no time"));
+    let weigh = |said: &Said| trust.weigh(said, &at, Some(NOON - 30 * 60_000), &[]);
+    assert!(weigh(&said(0, true)).unwrap_err().why.contains("no time"));
+    assert!(weigh(&said(i64::MAX, true)).unwrap_err().why.contains("no time"));
     let early = weigh(&said(NOON - HOUR_MS, true)).unwrap_err();
-    assert!(early.contains("30 min after that time"), "{early}");
+    assert!(early.why.contains("30 min after that time, so it must be later") && !early.again, "{early}");
     let apart = weigh(&said(NOON + 3 * HOUR_MS, false)).unwrap_err();
-    assert!(apart.contains("by the time service, is 3 h behind that"), "{apart}");
+    assert!(apart.why.contains("by the time service, is 3 h behind that"), "{apart}");
+    assert!(apart.again && apart.to_string().contains("--sure"), "{apart}");
     assert!(weigh(&said(NOON + 3 * HOUR_MS, true)).is_ok());
     assert!(weigh(&said(NOON + JUMP_MS, false)).is_ok());
+}
+
+#[test]
+fn c4_a_word_a_month_past_all_that_is_known_is_asked_for_twice() {
+    let trust = Trust::default();
+    let day = |days: i64| NOON + days * DAY_MS;
+    // The newest commit, what the machine shows, the word: past both by more than thirty days or not.
+    for (newest, machine, word, asked) in [
+        (Some(day(0)), day(-400), day(30), false),
+        (Some(day(0)), day(-400), day(31), true),
+        (Some(day(0)), day(365), day(365), false),
+        (Some(day(0)), day(365), day(396), true),
+        (None, day(0), day(30), false),
+        (None, day(0), day(365), true),
+    ] {
+        let weigh = |sure| trust.weigh(&said(word, sure), &shown(machine, HOUR_MS, None), newest, &[]);
+        let refused = weigh(false).err();
+        assert_eq!(refused.as_ref().is_some_and(|refusal| refusal.again), asked, "{word} {refused:?}");
+        assert_eq!(weigh(true).unwrap().offset_ms, word - HOUR_MS);
+    }
+}
+
+#[test]
+fn c4_only_a_certain_word_goes_back_and_no_further_than_before_an_earlier_word() {
+    let year = 365 * DAY_MS;
+    let at = shown(NOON, HOUR_MS, Some(SERVICE));
+    // Nine in the morning was stored; then somebody said next year, and in that year the year after.
+    let first = Word { at_ms: NOON + year, after_ms: NOON - 3 * HOUR_MS };
+    let second = Word { at_ms: NOON + 2 * year, after_ms: NOON + year + HOUR_MS };
+    let newest = Some(NOON + 2 * year + HOUR_MS);
+    let weigh = |at_ms, sure| Trust::default().weigh(&said(at_ms, sure), &at, newest, &[first, second]);
+    let asked = weigh(NOON, false).unwrap_err();
+    assert!(asked.again && asked.why.contains("something was stored 730 days after that"), "{asked}");
+    for (at_ms, after_ms) in [
+        (NOON, first.after_ms),
+        (first.after_ms, first.after_ms),
+        (NOON + year + 2 * HOUR_MS, second.after_ms),
+    ] {
+        let expected = Weighed { offset_ms: at_ms - HOUR_MS, after_ms, goes_back: true };
+        assert_eq!(weigh(at_ms, true), Ok(expected));
+    }
+    // Before the newest commit of all that nobody's word has to do with.
+    for at_ms in [first.after_ms - 1, NOON + year + 1] {
+        let refused = weigh(at_ms, true).unwrap_err();
+        assert!(refused.why.ends_with("it must be later") && !refused.again, "{refused}");
+    }
+    // Nobody's word: whoever vouches, the clock stays before.
+    let mut trust = Trust::default();
+    trust.not_before(NOON + year, 0);
+    assert_eq!(trust.candidate(&at), None);
 }
 
 #[test]

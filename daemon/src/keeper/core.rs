@@ -5,6 +5,7 @@
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
 mod dating;
+mod pending;
 mod remake;
 mod turned_up;
 mod unrecorded;
@@ -15,19 +16,18 @@ use std::collections::{BTreeMap, BTreeSet};
 use agronomy::crop::Severity;
 use chrono::NaiveTime;
 
+use self::pending::Pending;
 use self::unrecorded::Lent;
 use self::watch::Watch;
 use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, FUTURE_MS, grade, stamp};
-use crate::almanac::pages::Made;
-use crate::calendar::Day;
 use crate::couriers::STEP_LIFE_MS;
-use crate::couriers::letter::{LETTER_LIFE_MS, due};
+use crate::couriers::letter::due;
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
-use crate::ledger::{Commit, Ledger, LedgerError, NO_EXPIRY_MS, NewNote, PageRow, Queued, StepRef, TriedRow};
+use crate::ledger::{Ledger, NO_EXPIRY_MS, NewNote, Queued, StepRef};
 use crate::reading::{Heard, Reading};
 
 /// A moment, as the clock gives it.
@@ -61,23 +61,6 @@ pub struct Route {
     pub quiet: Option<(u32, u32)>,
     /// When the morning letter goes by it, civil time.
     pub letter_at: Option<NaiveTime>,
-}
-
-/// What waits to become durable.
-#[derive(Clone, Debug, Default)]
-struct Pending {
-    dated: Vec<Reading>,
-    undated: Vec<Reading>,
-    steps: Vec<Step>,
-    pages: BTreeMap<(String, Day), Option<Made>>,
-    tried: Vec<TriedRow>,
-    mirrored: BTreeMap<String, i64>,
-    /// Letters to be written: courier, day.
-    letters: Vec<(String, String)>,
-    /// That another edition came into service.
-    renewed: Option<Note>,
-    /// The only editions whose pages are kept; none named: all are.
-    editions: Vec<String>,
 }
 
 /// The engine with its ledger.
@@ -141,6 +124,11 @@ impl Core {
     /// The engine and the ledger, each to be changed.
     pub(super) fn both_mut(&mut self) -> (&mut Engine, &mut Ledger) {
         (&mut self.engine, &mut self.ledger)
+    }
+
+    /// Goes on with an engine that was brought to the ledger's state anew, with its newest batch.
+    pub(super) fn stand_at(&mut self, engine: Engine, seq: i64) {
+        (self.engine, self.seq, self.last_letter, self.watch) = (engine, seq, None, None);
     }
 
     /// Newest batch number.
@@ -233,116 +221,6 @@ impl Core {
     /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
     pub fn senders_clocks(&self) -> &BTreeMap<String, Option<i64>> {
         &self.senders_clocks
-    }
-
-    /// Whether anything waits to become durable.
-    pub fn waits(&self) -> bool {
-        let pending = &self.pending;
-        !(pending.dated.is_empty()
-            && pending.undated.is_empty()
-            && pending.steps.is_empty()
-            && pending.tried.is_empty()
-            && pending.pages.is_empty()
-            && pending.letters.is_empty()
-            && pending.mirrored.is_empty())
-            || !pending.editions.is_empty()
-            || self.engine.editions().due(false).is_some()
-    }
-
-    /// Whether a notice step waits, which is worth a commit of its own.
-    pub fn is_urgent(&self) -> bool {
-        !self.pending.steps.is_empty() || !self.pending.tried.is_empty() || !self.pending.letters.is_empty()
-    }
-
-    /// How many readings wait.
-    pub fn waiting_readings(&self) -> usize {
-        self.pending.dated.len() + self.pending.undated.len()
-    }
-
-    /// Keeps the outcome of an attempt to deliver.
-    pub fn tried(&mut self, row: TriedRow) {
-        self.pending.tried.push(row);
-    }
-
-    /// Keeps how far the mirror has come, by its cursors; they ride in the next commit.
-    pub fn mirrored(&mut self, cursors: Vec<(String, i64)>) {
-        self.pending.mirrored.extend(cursors);
-    }
-
-    /// Makes durable what waits.
-    ///
-    /// # Errors
-    ///
-    /// When the ledger refuses; everything still waits then.
-    pub fn flush(&mut self, moment: Moment) -> Result<(), LedgerError> {
-        self.commit(moment, &[]).map(|_| ())
-    }
-
-    /// Commits what waits together with notes; the notes' numbers come back.
-    fn commit(&mut self, moment: Moment, notes: &[NewNote]) -> Result<Vec<i64>, LedgerError> {
-        if !self.waits() && notes.is_empty() {
-            return Ok(Vec::new());
-        }
-        let mut all = notes.to_vec();
-        let mut queue = Vec::new();
-        let first_step = all.len();
-        for step in &self.pending.steps {
-            queue.extend(self.lent.not_taken(step, self.routes_of(step, all.len())));
-            let from_ms = if step.is_undated() { -self.boot } else { step.at_ms };
-            all.push(NewNote { at_ms: step.at_ms, from_ms, note: Note::Step(step.clone()) });
-        }
-        all.extend(self.lent.facts(moment.wall_ms));
-        for (courier, date) in &self.pending.letters {
-            let (at_ms, step) = (moment.wall_ms, StepRef::Note(all.len()));
-            let expires_ms = at_ms + LETTER_LIFE_MS;
-            queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
-            all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
-        }
-        let edition_note = self.edition_note();
-        let at_ms = self.engine.now_ms();
-        all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
-        let edition = self.engine.editions().current().to_owned();
-        let pages: Vec<(String, Day, String)> = self
-            .pending
-            .pages
-            .iter()
-            .map(|((place, day), made)| {
-                (place.clone(), *day, serde_json::to_string(made).unwrap_or_default())
-            })
-            .collect();
-        let rows: Vec<PageRow<'_>> = pages
-            .iter()
-            .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
-            .collect();
-        let mirror: Vec<(&str, i64)> =
-            self.pending.mirrored.iter().map(|(name, seq)| (name.as_str(), *seq)).collect();
-        if !self.pending.undated.is_empty() {
-            let mut undated = Commit::empty(self.boot, moment.wall_ms, moment.mono_ms);
-            undated.readings = &self.pending.undated;
-            undated.dated = false;
-            let done = self.ledger.commit(&undated)?;
-            self.seq = done.seq.unwrap_or(self.seq);
-            self.undated.extend(done.seq);
-            self.pending.undated.clear();
-        }
-        // A wall clock that nobody vouches for leaves no date behind: the next start would take it for the newest commit.
-        let wall_ms = if moment.trusted { moment.wall_ms } else { self.engine.now_ms() };
-        let mut commit = Commit::empty(self.boot, wall_ms, moment.mono_ms);
-        commit.readings = &self.pending.dated;
-        commit.notes = &all;
-        commit.queue = &queue;
-        commit.tried = &self.pending.tried;
-        commit.pages = &rows;
-        commit.editions = &self.pending.editions;
-        commit.cursors = &mirror;
-        let done = self.ledger.commit(&commit)?;
-        self.seq = done.seq.unwrap_or(self.seq);
-        self.lent.stored(&self.pending.steps, done.entries.get(first_step..).unwrap_or_default());
-        self.pending = Pending::default();
-        if let Some(note) = edition_note {
-            self.engine.editions.noted(&note, at_ms);
-        }
-        Ok(done.entries.into_iter().take(notes.len()).collect())
     }
 
     /// Writes the morning letter when its hour has come: once a day, also over a restart.

@@ -135,7 +135,7 @@ pub enum Event {
         /// What.
         word: ClockWord,
         /// Where the entry's number, or the refusal, goes.
-        answer: tokio::sync::oneshot::Sender<Result<i64, Refusal>>,
+        answer: tokio::sync::oneshot::Sender<Result<i64, crate::clock::trust::Refusal>>,
     },
     /// A question that needs the keeper's own state.
     Ask(super::handle::Question),

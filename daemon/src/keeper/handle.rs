@@ -7,6 +7,7 @@ use tokio::sync::{mpsc, oneshot, watch};
 
 use super::core::{Core, Moment};
 use super::event::{Acknowledge, ClockWord, Event, Refusal};
+use crate::clock::trust;
 use crate::entry::{Anew, Cause, Note};
 use crate::glance::{Glance, PlantingGlance};
 use crate::reading::Heard;
@@ -126,8 +127,8 @@ impl Handle {
     ///
     /// # Errors
     ///
-    /// The refusal in words, also when the keeper has stopped.
-    pub async fn clock(&self, word: ClockWord) -> Result<i64, Refusal> {
+    /// The refusal, also when the keeper has stopped.
+    pub async fn clock(&self, word: ClockWord) -> Result<i64, trust::Refusal> {
         let (answer, answered) = oneshot::channel();
         self.events.send(Event::Clock { word, answer }).await.map_err(|_| Stopped.to_string())?;
         answered.await.map_err(|_| Stopped.to_string())?

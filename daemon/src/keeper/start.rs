@@ -10,6 +10,7 @@ use super::core::{Core, Moment, Route};
 use super::counts::Counts;
 use super::editions::Editions;
 use super::engine::Engine;
+use super::grading::FUTURE_MS;
 use super::stored::{Stored, reason_now};
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
@@ -49,63 +50,24 @@ impl Core {
         moment: Moment,
         routes: Vec<Route>,
     ) -> Result<Self, LedgerError> {
-        let entries = ledger.entries()?;
-        let snapshot = ledger
-            .state(FORM)?
-            .and_then(|(seq, body)| Some((seq, serde_json::from_slice::<Snapshot>(&body).ok()?)));
-        let (from_seq, mut counts, clean_entry) = match snapshot {
-            Some((seq, snapshot)) => (seq, snapshot.counts, snapshot.entry),
-            None => (0, Counts::default(), 0),
-        };
-        let now_ms = if moment.trusted {
-            moment.wall_ms
-        } else {
-            ledger.newest_commit_ms()?.unwrap_or(moment.wall_ms)
-        };
-        let mut engine = Engine::new(site, now_ms);
-        let mut seq = from_seq;
-        let mut touched = BTreeSet::new();
-        each_batch(&ledger, from_seq, |batch| {
-            seq = batch.seq;
-            // What has no date is in no count until it gets one.
-            for reading in batch.readings.iter().filter(|_| batch.dated) {
-                counts.take(reading);
-                touched.insert((reading.probe.clone(), reading.at_ms.div_euclid(MS_PER_HOUR)));
-            }
-        })?;
-        let editions = Editions::of(&entries, engine.site().edition());
-        let (pages, made) = pages(&ledger, &editions, &Ground::of(&entries))?;
-        engine.restore(entries.clone(), pages, counts);
-        for (probe, hour) in touched {
-            engine.touch(&probe, hour * MS_PER_HOUR);
-        }
-        touch_since(&mut engine, &entries, clean_entry);
-        if let Some(first_ms) = first_ms(&ledger, &entries)? {
-            engine.mark_missing(first_ms, &made);
-        }
-        for (probe, quantity) in ledger.series()? {
-            // Of a probe that has long been silent, its last days: since when it is silent must still be known.
-            let newest_ms =
-                ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
-            let from_ms = newest_ms - RECALL_MS;
-            let mut recalled = ledger.readings(&probe, quantity, from_ms..i64::MAX)?;
-            for reading in &mut recalled {
-                reading.reason = reason_now(engine.site(), engine.ground(), reading);
-            }
-            engine.recall(&probe, quantity, from_ms, &recalled);
-        }
-        recall_shapes(&mut engine, &ledger, now_ms);
-        for hang in engine.ground().hangs.clone() {
-            ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
-        }
-        engine.skip_to(now_ms);
-        let kept = editions.kept();
-        let others = ledger.editions()?.iter().any(|edition| !kept.contains(edition));
+        let Standing { engine, seq, outdated } = stand(site, &ledger, moment)?;
         let mut core = Self::new(engine, ledger, boot, seq, routes);
-        if others {
+        if let Some(kept) = outdated {
             core.keep_editions(kept);
         }
         Ok(core)
+    }
+
+    /// Brings the engine to where the ledger stands, as at a start: for a clock that was set back, since an engine cannot
+    /// un-know what it lived through. Nothing may wait.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger cannot be read; the engine stays as it was then.
+    pub fn start_again(&mut self, moment: Moment) -> Result<(), LedgerError> {
+        let Standing { engine, seq, .. } = stand(self.engine().site().clone(), self.ledger(), moment)?;
+        self.stand_at(engine, seq);
+        Ok(())
     }
 
     /// Keeps a snapshot, so that the next start is quick; only when nothing waits and no day is marked. Whether it
@@ -125,6 +87,62 @@ impl Core {
     }
 }
 
+/// An engine that stands at a ledger's state.
+struct Standing {
+    engine: Engine,
+    /// Newest batch.
+    seq: i64,
+    /// The only editions whose pages are to be kept, where there are others.
+    outdated: Option<Vec<String>>,
+}
+
+/// The engine of a site, brought to where its ledger stands.
+fn stand(site: Site, ledger: &Ledger, moment: Moment) -> Result<Standing, LedgerError> {
+    let entries = ledger.entries()?;
+    let snapshot = ledger
+        .state(FORM)?
+        .and_then(|(seq, body)| Some((seq, serde_json::from_slice::<Snapshot>(&body).ok()?)));
+    let (from_seq, mut counts, clean_entry) = match snapshot {
+        Some((seq, snapshot)) => (seq, snapshot.counts, snapshot.entry),
+        None => (0, Counts::default(), 0),
+    };
+    let now_ms =
+        if moment.trusted { moment.wall_ms } else { ledger.newest_commit_ms()?.unwrap_or(moment.wall_ms) };
+    // What bears a later date was stored under a word on the time that was taken back. Its day will come.
+    let (today, until_ms) = (site.calendar.day_of(now_ms), now_ms.saturating_add(FUTURE_MS));
+    let until_ms = if moment.trusted { until_ms } else { i64::MAX };
+    let mut engine = Engine::new(site, now_ms);
+    let mut seq = from_seq;
+    let mut touched = BTreeSet::new();
+    each_batch(ledger, from_seq, |batch| {
+        seq = batch.seq;
+        // What has no date is in no count until it gets one.
+        for reading in batch.readings.iter().filter(|_| batch.dated) {
+            counts.take(reading);
+            touched.insert((reading.probe.clone(), reading.at_ms.div_euclid(MS_PER_HOUR)));
+        }
+    })?;
+    let editions = Editions::of(&entries, engine.site().edition());
+    let (pages, made) = pages(ledger, &editions, &Ground::of(&entries), today)?;
+    engine.restore(entries.clone(), pages, counts);
+    for (probe, hour) in touched {
+        engine.touch(&probe, hour * MS_PER_HOUR);
+    }
+    touch_since(&mut engine, &entries, clean_entry);
+    if let Some(first_ms) = first_ms(ledger, &entries)? {
+        engine.mark_missing(first_ms, &made);
+    }
+    recall(&mut engine, ledger, now_ms, until_ms)?;
+    recall_shapes(&mut engine, ledger, now_ms);
+    for hang in engine.ground().hangs.clone() {
+        ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
+    }
+    engine.skip_to(now_ms);
+    let kept = editions.kept();
+    let others = ledger.editions()?.iter().any(|edition| !kept.contains(edition));
+    Ok(Standing { engine, seq, outdated: others.then_some(kept) })
+}
+
 /// The snapshot of an engine none of whose marked days has a page in the ledger.
 pub(super) fn snapshot_of(engine: &Engine) -> Vec<u8> {
     let snapshot = Snapshot { counts: engine.counts().clone(), entry: engine.newest_entry() };
@@ -134,12 +152,19 @@ pub(super) fn snapshot_of(engine: &Engine) -> Vec<u8> {
 /// Places and days whose pages were made, also those that came to nothing.
 type MadeDays = BTreeSet<(String, Day)>;
 
-/// The kept pages of the edition that is served, and which days the edition to be reckoned has already.
-fn pages(ledger: &Ledger, editions: &Editions, ground: &Ground) -> Result<(Pages, MadeDays), LedgerError> {
+/// The kept pages of the edition that is served, up to today, and which days the edition to be reckoned has already.
+fn pages(
+    ledger: &Ledger,
+    editions: &Editions,
+    ground: &Ground,
+    today: Day,
+) -> Result<(Pages, MadeDays), LedgerError> {
     let mut pages = Pages::default();
     let mut days = MadeDays::new();
     each_page(ledger, editions.served(), |place, day, made| {
-        pages.put(ground, place, day, made);
+        if day < today {
+            pages.put(ground, place, day, made);
+        }
         days.insert((place.to_owned(), day));
     })?;
     if editions.renewing() {
@@ -193,6 +218,21 @@ fn first_ms(ledger: &Ledger, entries: &[Entry]) -> Result<Option<i64>, LedgerErr
         first = first.into_iter().chain(span.map(|(from, _)| from)).min();
     }
     Ok(first)
+}
+
+/// The last days of every series, for the minders: what was measured before `until_ms`.
+fn recall(engine: &mut Engine, ledger: &Ledger, now_ms: i64, until_ms: i64) -> Result<(), LedgerError> {
+    for (probe, quantity) in ledger.series()? {
+        // Of a probe that has long been silent, its last days: since when it is silent must still be known.
+        let newest_ms = ledger.newest(&probe, quantity)?.map_or(now_ms, |newest| newest.at_ms.min(now_ms));
+        let from_ms = newest_ms - RECALL_MS;
+        let mut recalled = ledger.readings(&probe, quantity, from_ms..until_ms)?;
+        for reading in &mut recalled {
+            reading.reason = reason_now(engine.site(), engine.ground(), reading);
+        }
+        engine.recall(&probe, quantity, from_ms, &recalled);
+    }
+    Ok(())
 }
 
 fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {

@@ -205,6 +205,11 @@ pub(super) fn write(
     }
     let newest = seq.unwrap_or(next_seq - 1);
     let entries = write_notes(conn, commit.notes, newest)?;
+    for new in commit.notes {
+        if let Note::Clock { after_ms: Some(after_ms), .. } = new.note {
+            super::dating::bring_back(conn, new.at_ms, after_ms)?;
+        }
+    }
     write_outbox(conn, commit, &entries)?;
     for (name, seq) in commit.cursors {
         super::mirrored::move_cursor(conn, name, *seq)?;

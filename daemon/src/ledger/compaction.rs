@@ -72,6 +72,12 @@ pub(super) struct Plan {
 pub(super) fn plan(view: View<'_>, before_ms: i64) -> Result<Plan, LedgerError> {
     let boots = Boots::read(view.conn)?;
     let running = dating::newest(view.conn)?;
+    let word = dating::Word::last(view.conn)?;
+    // What was stored under a word that was taken back would hold up everything after it until its date has come.
+    let made_ms = |seq: i64, content: &Content| {
+        let commit_ms = boots.commit_ms(content)?;
+        Some(word.filter(|word| seq <= word.seq).map_or(commit_ms, |word| commit_ms.min(word.at_ms)))
+    };
     let meta = |key| schema::get(view.conn, key);
     let mut plan = Plan { commits: [meta("before_compacted_ms")?, meta("compacted_ms")?], ..Plan::default() };
     let mut statement = view.conn.prepare("SELECT seq, body FROM batch ORDER BY seq")?;
@@ -86,7 +92,7 @@ pub(super) fn plan(view: View<'_>, before_ms: i64) -> Result<Plan, LedgerError> 
                 continue;
             }
         };
-        match boots.commit_ms(&content) {
+        match made_ms(seq, &content) {
             Some(commit_ms) if commit_ms < before_ms => plan.take(seq, &content, Some(commit_ms)),
             None if running != Some(content.boot) => plan.take(seq, &content, None),
             _ => break,

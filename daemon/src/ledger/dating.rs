@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use agronomy::series::MS_PER_DAY;
 use rusqlite::{Connection, OptionalExtension};
 
 use super::batch::{Content, Item};
@@ -77,14 +78,64 @@ pub(super) fn of_boot(conn: &Connection, boot: i64) -> Result<Option<(i64, Strin
     Ok(conn.query_row(sql, [boot], |row| Ok((row.get(0)?, row.get(1)?))).optional()?)
 }
 
-/// When something was last told, or a boot that knew the time began, UTC ms. What a site file brought in on its first
-/// day does not count: that may be before anybody knew the time.
-pub(super) fn newest_told_ms(conn: &Connection) -> Result<Option<i64>, LedgerError> {
-    let sql = "SELECT max(at_ms) FROM entry WHERE kind IN ('step', 'letter', 'reply', 'clock')";
-    let told: Option<i64> = conn.query_row(sql, [], |row| row.get(0))?;
-    let sql = "SELECT max(started_ms + offset_ms) FROM boot WHERE offset_ms IS NOT NULL";
-    let begun: Option<i64> = conn.query_row(sql, [], |row| row.get(0))?;
+/// Where somebody's word on the time stands in the ledger. What came before it counts no more for what time it must be
+/// by now, beside the commit that the word was later than: an earlier word may have been wrong.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Word {
+    /// The entry.
+    entry: i64,
+    /// The boot in which it was said.
+    boot: i64,
+    /// The newest batch before it.
+    pub(super) seq: i64,
+    /// What it said, UTC ms.
+    pub(super) at_ms: i64,
+    /// The commit it was later than, UTC ms.
+    pub(super) after_ms: i64,
+}
+
+impl Word {
+    /// The last one, if there ever was one.
+    pub(super) fn last(conn: &Connection) -> Result<Option<Self>, LedgerError> {
+        let sql = "SELECT id, seq, kind, subject, at_ms, from_ms, body, sum FROM entry WHERE kind = 'clock'
+            ORDER BY id DESC";
+        let mut statement = conn.prepare(sql)?;
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            // A damaged row says nothing; its fence is put up by whoever reads all entries.
+            let Ok(Entry { id: entry, at_ms, note, .. }) = records::entry(row) else { continue };
+            if let Note::Clock { boot, after_ms: Some(after_ms), .. } = note {
+                return Ok(Some(Self { entry, boot, seq: row.get(1)?, at_ms, after_ms }));
+            }
+        }
+        Ok(None)
+    }
+}
+
+/// When something was last told since a word, or a boot that knew the time began, UTC ms. What a site file brought in on
+/// its first day does not count: that may be before anybody knew the time.
+pub(super) fn newest_told_ms(conn: &Connection, since: Word) -> Result<Option<i64>, LedgerError> {
+    let sql = "SELECT max(at_ms) FROM entry WHERE id >= ?1 AND kind IN ('step', 'letter', 'reply', 'clock')";
+    let told: Option<i64> = conn.query_row(sql, [since.entry], |row| row.get(0))?;
+    let sql = "SELECT max(started_ms + offset_ms) FROM boot WHERE id > ?1 AND offset_ms IS NOT NULL";
+    let begun: Option<i64> = conn.query_row(sql, [since.boot], |row| row.get(0))?;
     Ok(told.max(begun))
+}
+
+/// What a word on the time changes beside its entry, where it goes back: deliveries that were to wait for a time that is
+/// not believed any more are due at that word, and live on from there (no quiet hours last a day); and what went into
+/// chunks counts as committed no later than `after_ms`.
+pub(super) fn bring_back(conn: &Connection, at_ms: i64, after_ms: i64) -> Result<(), LedgerError> {
+    for key in ["before_compacted_ms", "compacted_ms"] {
+        if schema::get(conn, key)?.is_some_and(|newest| newest > after_ms) {
+            schema::set(conn, key, &after_ms)?;
+        }
+    }
+    let sql = "UPDATE outbox SET due_ms = ?1, expires_ms = ?2
+        WHERE state = 0 AND expires_ms < ?3 AND due_ms > ?4";
+    let (expires_ms, later_ms) = (at_ms.saturating_add(STEP_LIFE_MS), at_ms.saturating_add(MS_PER_DAY));
+    conn.execute(sql, (at_ms, expires_ms, NO_EXPIRY_MS, later_ms))?;
+    Ok(())
 }
 
 /// Dates what was told in a boot that did not know the time: entries that stand at its monotonic time, marked by the
@@ -137,14 +188,12 @@ pub(super) fn undated_boots(view: &View<'_>, running: i64) -> Result<Vec<Undated
         Ok(view.conn.query_row(&sql, [boot], |row| row.get(0))?)
     };
     let boot = |(boot, (readings, first, last)): (i64, (u64, i64, i64))| {
-        let committed = newest.range(..boot).map(|(_, at_ms)| *at_ms).max();
-        Ok(UndatedBoot {
-            boot,
-            readings,
-            span_ms: last - first,
-            after_ms: committed.max(begun(boot, "before")?),
-            before_ms: begun(boot, "after")?,
-        })
+        let before_ms = begun(boot, "after")?;
+        // What stands after the next boot began was stored under a word that was taken back.
+        let sound = |at_ms: &i64| before_ms.is_none_or(|before| *at_ms <= before);
+        let committed = newest.range(..boot).map(|(_, at_ms)| *at_ms).filter(sound).max();
+        let after_ms = committed.max(begun(boot, "before")?.filter(sound));
+        Ok(UndatedBoot { boot, readings, span_ms: last - first, after_ms, before_ms })
     };
     waiting.into_iter().map(boot).collect()
 }

@@ -128,7 +128,16 @@ impl View<'_> {
 
     /// The pages of a day, of every edition, in the order they were made.
     fn pages_of_day(&self, day: i64) -> Result<Vec<NumberedPage>, LedgerError> {
-        self.numbered("day = ?1 ORDER BY rowid", [day])
+        // The key begins with the subject: subject by subject, not through the pages of every day.
+        let which = "rowid IN (
+            WITH RECURSIVE known(subject) AS (
+                SELECT min(subject) FROM day_page
+                UNION ALL
+                SELECT (SELECT min(subject) FROM day_page WHERE subject > known.subject) FROM known
+                WHERE known.subject IS NOT NULL)
+            SELECT page.rowid FROM known JOIN day_page AS page ON page.subject = known.subject AND page.day = ?1)
+            ORDER BY rowid";
+        self.numbered(which, [day])
     }
 
     fn numbered(&self, which: &str, of: impl rusqlite::Params) -> Result<Vec<NumberedPage>, LedgerError> {
@@ -251,6 +260,25 @@ mod tests {
         ledger.write(|conn, _, _| Ok(conn.execute("DELETE FROM day_page", [])?)).unwrap();
         page(&mut ledger, boot, 2, "d");
         assert_eq!(seen(3), [(4, "d".to_owned())]);
+    }
+
+    #[test]
+    fn the_pages_of_a_day_are_found_without_reading_those_of_other_days() {
+        let (mut ledger, boot) = ledger();
+        for (subject, day, edition) in
+            [("house", 1, "e"), ("bed", 1, "e"), ("bed", 2, "e"), ("house", 1, "f")]
+        {
+            let pages = [PageRow { subject, day, edition, body: edition }];
+            ledger.commit(&Commit { pages: &pages, ..Commit::empty(boot, 1, 1) }).unwrap();
+        }
+        let reader = ledger.reader().unwrap();
+        let of = |day| -> Vec<(i64, String, String)> {
+            let pages = reader.pages_of_day(day).unwrap().into_iter();
+            pages.map(|page| (page.number, page.subject, page.body)).collect()
+        };
+        let page = |number, subject: &str, body: &str| (number, subject.to_owned(), body.to_owned());
+        assert_eq!(of(1), [page(1, "house", "e"), page(2, "bed", "e"), page(4, "house", "f")]);
+        assert_eq!((of(2), of(3)), (vec![page(3, "bed", "e")], vec![]));
     }
 
     #[test]

@@ -215,7 +215,8 @@ impl View<'_> {
         })
     }
 
-    /// When the newest commit that held dated readings was made, UTC ms.
+    /// When the newest commit that held dated readings was made, UTC ms. What was stored before somebody's last word on
+    /// the time counts only up to the commit that the word was later than.
     ///
     /// # Errors
     ///
@@ -223,10 +224,14 @@ impl View<'_> {
     pub fn newest_commit_ms(&self) -> Result<Option<i64>, LedgerError> {
         self.at_once(|| {
             let boots = Boots::read(self.conn)?;
-            let mut newest = schema::get(self.conn, "compacted_ms")?;
-            self.each_batch(0, usize::MAX, |_, content| newest = newest.max(boots.commit_ms(&content)))?;
+            let word = dating::Word::last(self.conn)?;
+            let since = word.unwrap_or_default();
+            let mut newest = schema::get(self.conn, "compacted_ms")?.max(word.map(|word| word.after_ms));
+            self.each_batch(since.seq, usize::MAX, |_, content| {
+                newest = newest.max(boots.commit_ms(&content))
+            })?;
             // A commit may hold no reading: a boot that knew the time began, or something was told.
-            Ok(newest.max(dating::newest_told_ms(self.conn)?))
+            Ok(newest.max(dating::newest_told_ms(self.conn, since)?))
         })
     }
 

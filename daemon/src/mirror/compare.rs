@@ -62,7 +62,12 @@ pub fn compare(day: &str, points: Vec<Point>, shown: &Numbers) -> DayCompared {
         differences.extend(difference(day, name, ours, theirs));
     }
     let ledger = ours.values().map(BTreeMap::len).sum();
-    let to_send = points.into_iter().filter(|point| lacks(point, shown)).collect();
+    // Names are the dear part of a day, and most days differ in nothing.
+    let to_send = if differences.is_empty() {
+        Vec::new()
+    } else {
+        points.into_iter().filter(|point| lacks(point, shown)).collect()
+    };
     DayCompared { ledger, differences, to_send }
 }
 

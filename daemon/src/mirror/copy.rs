@@ -45,6 +45,7 @@ pub async fn run<S: Source, W: Server>(
         clock,
         jitter,
         place: None,
+        stored: Place::default(),
         away: None,
         pause,
         proven: false,
@@ -66,6 +67,8 @@ struct Mirror<S, W, J> {
     jitter: J,
     /// How far the copy is; read from the ledger at first.
     place: Option<Place>,
+    /// How far it is as the ledger has it, or will with the next commit.
+    stored: Place,
     /// What was last said about the other side being away.
     away: Option<String>,
     /// The next pause while it is away.
@@ -101,7 +104,7 @@ impl<S: Source, W: Server, J: FnMut() -> f64> Mirror<S, W, J> {
 
     /// Copies the next slice.
     async fn turn(&mut self) -> Result<Next, String> {
-        let (place, slice) = match self.read() {
+        let slice = match self.read() {
             Ok(read) => read,
             Err(why) => {
                 self.say_away(Some(format!("the ledger cannot be read: {why}"))).await?;
@@ -109,6 +112,7 @@ impl<S: Source, W: Server, J: FnMut() -> f64> Mirror<S, W, J> {
             }
         };
         let Some(slice) = slice else {
+            self.standing.from_beginning &= !self.standing.reached;
             self.tell(Vec::new()).await?;
             return Ok(Next::Rest);
         };
@@ -125,22 +129,39 @@ impl<S: Source, W: Server, J: FnMut() -> f64> Mirror<S, W, J> {
         self.note(undated, left_out, aside);
         self.place = Some(after);
         self.look(&after);
+        self.standing.reached = true;
         self.pause.reset();
         self.say_away(None).await?;
-        marks.extend(after.moved_from(&place));
+        marks.extend(after.moved_from(&self.stored));
+        self.stored = after;
         self.tell(marks).await?;
         Ok(Next::On)
     }
 
-    fn read(&mut self) -> Result<(Place, Option<Slice>), String> {
+    fn read(&mut self) -> Result<Option<Slice>, String> {
         let place = match self.place {
             Some(place) => place,
-            None => self.source.place()?,
+            None => self.begin()?,
         };
-        self.place = Some(place);
         let next = self.source.next(&place)?;
         self.look(&place);
-        Ok((place, next))
+        Ok(next)
+    }
+
+    /// Where to go on: where the ledger's cursors stand, or from the beginning where they are another server's.
+    fn begin(&mut self) -> Result<Place, String> {
+        self.stored = self.source.place()?;
+        let server = self.server.number();
+        let place =
+            if self.stored.server == server { self.stored } else { Place { server, ..Place::default() } };
+        if self.stored != place && !self.stored.is_beginning() {
+            tracing::info!(
+                "the mirror is another server or bucket than before: it is filled from the beginning"
+            );
+            self.standing.from_beginning = true;
+        }
+        self.place = Some(place);
+        Ok(place)
     }
 
     /// How far behind that is. A ledger that cannot be read is told where it is read for its readings.
@@ -173,6 +194,7 @@ impl<S: Source, W: Server, J: FnMut() -> f64> Mirror<S, W, J> {
                 (format!("it takes nothing from us: {why}"), REFUSED)
             }
         };
+        self.standing.reached = false;
         self.say_away(Some(why)).await?;
         self.tell(Vec::new()).await?;
         Ok(pause)

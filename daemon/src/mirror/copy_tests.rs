@@ -19,7 +19,7 @@ struct Shelf(Shared<Vec<(i64, usize)>>);
 
 impl Source for Shelf {
     fn place(&mut self) -> Result<Place, String> {
-        Ok(Place { batch: 10, ..Place::default() })
+        Ok(Place { batch: 10, server: THERE, ..Place::default() })
     }
     fn next(&mut self, place: &Place) -> Result<Option<Slice>, String> {
         let shelf = self.0.lock().unwrap();
@@ -37,13 +37,21 @@ fn point(at_ms: i64) -> Point {
     of_reading(&Reading { probe, quantity, value: 20.5, at_ms, reason: Reason::None }).unwrap()
 }
 
+/// The number of the scripted server.
+const THERE: i64 = 7;
+
 /// Answers by script, then takes everything; keeps what it took, call by call.
 struct Scripted {
     script: Mutex<VecDeque<Refusal>>,
     taken: Shared<Vec<usize>>,
+    number: i64,
 }
 
 impl Server for Scripted {
+    fn number(&self) -> i64 {
+        self.number
+    }
+
     async fn write(&self, points: Vec<Point>) -> Result<(), Refusal> {
         if let Some(refusal) = self.script.lock().unwrap().pop_front() {
             return Err(refusal);
@@ -65,13 +73,18 @@ struct Bench {
 
 impl Bench {
     fn new(batches: &[(i64, usize)], script: Vec<Refusal>) -> Self {
+        Self::before(THERE, batches, script)
+    }
+
+    /// Before the server with this number; the ledger's cursors are of another.
+    fn before(number: i64, batches: &[(i64, usize)], script: Vec<Refusal>) -> Self {
         let shelf = Shelf::default();
         shelf.0.lock().unwrap().extend_from_slice(batches);
         let taken = Arc::new(Mutex::new(Vec::new()));
         let clock = PausedClock::new();
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
-        let server = Scripted { script: Mutex::new(script.into()), taken: taken.clone() };
+        let server = Scripted { script: Mutex::new(script.into()), taken: taken.clone(), number };
         let keeper = Handle { events: sender, glance: seen };
         let (source, time) = (shelf.clone(), clock.clone());
         let mut tasks = Tasks::new();
@@ -133,11 +146,35 @@ async fn it_goes_on_where_the_cursor_of_the_ledger_stands() {
 }
 
 #[tokio::test(start_paused = true)]
-async fn a_copy_that_has_everything_says_so_once() {
+async fn a_copy_that_has_everything_says_so_once_and_not_before_the_other_side_took_something() {
     let mut bench = Bench::new(&[(10, 1)], vec![]);
     let Event::Mirrored { cursors, standing } = bench.events.recv().await.unwrap() else { panic!("no word") };
-    assert_eq!((cursors, standing.words()), (vec![], "the mirror has everything".to_owned()));
+    let nothing_waits = "nothing waits for the mirror that it was not sent before".to_owned();
+    assert_eq!((cursors, standing.words()), (vec![], nothing_waits));
+    bench.shelf.0.lock().unwrap().push((11, 1));
     bench.glance.send_replace(Arc::new(quiet_glance()));
+    assert_eq!(bench.mirrored().await, 11);
+    assert_eq!(bench.standing.words(), "the mirror has everything");
+    bench.glance.send_replace(Arc::new(quiet_glance()));
+    bench.stays_quiet().await;
+}
+
+#[tokio::test(start_paused = true)]
+async fn before_another_server_it_begins_at_the_beginning_and_says_so_until_it_is_through() {
+    let away = Refusal::Away("refused".to_owned());
+    let mut bench = Bench::before(8, &[(9, 3), (10, 3)], vec![away]);
+    assert_eq!(bench.away().await.as_deref(), Some("refused"));
+    assert_eq!(bench.away().await, None);
+    assert_eq!(
+        bench.standing.words(),
+        "the mirror is 10 commits behind. It is another one than before, and is filled from the beginning"
+    );
+    let Event::Mirrored { cursors, .. } = bench.events.recv().await.unwrap() else { panic!("no word") };
+    assert_eq!(cursors, [("mirror".to_owned(), 9), ("mirror-server".to_owned(), 8)]);
+    // The cursor stands at the end again, where the ledger had it for the server before: it is written all the same.
+    assert_eq!(bench.mirrored().await, 10);
+    let Event::Mirrored { standing, .. } = bench.events.recv().await.unwrap() else { panic!("no word") };
+    assert_eq!((standing.words().as_str(), bench.sizes()), ("the mirror has everything", vec![3, 3]));
     bench.stays_quiet().await;
 }
 

@@ -86,6 +86,9 @@ mod tests {
     }
 
     impl Server for Picky {
+        fn number(&self) -> i64 {
+            1
+        }
         fn write(&self, points: Vec<Point>) -> impl Future<Output = Result<(), Refusal>> + Send {
             self.calls.fetch_add(1, Ordering::Relaxed);
             let bad = points.len() > self.most || points.iter().any(|point| self.dislikes.contains(point));
@@ -144,6 +147,9 @@ mod tests {
     async fn points_older_than_the_servers_limit_are_counted_without_halving() {
         struct Forgetful(AtomicU32);
         impl Server for Forgetful {
+            fn number(&self) -> i64 {
+                1
+            }
             fn write(&self, _: Vec<Point>) -> impl Future<Output = Result<(), Refusal>> + Send {
                 self.0.fetch_add(1, Ordering::Relaxed);
                 std::future::ready(Err(Refusal::TooOld { count: Some(40), why: "too old".to_owned() }))

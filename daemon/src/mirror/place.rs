@@ -25,11 +25,13 @@ pub struct Place {
     pub again: i64,
     /// It is read from here on, UTC ms.
     pub again_ms: i64,
+    /// Which server all this is about, as a number of its address and bucket; 0 where none was ever written to.
+    pub server: i64,
 }
 
 impl Place {
     /// The cursors' names in the ledger, in the order of [`numbers`](Self::numbers).
-    pub const NAMES: [&str; 11] = [
+    pub const NAMES: [&str; 12] = [
         "mirror",
         "mirror-within",
         "mirror-until",
@@ -41,19 +43,33 @@ impl Place {
         "mirror-boots",
         "mirror-again",
         "mirror-again-ms",
+        "mirror-server",
     ];
 
     /// As numbers, none negative.
-    pub fn numbers(&self) -> [i64; 11] {
-        let Self { batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms } =
-            *self;
-        [batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms]
+    pub fn numbers(&self) -> [i64; 12] {
+        let Self {
+            batch,
+            within,
+            until,
+            chunk,
+            chunk_ms,
+            entry,
+            page,
+            passed,
+            boots,
+            again,
+            again_ms,
+            server,
+        } = *self;
+        [batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms, server]
     }
 
     /// Out of such numbers.
-    pub fn of(numbers: [i64; 11]) -> Self {
-        let [batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms] = numbers;
-        Self { batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms }
+    pub fn of(numbers: [i64; 12]) -> Self {
+        let [batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms, server] =
+            numbers;
+        Self { batch, within, until, chunk, chunk_ms, entry, page, passed, boots, again, again_ms, server }
     }
 
     /// The cursors that stand elsewhere than at `before`.
@@ -61,6 +77,11 @@ impl Place {
         let pairs = self.numbers().into_iter().zip(before.numbers());
         let moved = Self::NAMES.iter().zip(pairs).filter(|(_, (now, then))| now != then);
         moved.map(|(name, (now, _))| ((*name).to_owned(), now)).collect()
+    }
+
+    /// Whether nothing was sent yet.
+    pub fn is_beginning(&self) -> bool {
+        *self == Self { server: self.server, ..Self::default() }
     }
 
     /// Back to before a batch that was passed over.

@@ -30,6 +30,9 @@ pub const NOTICE_STEP: &str = "notice_step";
 /// All of them.
 pub const MEASUREMENTS: [&str; 4] = [READING, PLACE_DAY, PLANTING_DAY, NOTICE_STEP];
 
+/// Text fields, as `measurement_field`: some servers show each as a number, always nought.
+pub const TEXTS: [&str; 3] = ["planting_day_rule", "notice_step_title", "notice_step_text"];
+
 /// Why something has no point.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum NoPoint {

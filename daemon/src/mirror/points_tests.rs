@@ -134,3 +134,29 @@ fn a_series_is_named_as_the_other_side_shows_it() {
     let name = r#"reading_value{grade="sound",probe="bench-2",quantity="air_temperature"}"#;
     assert_eq!(numbers, [(name.to_owned(), 31.25)]);
 }
+
+#[test]
+fn every_text_field_is_listed_for_those_who_read_the_copy_back() {
+    let made = Made {
+        place: DayPage::default(),
+        plantings: vec![PlantingPage {
+            planting: "red".to_owned(),
+            crop: "tomato".to_owned(),
+            place: "house".to_owned(),
+            rule: "mean-capped 7/28".to_owned(),
+            ..PlantingPage::default()
+        }],
+    };
+    let body = serde_json::to_string(&made).unwrap();
+    let page = NumberedPage { number: 1, subject: "house".into(), day: 1, edition: "e".into(), body };
+    let mut points = of_page(&page, 0).unwrap();
+    points.push(of_step(&step("Open the door")).unwrap());
+    let texts: Vec<String> = points
+        .iter()
+        .flat_map(|point| {
+            let texts = point.fields.iter().filter(|(_, field)| matches!(field, Field::Text(_)));
+            texts.map(|(name, _)| format!("{}_{name}", point.measurement)).collect::<Vec<_>>()
+        })
+        .collect();
+    assert_eq!(texts, TEXTS);
+}

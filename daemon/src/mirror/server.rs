@@ -12,7 +12,7 @@ use influxdb2::{Client, ClientBuilder, RequestError};
 use reqwest011::Url;
 use reqwest011::redirect::Policy;
 
-use super::pipe::{self, Pipe};
+use super::pipe::{self, Pipe, Trouble};
 use super::points::Point;
 
 /// The longest a call may take, and the longest until the connection stands.
@@ -78,6 +78,9 @@ pub enum Refusal {
 
 /// Something that takes points.
 pub trait Server: Send {
+    /// A number of its address and bucket, never 0: cursors of one server say nothing of another.
+    fn number(&self) -> i64;
+
     /// Takes all of `points`, or says why not. May have taken some of them then.
     fn write(&self, points: Vec<Point>) -> impl Future<Output = Result<(), Refusal>> + Send;
 }
@@ -86,6 +89,8 @@ pub trait Server: Send {
 pub struct Remote {
     client: Client,
     bucket: String,
+    number: i64,
+    trouble: Option<Trouble>,
 }
 
 impl Remote {
@@ -100,19 +105,33 @@ impl Remote {
             .gzip(true)
             .build()
             .map_err(|error| Unusable::Client(error.to_string()))?;
-        Ok((Self { client, bucket: settings.bucket.clone() }, pipe))
+        let trouble = pipe.as_ref().map(Pipe::trouble);
+        let (bucket, number) = (settings.bucket.clone(), number(&settings.url, &settings.bucket));
+        Ok((Self { client, bucket, number, trouble }, pipe))
     }
 }
 
 impl Server for Remote {
+    fn number(&self) -> i64 {
+        self.number
+    }
+
     async fn write(&self, points: Vec<Point>) -> Result<(), Refusal> {
         let points = futures_util::stream::iter(points.into_iter().map(Point::line));
         let call = self.client.write_with_precision(&self.bucket, points, TimestampPrecision::Milliseconds);
         call.await.map_err(|error| match error {
             RequestError::Http { status, text } => judge(status.as_u16(), &text),
-            other => Refusal::Away(causes(&other)),
+            other => Refusal::Away(pipe::why(self.trouble.as_ref(), &other)),
         })
     }
+}
+
+/// Tells servers apart: 64-bit FNV-1a over address and bucket, without its sign and never 0.
+fn number(url: &str, bucket: &str) -> i64 {
+    let text = url.trim_end_matches('/').bytes().chain([0]).chain(bucket.bytes());
+    let sum = text
+        .fold(0xcbf2_9ce4_8422_2325_u64, |sum, byte| (sum ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3));
+    ((sum >> 1) as i64).max(1)
 }
 
 /// A client with our limits, the address it is to be given, and the pipe where that leads through one.
@@ -204,6 +223,21 @@ mod tests {
         let text = r#"{"error":"partial write: points beyond retention policy dropped=37"}"#;
         assert!(matches!(judge(400, text), Refusal::TooOld { count: Some(37), .. }));
         assert!(matches!(judge(422, "points beyond retention policy"), Refusal::TooOld { count: None, .. }));
+    }
+
+    #[test]
+    fn servers_are_told_apart_by_address_and_bucket() {
+        let first = number("http://db.lan:8428", "garden");
+        assert_eq!(number("http://db.lan:8428/", "garden"), first);
+        for (url, bucket) in [
+            ("http://db.lan:8429", "garden"),
+            ("https://db.lan:8428", "garden"),
+            ("http://db.lan:8428", "other"),
+            ("http://db.lan:842", "8garden"),
+        ] {
+            let other = number(url, bucket);
+            assert!(other > 0 && other != first, "{url} {bucket}");
+        }
     }
 
     #[test]

@@ -9,9 +9,9 @@ use std::ops::Range;
 use reqwest011::Client;
 use serde_json::Value;
 
-use super::pipe::Pipe;
-use super::points::{MEASUREMENTS, series_name};
-use super::server::{Settings, Unusable, causes, line, one_line};
+use super::pipe::{self, Pipe, Trouble};
+use super::points::{MEASUREMENTS, TEXTS, series_name};
+use super::server::{Settings, Unusable, line, one_line};
 
 /// The largest answer for one day, bytes; a day of a hundred series in seconds has about as many.
 const LARGEST: usize = 256 * 1024 * 1024;
@@ -38,6 +38,7 @@ pub struct Shown {
     bucket: String,
     token: String,
     kind: Option<Kind>,
+    trouble: Option<Trouble>,
 }
 
 impl Shown {
@@ -50,7 +51,8 @@ impl Shown {
         let (http, near, pipe) = line(settings)?;
         let http = http.build().map_err(|error| Unusable::Client(error.to_string()))?;
         let (bucket, token) = (settings.bucket.clone(), settings.token.clone());
-        Ok((Self { http, near, bucket, token, kind: None }, pipe))
+        let trouble = pipe.as_ref().map(Pipe::trouble);
+        Ok((Self { http, near, bucket, token, kind: None, trouble }, pipe))
     }
 
     /// The numbers shown for a stretch of time, UTC ms.
@@ -119,7 +121,7 @@ impl Shown {
     }
 
     async fn get(&self, path: &str, query: &[(&str, &str)]) -> Result<(u16, Vec<u8>), Unread> {
-        let wrong = |error: reqwest011::Error| Unread(causes(&error));
+        let wrong = |error: reqwest011::Error| Unread(pipe::why(self.trouble.as_ref(), &error));
         let mut request = self.http.get(format!("{}{path}", self.near)).query(query);
         if !self.token.is_empty() {
             request = request.header("Authorization", format!("Token {}", self.token));
@@ -143,7 +145,9 @@ fn seconds(ms: i64) -> String {
 
 /// One line of an export: `{metric: {__name__, tags}, values: [], timestamps: [ms]}`.
 fn add_exported(numbers: &mut Numbers, row: &Value, range: &Range<i64>) {
-    let Some(name) = row["metric"]["__name__"].as_str() else { return };
+    // A text is shown as nought, which is no number of ours.
+    let name = row["metric"]["__name__"].as_str().filter(|name| !TEXTS.contains(name));
+    let Some(name) = name else { return };
     let tags = tags(&row["metric"]).filter(|(tag, _)| *tag != "__name__");
     let series = numbers.entry(series_name(name, tags)).or_default();
     let (times, values) = (row["timestamps"].as_array(), row["values"].as_array());
@@ -195,6 +199,18 @@ mod tests {
         assert_eq!(one, other);
         let name = r#"reading_value{grade="sound",probe="a",quantity="co2"}"#;
         assert_eq!(one[name], BTreeMap::from([(1_000, vec![1.5]), (2_000, vec![2.0])]));
+    }
+
+    #[test]
+    fn texts_that_are_shown_as_nought_are_no_numbers() {
+        // Seen of the server that exports (1.79.5): a text field comes out as a series of noughts.
+        let mut numbers = Numbers::new();
+        for name in TEXTS {
+            let row = serde_json::json!({"metric": {"__name__": name, "place": "house"}, "values": [0],
+                "timestamps": [1_000]});
+            add_exported(&mut numbers, &row, &(0..2_000));
+        }
+        assert_eq!(numbers, Numbers::new());
     }
 
     #[test]

@@ -163,7 +163,7 @@ impl FromLedger {
 
 impl Source for FromLedger {
     fn place(&mut self) -> Result<Place, String> {
-        let mut numbers = [0; 11];
+        let mut numbers = [0; 12];
         for (number, name) in numbers.iter_mut().zip(Place::NAMES) {
             *number = self.reader.cursor(name).map_err(|error| error.to_string())?;
         }

@@ -151,6 +151,11 @@ pub(crate) fn undo(entry: i64, back: &str, word: &str) -> Markup {
 
 /// The page for an address that leads nowhere, and for a form that was refused.
 pub(crate) fn other(glance: &Glance, order: &str, why: &str, back: &str) -> Markup {
+    other_with(glance, order, why, back, &html! {})
+}
+
+/// The same with something beside the way back.
+pub(crate) fn other_with(glance: &Glance, order: &str, why: &str, back: &str, more: &Markup) -> Markup {
     let lintel = Lintel {
         tone: Tone::Blind,
         place: glance.site.clone(),
@@ -158,5 +163,11 @@ pub(crate) fn other(glance: &Glance, order: &str, why: &str, back: &str) -> Mark
         why: why.to_owned(),
         more: html! {},
     };
-    page(View::Other, glance, Did::default(), &lintel, &html! { p.pg { a.big href=(back) { "Go back" } } })
+    page(
+        View::Other,
+        glance,
+        Did::default(),
+        &lintel,
+        &html! { (more) p.pg { a.big href=(back) { "Go back" } } },
+    )
 }

@@ -86,7 +86,7 @@ pub(crate) async fn clock(
     };
     match shared.handle.clock(word).await {
         Ok(entry) => Json(Noted { entry }).into_response(),
-        Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal),
+        Err(refusal) => refused(StatusCode::UNPROCESSABLE_ENTITY, &refusal.to_string()),
     }
 }
 

@@ -7,10 +7,11 @@ use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
 use super::entries::{capital, plants};
 use super::figures::{Civil, share, tenth, whole};
-use super::frame::{Did, Lintel, View, page};
+use super::forms::Fields;
+use super::frame::{self, Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
-use crate::clock::trust::span;
+use crate::clock::trust::{Refusal, span};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance};
 
 /// The page Now.
@@ -215,6 +216,24 @@ fn clock(glance: &Glance) -> Markup {
     }
 }
 
+/// The page for a word on the time that was not taken: it asks again where that helps.
+pub(super) fn not_taken(glance: &Glance, refusal: &Refusal, fields: &Fields) -> Markup {
+    let said = |name| fields.get(name).map_or("", String::as_str);
+    let again = html! {
+        @if refusal.again {
+            form.pg method="post" action="/clock" {
+                p { "Look at the day, the month and the year once more. If that time is right all the same, say so." }
+                input type="hidden" name="now" value=(said("now"));
+                // Only this phone's own time goes on while somebody looks.
+                @if said("now").is_empty() { input type="hidden" name="now_ms" data-now="" value=(said("now_ms")); }
+                input type="hidden" name="sure" value="yes";
+                button { "that time is right" }
+            }
+        }
+    };
+    frame::other_with(glance, "That time was not taken.", &capital(&refusal.why), "/", &again)
+}
+
 /// Probes, doubts, the clock, the board.
 fn known(glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
@@ -310,6 +329,21 @@ mod tests {
     fn figures_read_by_hand_say_so() {
         let html = shown(&fixtures::by_hand());
         assert!(html.contains("highest, by hand") && html.contains("now: not known"));
+    }
+
+    #[test]
+    fn a_time_that_was_not_taken_is_asked_for_again_only_where_that_helps() {
+        let (glance, why) = (fixtures::calm(), "something was stored 3 h after that time".to_owned());
+        let typed = Fields::from([("now".to_owned(), "2026-07-15T12:00".to_owned())]);
+        let page = |again, fields: &Fields| {
+            not_taken(&glance, &Refusal { why: why.clone(), again }, fields).into_string()
+        };
+        let asked = page(true, &typed);
+        assert!(asked.contains("Something was stored 3 h") && !asked.contains("--sure"), "{asked}");
+        assert!(asked.contains(r#"name="sure""#) && asked.contains(r#"name="now" value="2026-07-15T12:00""#));
+        assert!(!asked.contains("data-now"), "a time that was typed stays as it is");
+        assert!(page(true, &Fields::new()).contains("data-now"));
+        assert!(!page(false, &typed).contains(r#"action="/clock""#));
     }
 
     #[test]

@@ -198,12 +198,12 @@ async fn clock_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields
     let glance = shared.handle.now();
     let said = match forms::clock(&fields, &glance) {
         Ok(word) => shared.handle.clock(word).await,
-        Err(refusal) => Err(refusal),
+        Err(why) => Err(why.into()),
     };
     match said {
         Ok(entry) => Redirect::to(&format!("/?noted={entry}#noted")).into_response(),
         Err(refusal) => {
-            let page = frame::other(&glance, "That time was not taken.", &refusal, "/");
+            let page = now::not_taken(&glance, &refusal, &fields);
             (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
         }
     }

@@ -196,7 +196,7 @@ async fn c5_the_grower_may_confirm_a_jump_ahead_and_never_one_to_before_the_newe
     bench.machine.pass(2_000);
     bench.until("a commit", |bench| bench.times().len() == 1).await;
     bench.machine.jump(-YEAR);
-    let refusal = bench.handle.clock(right()).await.unwrap_err();
+    let refusal = bench.handle.clock(right()).await.unwrap_err().to_string();
     assert!(refusal.contains("it must be later") || refusal.contains("no time this board"), "{refusal}");
     bench.machine.jump(YEAR + 3 * HOUR);
     bench.until("the doubt", |bench| bench.handle.now().board.clock.doubt.is_some()).await;
@@ -221,7 +221,7 @@ async fn c4_a_phones_word_dates_a_boot_that_no_time_service_reaches() {
     assert_eq!(bench.handle.now().board.clock_vouched_by, None);
     let noon = june() + 3 * DAY + 12 * HOUR;
     let word = |at_ms| ClockWord::Now { at_ms, by: "a phone".to_owned(), sure: false };
-    let early = bench.handle.clock(word(june() - 2 * DAY)).await.unwrap_err();
+    let early = bench.handle.clock(word(june() - 2 * DAY)).await.unwrap_err().to_string();
     assert!(early.contains("it must be later"), "{early}");
     bench.handle.clock(word(noon)).await.unwrap();
     let glance = bench.handle.now();
@@ -242,6 +242,52 @@ async fn c4_a_phones_word_dates_a_boot_that_no_time_service_reaches() {
         })
         .await;
     assert_eq!(words(&bench), "a phone 2 h ago, and may be 1 s off by now");
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn c4_a_mistyped_word_is_asked_for_twice_and_a_later_one_takes_it_back() {
+    let bench = Bench::new(false);
+    bench.hear(20.0).await;
+    bench.machine.pass(10 * MINUTE);
+    bench.until("it is kept undated", |bench| bench.reader.undated().unwrap() == 1).await;
+    let word = |at_ms, sure| ClockWord::Now { at_ms, by: "a phone".to_owned(), sure };
+    // The right day of the wrong year.
+    let wrong = june() + YEAR;
+    let asked = bench.handle.clock(word(wrong, false)).await.unwrap_err();
+    assert!(asked.again && asked.to_string().contains("--sure"), "{asked}");
+    assert_eq!(bench.handle.now().board.clock_vouched_by, None);
+    bench.handle.clock(word(wrong, true)).await.unwrap();
+    bench.machine.pass(MINUTE);
+    bench.hear(21.0).await;
+    bench.machine.pass(2_000);
+    let false_dates = [wrong - 10 * MINUTE, wrong + MINUTE];
+    bench.until("a commit", |bench| bench.times() == false_dates).await;
+    // A time service that comes now is not believed, and changes nothing.
+    bench.machine.synchronised.store(true, Ordering::SeqCst);
+    bench.until("the doubt", |bench| bench.handle.now().board.clock.doubt.is_some()).await;
+    let right_ms = bench.machine.wall_ms();
+    let asked = bench.handle.clock(word(right_ms, false)).await.unwrap_err();
+    assert!(asked.again && asked.why.contains("something was stored 364 days after"), "{asked}");
+    let far = bench.handle.clock(word(june() - DAY - 1, true)).await.unwrap_err();
+    assert!(!far.again && far.why.contains("it must be later"), "{far}");
+    let entry = bench.handle.clock(right()).await.unwrap();
+    let noted = bench.reader.entries().unwrap().into_iter().find(|it| it.id == entry).unwrap();
+    assert!(
+        matches!(&noted.note, Note::Clock { after_ms: Some(after), .. } if *after == june() - DAY),
+        "{noted:?}"
+    );
+    assert_eq!((noted.at_ms, bench.reader.newest_commit_ms().unwrap()), (right_ms, Some(right_ms)));
+    assert_eq!(bench.handle.now().at_ms, right_ms);
+    bench.until("no doubt", |bench| bench.handle.now().board.clock.doubt.is_none()).await;
+    // From here on everything is as if nothing had been said; what was stored keeps its dates.
+    bench.machine.pass(MINUTE);
+    bench.hear(22.0).await;
+    bench.machine.pass(2_000);
+    let dates = [&[right_ms + MINUTE][..], &false_dates].concat();
+    bench.until("the reading", |bench| bench.times() == dates).await;
+    let shown = |bench: &Bench| bench.handle.now().probes[0].newest.first().map(|(.., ms)| *ms);
+    bench.until("it is shown", |bench| shown(bench) == Some(right_ms + MINUTE)).await;
     bench.stop().await;
 }
 

@@ -64,7 +64,7 @@ fn c2_undated_readings_are_kept_uncounted_and_dated_once_when_trust_comes() {
     // Trust comes at noon of the second of June, an hour after the boot.
     let noon = june() + DAY + 12 * HOUR;
     let now = Moment { wall_ms: noon, mono_ms: HOUR, trusted: false };
-    core.date_boot(now, 2, "the test").unwrap();
+    core.date_boot(now, 2, "the test", None).unwrap();
     assert_eq!(core.engine().counts().total(), 40);
     assert_eq!(core.ledger().undated().unwrap(), 0);
     core.advance(Moment { wall_ms: noon + DAY, mono_ms: HOUR + DAY, trusted: true });
@@ -129,7 +129,7 @@ fn stamped_readings_keep_their_own_time_and_what_they_tell_says_none_while_the_c
     assert_eq!(watched.len(), 1);
     // Once the clock is trusted, heat that goes on is told.
     let noon = june() + DAY + 12 * HOUR;
-    core.date_boot(Moment { wall_ms: noon, mono_ms: 2 * HOUR, trusted: false }, 2, "the test").unwrap();
+    core.date_boot(Moment { wall_ms: noon, mono_ms: 2 * HOUR, trusted: false }, 2, "the test", None).unwrap();
     walk(&mut core, "post", noon, MINUTE, &[(0, 43.0), (HOUR, 43.0)]);
     assert!(!told(&core, "too-hot").is_empty());
     assert_eq!(everything(&mut core)["day_pages"][0]["date"], "2026-05-31");
@@ -185,7 +185,7 @@ fn c1_heat_is_told_before_trust_without_any_clock_time_and_goes_to_every_courier
     assert_eq!((row.due_ms, row.expires_ms), (0, i64::MAX));
     // With its date it lives as long as any step.
     let noon = june() + DAY + 12 * HOUR;
-    core.date_boot(Moment { wall_ms: noon, mono_ms: HOUR, trusted: false }, boot, "the test").unwrap();
+    core.date_boot(Moment { wall_ms: noon, mono_ms: HOUR, trusted: false }, boot, "the test", None).unwrap();
     let row = &core.ledger().outbox().unwrap()[0];
     assert_eq!(row.expires_ms, noon - 30 * MINUTE + 6 * HOUR);
     // And the watch's notice is closed by the engine that knows the time, once.
@@ -309,9 +309,72 @@ fn c1_the_newest_commit_is_known_after_compaction_and_counts_what_was_only_told(
     core.snapshot(moment(june() + HOUR), 1).unwrap();
     core.ledger_mut().compact(june() + DAY).unwrap();
     assert_eq!(core.ledger().newest_commit_ms().unwrap(), Some(june() + HOUR));
-    core.note_word(moment(june() + 2 * HOUR), "the grower").unwrap();
+    core.note_word(moment(june() + 2 * HOUR), "the grower", june() + HOUR).unwrap();
     assert_eq!(core.ledger().newest_commit_ms().unwrap(), Some(june() + 2 * HOUR));
     drop(core);
     let ledger = Ledger::open(folder.path(), &founding()).unwrap();
     assert_eq!(ledger.newest_commit_ms().unwrap(), Some(june() + 2 * HOUR));
+}
+
+#[test]
+fn c4_what_a_word_that_was_taken_back_left_holds_up_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut core = again(folder.path(), &tomato_house(), june());
+    hear(&mut core, june() + MINUTE, &[("post", AIR, 20.0)]);
+    core.flush(moment(june() + MINUTE)).unwrap();
+    drop(core);
+    let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
+    let boot = ledger.begin_boot(0, Some((june() + HOUR, "test"))).unwrap();
+    let at_six = chrono::NaiveTime::from_hms_opt(6, 0, 0);
+    let route = Route { courier: "e-mail".into(), pushes_only: false, quiet: None, letter_at: at_six };
+    let mut core = Core::start(site(), ledger, boot, moment(june() + HOUR), vec![route]).unwrap();
+    // The wrong year: a morning letter, heat, and a midnight are lived through in it.
+    let wrong = june() + 365 * DAY;
+    core.note_word(moment(wrong + 6 * HOUR), "the grower", june() + HOUR).unwrap();
+    core.engine_mut().skip_to(wrong + 6 * HOUR);
+    core.write_letters(moment(wrong + 6 * HOUR + 2 * MINUTE));
+    for minute in 0..=40 {
+        hear(&mut core, wrong + 9 * HOUR + minute * MINUTE, &[("post", AIR, 43.0)]);
+    }
+    core.flush(moment(wrong + 10 * HOUR)).unwrap();
+    core.advance(moment(wrong + 2 * DAY));
+    while core.remake(100) {}
+    core.flush(moment(wrong + 2 * DAY)).unwrap();
+    assert!(core.ledger().newest_commit_ms().unwrap() >= Some(wrong + 10 * HOUR));
+    let waited = core.ledger().outbox().unwrap();
+    assert!(waited.len() >= 3 && waited.iter().all(|row| row.due_ms > wrong), "{waited:?}");
+    // Taken back, five minutes before the hour of the letter.
+    let right = june() + DAY + 6 * HOUR - 5 * MINUTE;
+    core.note_word(moment(right), "the grower", june() + HOUR).unwrap();
+    core.start_again(moment(right)).unwrap();
+    assert_eq!(core.ledger().newest_commit_ms().unwrap(), Some(right));
+    assert_eq!(core.engine().now_ms(), right);
+    // What was to be sent goes now, and is old in six hours as ever.
+    let waiting = core.ledger().outbox().unwrap();
+    assert_eq!(waiting.len(), waited.len());
+    assert!(
+        waiting.iter().all(|row| (row.due_ms, row.expires_ms) == (right, right + 6 * HOUR)),
+        "{waiting:?}"
+    );
+    // The next letter is due, the day of the wrong year is in no sum, and heat is found again.
+    core.write_letters(moment(right + 10 * MINUTE));
+    assert!(core.is_urgent(), "a letter");
+    let before = told(&core, "too-hot").len();
+    for minute in 11..60 {
+        hear(&mut core, right + minute * MINUTE, &[("post", AIR, 25.0)]);
+    }
+    assert!(told(&core, "too-hot").len() > before, "the notice of the wrong year closes");
+    core.flush(moment(right + HOUR)).unwrap();
+    let all = everything(&mut core);
+    assert!(!all["day_pages"].to_string().contains("2027-06"), "{all}");
+    core.flush(moment(right + HOUR)).unwrap();
+    // The daily work of the days after puts all of it away, and the next start stands where this one stood.
+    assert!(core.snapshot(moment(right + HOUR), boot).unwrap());
+    core.ledger_mut().compact(right + 3 * DAY).unwrap();
+    assert_eq!(core.ledger().batches_after(0, 500).unwrap(), []);
+    assert!(core.ledger().newest_commit_ms().unwrap() < Some(right + 2 * HOUR));
+    let before = everything(&mut core).to_string();
+    drop(core);
+    let mut core = again(folder.path(), &[], right + HOUR);
+    assert_eq!(everything(&mut core).to_string(), before);
 }

@@ -8,7 +8,7 @@ use tempfile::TempDir;
 
 use super::http::ask;
 use super::process::{Process, free_port, listens, need, until};
-use super::smtp::certificate;
+use super::smtp::certificate_with;
 
 const DATABASE: &str = "/usr/bin/victoria-metrics";
 
@@ -56,8 +56,17 @@ impl Metrics {
     ///
     /// When it does not come up.
     pub fn start_encrypted() -> Self {
+        Self::start_certified("CA:FALSE")
+    }
+
+    /// The same, with a certificate of these constraints.
+    ///
+    /// # Panics
+    ///
+    /// When it does not come up.
+    pub fn start_certified(constraints: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        certificate(folder.path());
+        certificate_with(folder.path(), constraints);
         let here = folder.path().display();
         let further = vec![
             "-retentionPeriod=100y".to_owned(),

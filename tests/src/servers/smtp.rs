@@ -80,10 +80,17 @@ pub fn header<'a>(letter: &'a Value, name: &str) -> Vec<&'a str> {
 
 /// Makes a certificate for this machine that vouches for itself.
 pub(super) fn certificate(folder: &Path) {
-    let settings = folder.join("openssl.cnf");
     // CA:FALSE, because a certificate that may sign others is refused as a server's own.
-    let text = "[req]\ndistinguished_name=dn\nx509_extensions=ext\n[dn]\n[ext]\n\
-                basicConstraints=critical,CA:FALSE\nsubjectAltName=DNS:localhost,IP:127.0.0.1\n";
+    certificate_with(folder, "CA:FALSE");
+}
+
+/// The same with other constraints.
+pub(super) fn certificate_with(folder: &Path, constraints: &str) {
+    let settings = folder.join("openssl.cnf");
+    let text = format!(
+        "[req]\ndistinguished_name=dn\nx509_extensions=ext\n[dn]\n[ext]\n\
+         basicConstraints=critical,{constraints}\nsubjectAltName=DNS:localhost,IP:127.0.0.1\n"
+    );
     std::fs::write(&settings, text).expect("the folder takes a file");
     let made = Command::new("openssl")
         .args(["req", "-x509", "-nodes", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"])

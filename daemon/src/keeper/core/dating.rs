@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::{Core, Moment};
-use crate::clock::trust::span;
+use crate::clock::trust::{Word, span};
 use crate::entry::{Entry, Note};
 use crate::glance::UndatedBoot;
 use crate::keeper::event::NotNoted;
@@ -12,12 +12,18 @@ use crate::reading::Reading;
 
 impl Core {
     /// Dates this boot's readings and what was told in it by one event in the ledger, and brings the engine to the
-    /// present.
+    /// present. `after_ms`: the voucher is a person, and their word is later than that commit (UTC ms).
     ///
     /// # Errors
     ///
     /// When the ledger refuses; the boot stays undated then.
-    pub fn date_boot(&mut self, moment: Moment, boot: i64, voucher: &str) -> Result<(), LedgerError> {
+    pub fn date_boot(
+        &mut self,
+        moment: Moment,
+        boot: i64,
+        voucher: &str,
+        after_ms: Option<i64>,
+    ) -> Result<(), LedgerError> {
         self.flush(moment)?;
         let offset_ms = moment.wall_ms - moment.mono_ms;
         let first = self.ledger.first_undated_ms(boot)?;
@@ -26,6 +32,7 @@ impl Core {
             boot,
             offset_ms,
             dated_back_ms: first.map(|first| first.saturating_add(offset_ms)),
+            after_ms,
         };
         self.date(moment.wall_ms, boot, offset_ms, voucher, note)?;
         self.watch = None;
@@ -67,7 +74,8 @@ impl Core {
         let offset_ms = first_ms - began_ms;
         let mut batches = self.batches_of(boot)?;
         let before = self.seq;
-        let note = Note::Clock { by: by.to_owned(), boot, offset_ms, dated_back_ms: Some(first_ms) };
+        let (by_whom, dated_back_ms) = (by.to_owned(), Some(first_ms));
+        let note = Note::Clock { by: by_whom, boot, offset_ms, dated_back_ms, after_ms: None };
         let entry = self.date(moment.wall_ms, boot, offset_ms, by, note)?;
         // What was put away comes back as one batch more.
         batches.extend(self.ledger.batches_after(before, 500)?.iter().map(|batch| batch.seq));
@@ -94,19 +102,29 @@ impl Core {
         Ok(id)
     }
 
-    /// Keeps, durably, that somebody's word was taken on what time it is.
+    /// Keeps, durably, that somebody's word was taken on what time it is; `after_ms` is the commit it is later than. What
+    /// waits must have been [flushed](Self::flush) by the time believed before.
     ///
     /// # Errors
     ///
     /// When the ledger refuses.
-    pub fn note_word(&mut self, moment: Moment, by: &str) -> Result<i64, LedgerError> {
-        let offset_ms = moment.wall_ms - moment.mono_ms;
-        let note = Note::Clock { by: by.to_owned(), boot: self.boot, offset_ms, dated_back_ms: None };
+    pub fn note_word(&mut self, moment: Moment, by: &str, after_ms: i64) -> Result<i64, LedgerError> {
+        let (by, boot, offset_ms) = (by.to_owned(), self.boot, moment.wall_ms - moment.mono_ms);
+        let note = Note::Clock { by, boot, offset_ms, dated_back_ms: None, after_ms: Some(after_ms) };
         let at_ms = moment.wall_ms;
         let ids = self.commit(moment, &[NewNote { at_ms, from_ms: at_ms, note: note.clone() }])?;
         let id = ids.first().copied().unwrap_or_default();
         self.engine.keep(Entry { id, at_ms, from_ms: at_ms, note });
         Ok(id)
+    }
+
+    /// Every word that was taken on what time it is, oldest first.
+    pub fn words_on_time(&self) -> Vec<Word> {
+        let word = |entry: &Entry| match entry.note {
+            Note::Clock { after_ms: Some(after_ms), .. } => Some(Word { at_ms: entry.at_ms, after_ms }),
+            _ => None,
+        };
+        self.engine.entries().iter().filter_map(word).collect()
     }
 
     /// From when on the readings of this boot got their dates later, UTC ms.
