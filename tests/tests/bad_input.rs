@@ -120,7 +120,7 @@ fn a_second_service_on_one_ledger_is_told_who_holds_it() {
     let garden = Garden::new("");
     let first = garden.start();
     let second = garden.try_start().unwrap_err();
-    assert_eq!(second.code(), Some(1), "{}", garden.log());
+    assert_eq!(second.code(), Some(4), "{}", garden.log());
     assert!(garden.log().contains(&first.id().to_string()), "{}", garden.log());
     assert_eq!(first.get("/").0, 200, "the first goes on");
     assert!(first.stop().success());

@@ -57,7 +57,8 @@ fn talk(
     match status {
         200..=299 => Ok(()),
         400..=499 => Err(Trouble::Given(refusal(&text))),
-        _ => Err(failed(&format!("status {status} {}", refusal(&text)))),
+        _ if text.is_empty() => Err(failed(&format!("it refused and did not say why ({status})"))),
+        _ => Err(failed(&refusal(&text))),
     }
 }
 

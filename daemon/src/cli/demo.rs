@@ -74,7 +74,8 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
         // What was made is an earlier run's, with a clock of its own; from here on another one runs.
         drop(made);
         let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
-        let opened = service::open_core(&file, book, clock.as_ref(), |_, _| Vec::new())?;
+        let opened = service::open_core(&file, book, clock.as_ref(), |_, _| Vec::new())
+            .map_err(|error| error.to_string())?;
         Box::pin(live(args, &file, opened, world, clock)).await
     });
     runtime.shutdown_timeout(Duration::from_millis(500));
@@ -119,7 +120,8 @@ async fn history(
 ) -> Result<Core, String> {
     let failed = |error: crate::ledger::LedgerError| error.to_string();
     let clock = FastClock::new(world.season_start_ms(), 1.0);
-    let opened = service::open_core(file, book, &clock, |_, _| Vec::new())?;
+    let opened =
+        service::open_core(file, book, &clock, |_, _| Vec::new()).map_err(|error| error.to_string())?;
     let Opened { mut core, boot } = opened;
     let moment =
         |at_ms: i64| Moment { wall_ms: at_ms, mono_ms: at_ms - world.season_start_ms(), trusted: true };

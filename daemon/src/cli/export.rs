@@ -2,13 +2,15 @@
 
 use std::io::Write;
 
-use chrono::DateTime;
+use serde_json::Value;
 
-use super::ledger::trouble;
+use super::ledger::{counted, name, there};
+use super::note::moment_of;
 use super::target::{Target, read_site};
 use super::{Trouble, ask};
 use crate::calendar::{Calendar, day};
-use crate::ledger::{Copied, LedgerError, Pour};
+use crate::entry::Fenced;
+use crate::ledger::{Copied, Pour, may_not_be_written};
 use crate::readings_out::{Form, SeriesName, Sheet};
 
 /// Options of `export`.
@@ -50,45 +52,74 @@ pub(super) fn run(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble
 fn reckoned(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let value = match args.target.socket()? {
         Some(socket) => ask::get(&socket, "/api/export")?,
-        None => {
-            let (mut core, ..) = args.target.open()?;
-            while core.remake(1000) {}
-            crate::keeper::export::export(core.engine())
-        }
+        None => reckoned_from(&args.target)?,
     };
     writeln!(out, "{value}")?;
     Ok(())
 }
 
+/// What a ledger says that no service runs on; none is made.
+fn reckoned_from(target: &Target) -> Result<Value, Trouble> {
+    let file = there(&target.data_folder()?)?;
+    // Reckoning begins a boot: on a disk that takes no writes, in a copy.
+    let elsewhere = may_not_be_written(&file).then(tempfile::tempdir).transpose()?;
+    let mut target = target.clone();
+    if let Some(folder) = &elsewhere {
+        Copied::open(&file)?.copy_to(&folder.path().join("ledger"))?;
+        target.folder = Some(folder.path().to_owned());
+    }
+    let (mut core, ..) = target.open()?;
+    while core.remake(1000) {}
+    Ok(crate::keeper::export::export(core.engine()))
+}
+
 fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), Trouble> {
     let from_ms = args.from.as_deref().map(|text| moment(args, text)).transpose()?;
     let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
+    let range = from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX);
+    if range.start > range.end {
+        return Err(Trouble::Given("--from is later than --to: nothing lies between".to_owned()));
+    }
     if let Some(socket) = args.target.socket()? {
-        let mut path = format!("/api/ledger/readings?form={}", form.as_str());
+        let mut words = format!("form={}", form.as_str());
         let names: Vec<String> =
             args.series.iter().map(|it| format!("{}/{}", it.probe, it.quantity)).collect();
         if !names.is_empty() {
-            path += &format!("&series={}", escaped(&names.join(",")));
+            words += &format!("&series={}", escaped(&names.join(",")));
         }
         for (key, moment) in [("from_ms", from_ms), ("to_ms", to_ms)] {
-            path += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
+            words += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
         }
-        return ask::fetch(&socket, &path, out);
+        ask::fetch(&socket, &format!("/api/ledger/readings?{words}"), out)?;
+        let lost = ask::get(&socket, &format!("/api/ledger/lost?{words}"))?;
+        let lost = serde_json::from_value(lost).map_err(|error| Trouble::Failed(error.to_string()))?;
+        return left_out(lost);
     }
-    let file = args.target.data_folder()?.join("ledger");
-    let copied = Copied::open(&file).map_err(|error| trouble(&error))?;
+    let copied = Copied::open(&there(&args.target.data_folder()?)?)?;
     let view = copied.view();
-    let refused = |error: LedgerError| trouble(&error);
-    let known = view.series().map_err(refused)?;
-    let series = chosen(&args.series, known)?;
-    let mut pour = Pour::new(series, from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX));
-    let mut sheet = Sheet::new(form, &copied.name().map_err(refused)?);
+    let series = chosen(&args.series, view.series()?)?;
+    let mut pour = Pour::new(series.clone(), range.clone());
+    let mut sheet = Sheet::new(form, &copied.name()?);
     out.write_all(sheet.head().as_bytes())?;
-    while let Some(readings) = view.pour(&mut pour).map_err(refused)? {
+    while let Some(readings) = view.pour(&mut pour)? {
         out.write_all(sheet.piece(&readings).as_bytes())?;
     }
     out.write_all(sheet.tail().as_bytes())?;
-    Ok(())
+    let lost = left_out(view.lost(&series, range)?);
+    copied.refuse_without_log()?;
+    lost
+}
+
+/// What came out is right, and not all there was.
+fn left_out(lost: Vec<Fenced>) -> Result<(), Trouble> {
+    if lost.is_empty() {
+        return Ok(());
+    }
+    name("left out, damaged", &lost);
+    let rows = counted(lost.len() as u64, "damaged row was", "damaged rows were");
+    Err(Trouble::Failed(format!(
+        "{rows} left out; “glasshour ledger mend BACKUP” brings back what a backup has"
+    )))
 }
 
 type Known = Vec<(String, agronomy::quantity::Quantity)>;
@@ -106,10 +137,11 @@ fn chosen(asked: &[SeriesName], known: Known) -> Result<Known, Trouble> {
 
 /// A moment as it is given: a day of the site's standard time, or a time with its offset.
 fn moment(args: &ExportArgs, text: &str) -> Result<i64, Trouble> {
-    if let Ok(time) = DateTime::parse_from_rfc3339(text) {
-        return Ok(time.timestamp_millis());
+    if let Some(at_ms) = moment_of(text) {
+        return Ok(at_ms);
     }
-    let wrong = || Trouble::Given(format!("{text:?} is no moment; write 2026-06-01 or 2026-06-01T12:00:00Z"));
+    let wrong =
+        || Trouble::Given(format!("{text:?} is no moment; write 2026-06-01 or 2026-06-01T12:00+02:00"));
     let day = day(text).ok_or_else(wrong)?;
     let offset_s = read_site(&args.target.site)?.0.site.standard_offset_s;
     Ok(Calendar::fixed(i64::from(offset_s) * 1_000).start_of(day))

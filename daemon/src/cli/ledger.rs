@@ -1,18 +1,18 @@
 //! `glasshour ledger`: looking after the ledger. A running service is asked; the file is opened only where none runs.
-//!
-//! Exit codes beside those of every command: 1 also where something is damaged, 3 where the ledger is a newer
-//! program's, 4 where another process holds it.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Subcommand;
+use serde_json::{Value, json};
 
 use super::Trouble;
 use super::target::{Target, read_site};
+use crate::calendar::iso;
 use crate::clock::{Clock, SystemClock};
+use crate::entry::Fenced;
 use crate::ground::Ground;
-use crate::ledger::{Founding, Ledger, LedgerError};
+use crate::ledger::{Founding, Ledger};
 
 mod backup;
 mod check;
@@ -53,17 +53,6 @@ pub(super) fn run(args: &LedgerArgs, out: &mut impl Write) -> Result<(), Trouble
     }
 }
 
-/// A refusal of the ledger with the exit code that goes with it.
-pub(super) fn trouble(error: &LedgerError) -> Trouble {
-    let code = match error {
-        LedgerError::NotALedger { .. } | LedgerError::There { .. } | LedgerError::OtherLedger => 2,
-        LedgerError::Newer { .. } => 3,
-        LedgerError::Held { .. } => 4,
-        _ => 1,
-    };
-    Trouble::Coded(code, error.to_string())
-}
-
 impl Target {
     /// The data folder.
     pub(super) fn data_folder(&self) -> Result<PathBuf, Trouble> {
@@ -74,17 +63,22 @@ impl Target {
     }
 }
 
-/// Opens the ledger of a folder in which there is one; nothing is made.
-pub(super) fn open(folder: &Path) -> Result<Ledger, Trouble> {
+/// The file of the ledger of a folder, in which there must be one.
+pub(super) fn there(folder: &Path) -> Result<PathBuf, Trouble> {
     let file = folder.join(NAME);
     let length = std::fs::metadata(&file).map_or(0, |data| data.len());
     if length == 0 {
         return Err(Trouble::Given(format!("there is no ledger in {}", folder.display())));
     }
+    Ok(file)
+}
+
+/// Opens the ledger of a folder in which there is one; nothing is made.
+pub(super) fn open(folder: &Path) -> Result<Ledger, Trouble> {
+    there(folder)?;
     let founding = Founding { offset_ms: 0, program: program() };
-    let ledger = Ledger::open(folder, &founding).map_err(|error| trouble(&error))?;
-    let entries = ledger.entries().map_err(|error| trouble(&error))?;
-    for hang in Ground::of(&entries).hangs {
+    let ledger = Ledger::open(folder, &founding)?;
+    for hang in Ground::of(&ledger.entries()?).hangs {
         ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
     }
     Ok(ledger)
@@ -99,7 +93,42 @@ fn now_ms() -> i64 {
     SystemClock::new(None).wall_ms()
 }
 
+/// Says damaged rows on standard error, each in a line that begins with `what` befell it.
+pub(super) fn name(what: &str, damaged: &[Fenced]) {
+    for fenced in damaged {
+        let _ = writeln!(std::io::stderr(), "{what}: {}", words(fenced));
+    }
+}
+
+/// "chunk 68479: post air_temperature, 2026-… to 2026-…: checksum does not fit".
+fn words(fenced: &Fenced) -> String {
+    let name = fenced
+        .probe
+        .as_ref()
+        .map(|probe| format!(": {probe} {}", fenced.quantity.as_deref().unwrap_or_default()));
+    let span = match (fenced.since_ms, fenced.until_ms) {
+        (Some(since), Some(until)) => format!(", {} to {}", iso(since), iso(until)),
+        (Some(since), None) => format!(", since {}", iso(since)),
+        (None, Some(until)) => format!(", before {}", iso(until)),
+        (None, None) => String::new(),
+    };
+    let Fenced { table, row, wrong, .. } = fenced;
+    format!("{table} {row}{}{span}: {wrong}", name.unwrap_or_default())
+}
+
+fn as_json(fenced: &Fenced) -> Value {
+    json!({
+        "table": fenced.table,
+        "row": fenced.row,
+        "wrong": fenced.wrong,
+        "probe": fenced.probe,
+        "quantity": fenced.quantity,
+        "since": fenced.since_ms.map(iso),
+        "until": fenced.until_ms.map(iso),
+    })
+}
+
 /// A count with its word.
-fn counted(count: u64, one: &str, many: &str) -> String {
+pub(super) fn counted(count: u64, one: &str, many: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {many}") }
 }

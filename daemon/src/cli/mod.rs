@@ -1,12 +1,16 @@
 //! The commands. Data to standard output, everything else to standard error.
 //!
-//! Exit codes: 0 done; 1 something failed while doing it; 2 what was given cannot be used (a faulty file, an
-//! impossible row, a wrong option); good rows come out all the same; 3 what was compared differs.
+//! Exit codes: 0 done; 1 something failed while doing it, or the ledger has damaged rows; 2 what was given cannot be
+//! used (a faulty file, an impossible row, a wrong option), good rows come out all the same; 3 the ledger is a newer
+//! program's, or what was compared differs; 4 another process holds the ledger.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::ledger::LedgerError;
+use crate::service::Unopened;
 
 pub mod air;
 mod ask;
@@ -59,7 +63,8 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
-    /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
+    /// What the ledger holds: day pages, planting pages, counts and notices as JSON, as `replay` prints them; or its
+    /// readings, as a table, lines of JSON or a SenML pack.
     Export(export::ExportArgs),
     /// The copy of the ledger in a database elsewhere: what it lacks.
     Mirror(mirror::MirrorArgs),
@@ -82,6 +87,32 @@ pub enum Trouble {
     Differs,
 }
 
+impl From<LedgerError> for Trouble {
+    fn from(error: LedgerError) -> Self {
+        let code = match error {
+            LedgerError::Absent { .. }
+            | LedgerError::NotALedger { .. }
+            | LedgerError::There { .. }
+            | LedgerError::InUse { .. }
+            | LedgerError::OtherLedger
+            | LedgerError::OtherInPlace => 2,
+            LedgerError::Newer { .. } => 3,
+            LedgerError::Held { .. } => 4,
+            _ => 1,
+        };
+        Self::Coded(code, error.to_string())
+    }
+}
+
+impl From<Unopened> for Trouble {
+    fn from(unopened: Unopened) -> Self {
+        match unopened {
+            Unopened::Ledger(error) => error.into(),
+            Unopened::Site(why) => Self::Failed(why),
+        }
+    }
+}
+
 impl From<io::Error> for Trouble {
     fn from(error: io::Error) -> Self {
         Self::Failed(error.to_string())
@@ -97,7 +128,7 @@ pub fn main() -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
-    let mut out = io::BufWriter::new(io::stdout());
+    let mut out = io::BufWriter::new(Outlet { to: io::stdout(), closed: false });
     let done = match cli.command {
         Command::Demo(args) => demo::run(&args),
         Command::Run(args) => run::run(&args),
@@ -114,16 +145,16 @@ pub fn main() -> ExitCode {
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),
     };
+    // A reader that has seen enough and closed the pipe is no failure of ours.
+    if matches!(done, Err(Trouble::Failed(_))) && out.get_ref().closed {
+        return ExitCode::SUCCESS;
+    }
     // What was found comes out also where the command says afterwards that something is wrong with it.
     let flushed = out.flush().map_err(Trouble::from);
-    let done = done.and(flushed);
+    let done = if out.get_ref().closed { done } else { done.and(flushed) };
     match done {
         Ok(()) => ExitCode::SUCCESS,
         Err(Trouble::Failed(why)) => {
-            // A reader that has seen enough and closed the pipe is no failure of ours.
-            if why.contains("Broken pipe") {
-                return ExitCode::SUCCESS;
-            }
             let _ = writeln!(io::stderr(), "glasshour: {why}");
             ExitCode::from(1)
         }
@@ -141,6 +172,31 @@ pub fn main() -> ExitCode {
             let _ = out.flush();
             ExitCode::from(3)
         }
+    }
+}
+
+/// Standard output, which knows whether whoever read it has closed it.
+struct Outlet<W> {
+    to: W,
+    closed: bool,
+}
+
+impl<W: Write> Outlet<W> {
+    fn noting<T>(&mut self, written: io::Result<T>) -> io::Result<T> {
+        self.closed |= matches!(&written, Err(error) if error.kind() == io::ErrorKind::BrokenPipe);
+        written
+    }
+}
+
+impl<W: Write> Write for Outlet<W> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = self.to.write(bytes);
+        self.noting(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        let flushed = self.to.flush();
+        self.noting(flushed)
     }
 }
 

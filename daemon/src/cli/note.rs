@@ -25,11 +25,16 @@ pub(super) struct NoteArgs {
     what: What,
 }
 
-pub(super) fn when(text: &str) -> Result<i64, String> {
+/// A time with its offset, to the minute or finer: UTC ms.
+pub(super) fn moment_of(text: &str) -> Option<i64> {
     let full =
         DateTime::parse_from_str(text, "%Y-%m-%dT%H:%M%:z").or_else(|_| DateTime::parse_from_rfc3339(text));
-    if let Ok(moment) = full {
-        return Ok(moment.timestamp_millis());
+    Some(full.ok()?.timestamp_millis())
+}
+
+pub(super) fn when(text: &str) -> Result<i64, String> {
+    if let Some(at_ms) = moment_of(text) {
+        return Ok(at_ms);
     }
     let day = NaiveDate::parse_from_str(text, "%Y-%m-%d");
     day.map(|day| day.and_time(chrono::NaiveTime::MIN).and_utc().timestamp_millis())

@@ -28,7 +28,7 @@ pub(super) struct RunArgs {
 pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
     let (site, book) = read_site(&args.site)?;
-    refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
+    refuse_newer(&site.ledger.folder)?;
     let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
     let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
     let kernel = machine.kernel();
@@ -36,8 +36,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     let start = site.start.clone();
     let opened = service::open_core(&site, book, clock.as_ref(), |known, now_ms| {
         service::settings::start_notes(&start, &known.calendar, now_ms)
-    })
-    .map_err(Trouble::Failed)?;
+    })?;
     let runtime = runtime()?;
     let done = runtime.block_on(async {
         let running = service::start(&site, opened, clock).await?;

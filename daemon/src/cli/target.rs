@@ -40,7 +40,7 @@ impl Target {
         if let Some(folder) = &self.folder {
             site.ledger.folder.clone_from(folder);
         }
-        refuse_newer(&site.ledger.folder).map_err(|error| super::ledger::trouble(&error))?;
+        refuse_newer(&site.ledger.folder)?;
         let clock = {
             let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
             SystemClock::of_site(declared, site.clock_chip.as_deref())
@@ -48,8 +48,7 @@ impl Target {
         let start = site.start.clone();
         let opened = service::open_core(&site, book, &clock, |known, now_ms| {
             service::settings::start_notes(&start, &known.calendar, now_ms)
-        })
-        .map_err(Trouble::Failed)?;
+        })?;
         let voucher = clock.vouched_by();
         let moment =
             Moment { wall_ms: clock.wall_ms(), mono_ms: clock.monotonic_ms(), trusted: voucher.is_some() };

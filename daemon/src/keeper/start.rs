@@ -38,7 +38,7 @@ struct Snapshot {
 }
 
 impl Core {
-    /// Opens the core on a ledger at a moment. `ready`: the boot was begun under this number.
+    /// Opens the core on a ledger at a moment of a boot that was begun under this number.
     ///
     /// # Errors
     ///

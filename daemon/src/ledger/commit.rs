@@ -204,7 +204,7 @@ pub(super) fn write(
         insert_batch(conn, seq, &Content { boot, wall_ms, mono_ms, dated, items })?;
     }
     let newest = seq.unwrap_or(next_seq - 1);
-    let entries = write_notes(conn, commit.notes, newest)?;
+    let entries = enter(conn, commit.notes, newest)?;
     for new in commit.notes {
         if let Note::Clock { after_ms: Some(after_ms), .. } = new.note {
             super::dating::bring_back(conn, new.at_ms, after_ms)?;
@@ -296,7 +296,8 @@ fn item(reading: &Reading, series: Series, commit: &Commit<'_>) -> Item {
     Item { series: series.id, at_ms, ticks, reason }
 }
 
-fn write_notes(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64>, LedgerError> {
+/// Enters notes: those of a commit, or what the ledger itself has to say of its rows. Their numbers.
+pub(super) fn enter(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64>, LedgerError> {
     let mut entries = Vec::with_capacity(notes.len());
     for new in notes {
         let body = body_of(&new.note)?;
@@ -363,11 +364,6 @@ impl EntryRow<'_> {
         conn.execute(sql, (id, seq, kind, subject, at_ms, from_ms, body, self.sum()))?;
         Ok(())
     }
-}
-
-/// Enters notes outside a commit: what the ledger itself has to say of its rows.
-pub(super) fn enter(conn: &Connection, notes: &[NewNote], seq: i64) -> Result<Vec<i64>, LedgerError> {
-    write_notes(conn, notes, seq)
 }
 
 fn write_outbox(conn: &Connection, commit: &Commit<'_>, entries: &[i64]) -> Result<(), LedgerError> {

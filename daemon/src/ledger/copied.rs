@@ -1,19 +1,24 @@
 //! A ledger file that is only looked at: a backup, a copy, the ledger of a stopped service.
 //!
-//! Nothing is written to it. A file of an older schema is copied into the system's folder for temporary files and
-//! brought up to this program's form there. A file that was copied from under a running service lacks the log beside
-//! it, where the newest commits are: that shows in its header, and is said.
+//! Nothing is written to it, nor beside it. A file of an older schema is copied into the system's folder for temporary
+//! files and brought up to this program's form there. So is a file with a log that may not be written to, such as that
+//! of a card gone read-only: SQLite reads a log only where it may keep an index of it. A file that was copied from
+//! under a running service lacks the log beside it, where the newest commits are: that shows in its header, and is
+//! said.
 
 use std::fs::File;
-use std::io::Read;
+use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension};
+use rusqlite::config::DbConfig;
+use rusqlite::{Connection, FileControl, MAIN_DB, OpenFlags, OptionalExtension};
 use tempfile::TempDir;
 
-use super::file::Home;
+use super::file::{Home, NAME, without_log};
+use super::folder;
 use super::shared::{Fence, Shared};
-use super::{LedgerError, View, dating, health, identity, migrate, schema};
+use super::{LedgerError, View, dating, fence, health, identity, migrate, schema};
+use crate::entry::Fenced;
 
 /// Length of the header of an SQLite file (SQLite's file format document, section 1.3).
 const HEADER: usize = 100;
@@ -35,7 +40,7 @@ impl Header {
         let mut bytes = Vec::new();
         match File::open(path) {
             Ok(file) => _ = file.take(HEADER as u64).read_to_end(&mut bytes)?,
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) if error.kind() == ErrorKind::NotFound => return Ok(None),
             Err(error) => return Err(error.into()),
         }
         if bytes.is_empty() {
@@ -59,12 +64,23 @@ impl Header {
 ///
 /// [`LedgerError::Newer`].
 pub fn refuse_newer(folder: &Path) -> Result<(), LedgerError> {
-    match Header::read(&folder.join(super::file::NAME)) {
+    match Header::read(&folder.join(NAME)) {
         Ok(Some(header)) if header.version > schema::VERSION => {
             Err(LedgerError::Newer { version: header.version, known: schema::VERSION })
         }
         _ => Ok(()),
     }
+}
+
+/// Whether a file says that it has no log: a backup, and a ledger that nobody has opened since its restore.
+pub fn needs_no_log(file: &Path) -> bool {
+    matches!(Header::read(file), Ok(Some(header)) if !header.logged)
+}
+
+/// Whether a file may be read here, but not written to.
+pub fn may_not_be_written(file: &Path) -> bool {
+    let refused = File::options().append(true).open(file).map_err(|error| error.kind());
+    matches!(refused, Err(ErrorKind::ReadOnlyFilesystem | ErrorKind::PermissionDenied))
 }
 
 /// The log that belongs to a file.
@@ -82,8 +98,8 @@ pub struct Copied {
     schema: i64,
     bytes: u64,
     lacks_log: bool,
-    /// Where its form of today lies, where the file itself is older.
-    _renewed: Option<TempDir>,
+    /// Where a copy of it lies that is read in its place.
+    _instead: Option<TempDir>,
 }
 
 impl Copied {
@@ -91,33 +107,48 @@ impl Copied {
     ///
     /// # Errors
     ///
-    /// [`LedgerError::NotALedger`], [`LedgerError::Newer`], [`LedgerError::Held`] while a service has it, or what the
-    /// storage refuses.
+    /// [`LedgerError::Absent`], [`LedgerError::NotALedger`], [`LedgerError::Newer`], [`LedgerError::Held`] while a
+    /// service has it, [`LedgerError::NoTemporary`] where it must be copied and cannot be, or what the storage refuses.
     pub fn open(path: &Path) -> Result<Self, LedgerError> {
         let strange = || LedgerError::NotALedger { file: path.display().to_string() };
-        let header = Header::read(path)?.ok_or_else(strange)?;
+        let absent = || LedgerError::Absent { file: path.display().to_string() };
+        let header = Header::read(path)?.ok_or_else(|| if path.exists() { strange() } else { absent() })?;
         if header.version > schema::VERSION {
             return Err(LedgerError::Newer { version: header.version, known: schema::VERSION });
         }
         let length = |path: &Path| std::fs::metadata(path).map_or(0, |data| data.len());
         let bytes = length(path) + length(&log_of(path));
         let has_log = header.logged && length(&log_of(path)) > 0;
-        let mut conn = connect(path, has_log)?;
+        let mut instead = None;
+        let mut conn = if !has_log {
+            as_it_lies(path)?
+        } else if may_not_be_written(path) {
+            let copy = instead.insert(temporary()?).path().join(NAME);
+            copy_with_log(path, &copy)?;
+            with_log(&copy)?
+        } else {
+            with_log(path)?
+        };
         let version = schema::number(&conn, "user_version")?;
         if version < 1 {
             return Err(strange());
         }
-        let mut renewed = None;
         if version < schema::VERSION {
-            let folder = tempfile::tempdir()?;
-            let copy = folder.path().join("renewed");
-            migrate::renew(&conn, &copy, &mut |_| {})?;
-            conn = connect(&copy, false)?;
-            renewed = Some(folder);
+            let folder = temporary()?;
+            let renewed = folder.path().join("renewed");
+            migrate::renew(&conn, &renewed, &mut |_| {}).map_err(no_room)?;
+            conn = as_it_lies(&renewed)?;
+            instead = Some(folder);
         }
+        conn.execute_batch("PRAGMA query_only = ON;")?;
         let shared = Shared::new(Home::memory(), None, dating::frozen_offset_ms(&conn)?);
+        if has_log && version == schema::VERSION {
+            health::name_commits_cut_off(&conn, &shared, || Ok(std::fs::read(log_of(path))?))?;
+        }
+        health::name_fenced_chunks(&conn, &shared)?;
+        health::name_spoilt_series(&conn, &shared)?;
         let lacks_log = header.logged && !log_of(path).exists();
-        Ok(Self { conn, shared, schema: version, bytes, lacks_log, _renewed: renewed })
+        Ok(Self { conn, shared, schema: version, bytes, lacks_log, _instead: instead })
     }
 
     /// One look at it.
@@ -137,6 +168,15 @@ impl Copied {
     /// Whether it was copied from under a running service without its log, so that its newest commits may be missing.
     pub fn lacks_log(&self) -> bool {
         self.lacks_log
+    }
+
+    /// Refuses a ledger that lacks its log, as opening it to write would.
+    ///
+    /// # Errors
+    ///
+    /// [`LedgerError::Damaged`].
+    pub fn refuse_without_log(&self) -> Result<(), LedgerError> {
+        if self.lacks_log { Err(without_log()) } else { Ok(()) }
     }
 
     /// Number of its schema, as the file has it.
@@ -160,6 +200,16 @@ impl Copied {
         Ok(self.shared.fences())
     }
 
+    /// Looks at everything as [`check`](Self::check) does; what is lost, with what is known of it.
+    ///
+    /// # Errors
+    ///
+    /// As [`check`](Self::check).
+    pub fn damaged(&self) -> Result<Vec<Fenced>, LedgerError> {
+        let lost = self.check()?.into_iter().filter(|fence| !fence.is_of_hours_only());
+        lost.map(|fence| fence::describe(self.view(), &fence)).collect()
+    }
+
     /// The newest moment it knows of, UTC ms: its last commit with readings, or its last entry.
     ///
     /// # Errors
@@ -177,7 +227,11 @@ impl Copied {
     ///
     /// When the storage refuses, or the structure of the file is damaged.
     pub fn copy_to(&self, path: &Path) -> Result<(), LedgerError> {
-        vacuum_into(&self.conn, path)
+        // For SQLite, a copy made elsewhere is writing as well.
+        self.conn.execute_batch("PRAGMA query_only = OFF;")?;
+        let copied = vacuum_into(&self.conn, path);
+        self.conn.execute_batch("PRAGMA query_only = ON;")?;
+        copied
     }
 }
 
@@ -189,16 +243,49 @@ pub(super) fn vacuum_into(conn: &Connection, path: &Path) -> Result<(), LedgerEr
     Ok(())
 }
 
-/// A connection that changes nothing. Without a log the file is read as it lies: SQLite would make one beside it.
-fn connect(path: &Path, has_log: bool) -> Result<Connection, LedgerError> {
-    let conn = if has_log {
-        Connection::open_with_flags_and_vfs(path, OpenFlags::SQLITE_OPEN_READ_ONLY, c"unix-excl")?
-    } else {
-        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
-        Connection::open_with_flags(immutable(path), flags)?
-    };
+/// Reads a file without a log as it lies: SQLite would make one beside it.
+fn as_it_lies(path: &Path) -> Result<Connection, LedgerError> {
+    let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+    let conn = Connection::open_with_flags(immutable(path), flags)?;
     conn.execute_batch(schema::COMMON_SETTINGS)?;
     Ok(conn)
+}
+
+/// Reads a file with its log. The index of the log is kept in memory, which SQLite does only where it may write; the
+/// log stays as it is.
+fn with_log(path: &Path) -> Result<Connection, LedgerError> {
+    let conn = Connection::open_with_flags_and_vfs(path, OpenFlags::SQLITE_OPEN_READ_WRITE, c"unix-excl")?;
+    conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
+    conn.execute_batch(schema::COMMON_SETTINGS)?;
+    Ok(conn)
+}
+
+/// A folder of its own among the system's temporary files.
+fn temporary() -> Result<TempDir, LedgerError> {
+    tempfile::tempdir().map_err(|error| no_temporary(&error.to_string()))
+}
+
+/// Copies a file and its log, which nobody may write to meanwhile.
+fn copy_with_log(path: &Path, copy: &Path) -> Result<(), LedgerError> {
+    let folder = path.parent().filter(|_| path.file_name().is_some_and(|name| name == NAME));
+    let _hold = folder.map(folder::hold_unchanged).transpose()?;
+    for (from, to) in [(path, copy), (&log_of(path), &log_of(copy))] {
+        let mut from = File::open(from)?;
+        // Not with the permissions of what may not be written to.
+        let copied = File::create(to).and_then(|mut to| std::io::copy(&mut from, &mut to));
+        copied.map_err(|error| no_room(error.into()))?;
+    }
+    Ok(())
+}
+
+/// What a full disk is called when it is that of temporary files.
+fn no_room(error: LedgerError) -> LedgerError {
+    if error == LedgerError::Full { no_temporary("it is full") } else { error }
+}
+
+fn no_temporary(why: &str) -> LedgerError {
+    LedgerError::NoTemporary { folder: std::env::temp_dir().display().to_string(), why: why.to_owned() }
 }
 
 /// The path as a URI that says that nobody changes the file meanwhile.

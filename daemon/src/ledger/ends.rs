@@ -72,11 +72,7 @@ impl View<'_> {
         self.at_once(|| {
             let mut times = Vec::new();
             for series in self.series_of(probe, quantity)? {
-                let sql = "SELECT min(id), max(id) FROM chunk WHERE id BETWEEN ?1 AND ?2";
-                let ends = (chunk_id(series.id, 0), chunk_id(series.id + 1, 0) - 1);
-                let ends: (Option<i64>, Option<i64>) =
-                    self.conn.query_row(sql, ends, |row| Ok((row.get(0)?, row.get(1)?)))?;
-                for id in [ends.0, ends.1].into_iter().flatten() {
+                for id in self.end_chunks(series.id)?.into_iter().flatten() {
                     if let Some(span) = self.stated_span(id)? {
                         times.extend([span.first_ms, span.last_ms]);
                         continue;
@@ -90,6 +86,13 @@ impl View<'_> {
             }
             Ok(times.iter().copied().min().zip(times.iter().copied().max()))
         })
+    }
+
+    /// The first and the last chunk of a series, sound or not.
+    pub(super) fn end_chunks(&self, series: i64) -> Result<[Option<i64>; 2], LedgerError> {
+        let sql = "SELECT min(id), max(id) FROM chunk WHERE id BETWEEN ?1 AND ?2";
+        let ends = (chunk_id(series, 0), chunk_id(series + 1, 0) - 1);
+        Ok(self.conn.query_row(sql, ends, |row| Ok([row.get(0)?, row.get(1)?]))?)
     }
 
     fn stated_span(&self, id: i64) -> Result<Option<Span>, LedgerError> {

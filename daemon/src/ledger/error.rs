@@ -22,10 +22,16 @@ pub enum LedgerError {
     #[error("the ledger is closed after an error and not open again yet")]
     Closed,
     /// Another process (or another ledger in this one) holds it.
-    #[error("the ledger is held by {by}")]
+    #[error("the ledger is held by {by}: ask the running service (name its --site file), or stop it first")]
     Held {
         /// Who.
         by: String,
+    },
+    /// There is no such file.
+    #[error("there is no file {file}")]
+    Absent {
+        /// Its path.
+        file: String,
     },
     /// The file is something else.
     #[error("{file} is not a ledger of this program")]
@@ -61,9 +67,26 @@ pub enum LedgerError {
         /// Its path.
         file: String,
     },
+    /// What a ledger in use is made of may not be written over by a backup.
+    #[error("{file} is part of a ledger in use, or would be taken for it: name another place for the backup")]
+    InUse {
+        /// Its path.
+        file: String,
+    },
     /// A backup, but of another ledger.
     #[error("the backup is of another ledger: its readings are not this garden's")]
     OtherLedger,
+    /// A backup of another ledger than the one it is to take the place of.
+    #[error("the backup is of another ledger than the one in place: if that is meant, say --replace-other")]
+    OtherInPlace,
+    /// What can only be read from a copy cannot be copied.
+    #[error("no copy of the ledger can be made in {folder} ({why}): name a folder with room, TMPDIR=FOLDER")]
+    NoTemporary {
+        /// The folder for temporary files.
+        folder: String,
+        /// What the system said.
+        why: String,
+    },
     /// The database refused a statement: a fault of this program.
     #[error("the database refused: {what}")]
     Refused {
@@ -95,7 +118,9 @@ impl From<rusqlite::Error> for LedgerError {
             Some(ErrorCode::SystemIoFailure | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
                 Self::Io { what }
             }
-            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Held { by: what },
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
+                Self::Held { by: "a process that did not say its name".to_owned() }
+            }
             Some(ErrorCode::NotADatabase) => Self::NotALedger { file: super::file::NAME.to_owned() },
             Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { what },
             _ => Self::Refused { what },

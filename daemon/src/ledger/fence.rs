@@ -5,7 +5,9 @@
 //! told, and what `ledger mend` goes by.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
+use agronomy::quantity::Quantity;
 use rusqlite::OptionalExtension;
 
 use super::dating::Boots;
@@ -38,6 +40,35 @@ pub fn open_fences(entries: &[Entry]) -> BTreeMap<(String, i64), (i64, Fenced)> 
         }
     }
     open
+}
+
+impl View<'_> {
+    /// The damaged rows met so far that may have held readings of these series with times in `range` (UTC ms, end
+    /// excluded), with what is known of each.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn lost(&self, series: &[(String, Quantity)], range: Range<i64>) -> Result<Vec<Fenced>, LedgerError> {
+        let mut lost = Vec::new();
+        for fence in self.shared.fences() {
+            if fence.is_of_hours_only() || !["log", "batch", "chunk", "series"].contains(&fence.table) {
+                continue;
+            }
+            let fenced = describe(*self, &fence)?;
+            // Of a row that does not say whose it is, or from when, anything may be missing.
+            let of_another = |(probe, quantity): (&String, &String)| {
+                !series.iter().any(|(known, measured)| known == probe && measured.as_str() == quantity)
+            };
+            let of_others = fenced.probe.as_ref().zip(fenced.quantity.as_ref()).is_some_and(of_another);
+            let outside = fenced.since_ms.is_some_and(|since| since >= range.end)
+                || fenced.until_ms.is_some_and(|until| until <= range.start);
+            if !of_others && !outside {
+                lost.push(fenced);
+            }
+        }
+        Ok(lost)
+    }
 }
 
 impl Ledger {

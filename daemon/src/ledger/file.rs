@@ -91,6 +91,15 @@ pub(super) enum Role {
     Reader,
 }
 
+/// Why a ledger without its log is refused.
+pub(super) fn without_log() -> LedgerError {
+    let what = format!(
+        "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs on them, or \
+         restore a backup"
+    );
+    LedgerError::Damaged { what }
+}
+
 /// Every ledger in memory has a name of its own, so that its readers find it and no other.
 static NAMES: AtomicU64 = AtomicU64::new(1);
 
@@ -156,11 +165,12 @@ impl Home {
         if mode != "wal" || !matches!(schema::stands(conn), Ok(true)) {
             return Ok(());
         }
-        let what = format!(
-            "{LOG} is missing beside {NAME}, and with it what was stored last: copy both while nothing runs on them, or \
-             restore a backup"
-        );
-        Err(LedgerError::Damaged { what })
+        Err(without_log())
+    }
+
+    /// See [`Disk::folder`]; none in memory.
+    pub(super) fn folder(&self) -> Option<&Path> {
+        if let Self::Disk(disk) = self { disk.folder() } else { None }
     }
 
     /// See [`Disk::lengths`]; nothing in memory.

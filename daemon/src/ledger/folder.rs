@@ -9,7 +9,8 @@ use rustix::fs::{Advice, FlockOperation, fadvise, fdatasync, flock, fsync};
 use super::LedgerError;
 use super::file::{Disk, Hold, LOG, NAME};
 
-const HOLDER: &str = "ledger-holder";
+/// Its lock holds the ledger, and it says who has that.
+pub(super) const HOLDER: &str = "ledger-holder";
 
 /// See the module.
 #[derive(Debug)]
@@ -21,6 +22,27 @@ impl Folder {
         std::fs::create_dir_all(path)?;
         Ok(Self(path.to_owned()))
     }
+}
+
+/// Holds the ledger of a folder that takes no writes, for as long as it is copied; none where nobody ever held it.
+pub(super) fn hold_unchanged(folder: &Path) -> Result<Option<File>, LedgerError> {
+    match File::open(folder.join(HOLDER)) {
+        Ok(mut file) => lock(&mut file).map(|()| Some(file)),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Locks the file that says who has the ledger.
+fn lock(file: &mut File) -> Result<(), LedgerError> {
+    let Err(error) = flock(&*file, FlockOperation::NonBlockingLockExclusive) else { return Ok(()) };
+    if error != rustix::io::Errno::WOULDBLOCK {
+        return Err(Error::from(error).into());
+    }
+    let mut by = String::new();
+    file.read_to_string(&mut by)?;
+    let by = if by.trim().is_empty() { "another process".to_owned() } else { by.trim().to_owned() };
+    Err(LedgerError::Held { by })
 }
 
 impl Disk for Folder {
@@ -37,15 +59,7 @@ impl Disk for Folder {
     fn hold(&self) -> Result<Hold, LedgerError> {
         let path = self.0.join(HOLDER);
         let mut file = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(path)?;
-        if let Err(error) = flock(&file, FlockOperation::NonBlockingLockExclusive) {
-            if error != rustix::io::Errno::WOULDBLOCK {
-                return Err(Error::from(error).into());
-            }
-            let mut by = String::new();
-            file.read_to_string(&mut by)?;
-            let by = if by.trim().is_empty() { "another process".to_owned() } else { by.trim().to_owned() };
-            return Err(LedgerError::Held { by });
-        }
+        lock(&mut file)?;
         file.set_len(0)?;
         file.rewind()?;
         // On a full disk the name may not fit: the lock holds all the same, and the ledger can still be read.

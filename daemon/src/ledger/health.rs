@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::file::Home;
 use super::shared::Shared;
 use super::view::blob;
-use super::{LedgerError, View, chunk, commit, hours, log, schema};
+use super::{LedgerError, View, chunk, commit, hours, schema};
 
 /// How much room the ledger takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -101,13 +101,22 @@ pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
 /// Commits that damage cut off the log: said at opening, before new ones are written over them.
 pub(super) fn name_damaged_log(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
     let Home::Disk(disk) = &shared.home else { return Ok(()) };
+    name_commits_cut_off(conn, shared, || disk.log())
+}
+
+/// The same for a log that is read by `log`.
+pub(super) fn name_commits_cut_off(
+    conn: &Connection,
+    shared: &Shared,
+    log: impl FnOnce() -> Result<Vec<u8>, LedgerError>,
+) -> Result<(), LedgerError> {
     let asked = conn.query_row("PRAGMA wal_checkpoint(NOOP)", [], |row| row.get(1));
     let end: i64 = match asked.map_err(LedgerError::from) {
         // SQLite does not say it then; nothing is written over the log either, so it can be said later.
         Err(LedgerError::ReadOnly) => return Ok(()),
         asked => asked?,
     };
-    let lost = log::commits_cut_off(&disk.log()?, end as usize);
+    let lost = super::log::commits_cut_off(&log()?, end as usize);
     if lost > 0 {
         shared.fence("log", end + 1, &format!("damaged: {lost} or more commits after it are lost"));
     }

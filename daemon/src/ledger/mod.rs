@@ -14,10 +14,11 @@
 //! | `sweep`, `fresh`, `reach`, `ends` | readings in order from chunks and batches; which batches matter; where a series begins and ends |
 //! | `compaction`, `past` | batches into chunks; past readings straight into chunks |
 //! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
-//! | `inspect`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
+//! | `inspect`, `health`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
 //! | `copied`, `backup`, `migrate`, `identity` | other files of its kind: copies, restores, older forms, epochs |
 //! | `pour` | years of readings, a week at a time |
 //! | `file`, `log`, `folder`, `schema`, `shared` | the file and its log, the disk they lie on, its tables and settings, who may be inside |
+//! | `error` | what can go wrong, by what one would do about it |
 //!
 //! Values are kept in ticks: tenths, hundredths or thousandths of the unit as the quantity says
 //! ([`Quantity::decimals`](agronomy::quantity::Quantity::decimals)); finer input is rounded to the nearest tick. A
@@ -69,7 +70,7 @@ use rusqlite::{Connection, TransactionBehavior};
 pub use backup::{PASSING, Restored, machine, place, restore};
 pub use commit::{Commit, Committed, NO_EXPIRY_MS, NewNote, OutboxState, PageRow, Queued, StepRef, TriedRow};
 pub use compaction::{Compacted, Count};
-pub use copied::{Copied, refuse_newer};
+pub use copied::{Copied, may_not_be_written, needs_no_log, refuse_newer};
 pub use error::LedgerError;
 pub use fence::open_fences;
 pub use file::{Disk, Hold};
@@ -361,6 +362,11 @@ impl Ledger {
     /// When the ledger is closed.
     pub fn reader(&self) -> Result<Reader, LedgerError> {
         if self.conn.is_none() { Err(LedgerError::Closed) } else { Ok(Reader::new(Arc::clone(&self.shared))) }
+    }
+
+    /// The folder it is in; none in memory.
+    pub fn folder(&self) -> Option<&Path> {
+        self.shared.home.folder()
     }
 
     /// The damaged rows met so far. They are skipped; everything else is served.

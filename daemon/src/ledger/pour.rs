@@ -5,7 +5,7 @@ use std::ops::Range;
 use agronomy::quantity::Quantity;
 
 use super::view::{SeriesRow, reading};
-use super::week::{MOST_MS, start_ms, week};
+use super::week::{MOST_MS, of_chunk, start_ms, week};
 use super::{LedgerError, View};
 use crate::reading::Reading;
 
@@ -67,16 +67,25 @@ impl View<'_> {
         quantity: Quantity,
         range: &Range<i64>,
     ) -> Result<Option<Turn>, LedgerError> {
-        let Some((first, last)) = self.span(&probe, quantity)? else { return Ok(None) };
+        if range.is_empty() {
+            return Ok(None);
+        }
+        let span = self.span(&probe, quantity)?;
         self.at_once(|| {
-            let (from, to) = (range.start.max(first), range.end.min(last + 1));
-            if from >= to {
-                return Ok(None);
-            }
             let offset_ms = self.shared.offset_ms;
-            let weeks = week(from, offset_ms)..week(to - 1, offset_ms) + 1;
             let series = self.series_of(&probe, quantity)?;
-            Ok(Some(Turn { probe, quantity, series, weeks }))
+            let of_ends = |(first, last): &(i64, i64)| [week(*first, offset_ms), week(*last, offset_ms)];
+            let mut held: Vec<i64> = span.iter().flat_map(of_ends).collect();
+            // A damaged chunk at an end says no span: it is met all the same, and named.
+            for series in &series {
+                held.extend(self.end_chunks(series.id)?.into_iter().flatten().map(|id| of_chunk(id).1));
+            }
+            let ends = held.iter().min().zip(held.iter().max());
+            Ok(ends.map(|(first, last)| {
+                let first = *first.max(&week(range.start, offset_ms));
+                let last = *last.min(&week(range.end - 1, offset_ms));
+                Turn { probe, quantity, series, weeks: first..last + 1 }
+            }))
         })
     }
 

@@ -1,14 +1,16 @@
 //! A reader: its own connection, for any thread; it never blocks the writer, nor the writer it.
 
 use std::ops::Range;
+use std::path::Path;
 use std::sync::Arc;
 
 use agronomy::quantity::Quantity;
 
+use super::copied::vacuum_into;
 use super::file::Role;
 use super::shared::{Shared, Slot, occupy};
 use super::{Batch, Forgotten, Hour, Inspection, LedgerError, OutboxRow, Page, Point, View};
-use crate::entry::Entry;
+use crate::entry::{Entry, Fenced};
 use crate::glance::UndatedBoot;
 use crate::reading::Reading;
 
@@ -42,16 +44,24 @@ impl Reader {
         *slot = Some(conn);
         answer
     }
-}
 
-impl Reader {
-    /// Where the ledger is.
-    pub(super) fn home(&self) -> &super::file::Home {
-        &self.shared.home
+    /// Writes a copy of the ledger's present state to a path where nothing is, or an empty file. The writer is not kept
+    /// waiting.
+    ///
+    /// # Errors
+    ///
+    /// When the ledger is closed, or the storage refuses.
+    pub fn copy_to(&self, path: &Path) -> Result<(), LedgerError> {
+        self.look_apart(|conn| vacuum_into(conn, path))
+    }
+
+    /// The folder the ledger is in; none in memory.
+    pub fn folder(&self) -> Option<&Path> {
+        self.shared.home.folder()
     }
 
     /// Works through a connection of its own that is closed afterwards, for what a reader's may not do.
-    pub(super) fn look_apart<T>(
+    fn look_apart<T>(
         &self,
         work: impl FnOnce(&rusqlite::Connection) -> Result<T, LedgerError>,
     ) -> Result<T, LedgerError> {
@@ -138,6 +148,8 @@ questions! {
     outlived(now_ms: i64) -> Option<Forgotten>;
     /// See [`View::forgettable`].
     forgettable(before_ms: i64) -> Forgotten;
+    /// See [`View::lost`].
+    lost(series: &[(String, Quantity)], range: Range<i64>) -> Vec<Fenced>;
     /// See [`View::state`].
     state(edition: &str) -> Option<(i64, Vec<u8>)>;
 }

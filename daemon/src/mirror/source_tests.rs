@@ -194,7 +194,7 @@ fn a_chunk_mended_from_a_backup_is_sent_whole_whatever_came_before() {
     put(&mut ledger, boot, START, &minutes, true);
     ledger.compact(START + 1).unwrap();
     let saved = folder.path().join("saved");
-    place(&saved, false, |part| ledger.copy_to(part)).unwrap();
+    place(&saved, false, |part| ledger.reader()?.copy_to(part)).unwrap();
     drop(ledger);
     let file = rusqlite::Connection::open(folder.path().join("ledger")).unwrap();
     assert_eq!(file.execute("UPDATE chunk SET body = zeroblob(60)", []).unwrap(), 1);

@@ -63,6 +63,7 @@ fn tended(listening: &Listening) -> Router<Arc<Shared>> {
         .route("/api/ledger/mend", post(tending::mend))
         .route("/api/ledger/forget", post(tending::forget))
         .route("/api/ledger/readings", get(tending::readings))
+        .route("/api/ledger/lost", get(tending::lost))
 }
 
 /// The whole service. `crops` are key and name of each crop of the book, as offered when planting; `stop` ends the

@@ -3,7 +3,8 @@
 //! What takes long is done through a reader on a thread that may wait, and bodies go out and come in piece by piece:
 //! neither the keeper nor the page waits for a backup. Nothing here writes to a path that the asker names.
 
-use std::path::PathBuf;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use axum::Json;
@@ -70,7 +71,7 @@ async fn slowly<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) ->
 
 fn folder(reader: &Reader) -> Result<PathBuf, Unable> {
     let none = || Unable(StatusCode::CONFLICT, "this ledger is in memory only".to_owned());
-    reader.folder().ok_or_else(none)
+    reader.folder().map(Path::to_owned).ok_or_else(none)
 }
 
 /// `POST /api/ledger/check`: looks at everything, puts right what can be, says what is damaged.
@@ -85,15 +86,27 @@ pub(super) async fn check(State(shared): State<Arc<Shared>>) -> Response {
     done.await.into_response()
 }
 
+/// A copy of the ledger in a folder, gone when it is let go.
+fn copy_in(reader: &Reader, folder: &Path) -> Result<NamedTempFile, LedgerError> {
+    let file = tempfile::Builder::new().prefix(PASSING).tempfile_in(folder)?;
+    reader.copy_to(file.path())?;
+    Ok(file)
+}
+
 /// `GET /api/ledger/backup`: one state of the ledger as one file.
 pub(super) async fn backup(State(shared): State<Arc<Shared>>) -> Response {
     let made = async {
         let reader = reader(&shared).await?;
         let folder = folder(&reader)?;
         let file = slowly(move || -> Result<NamedTempFile, LedgerError> {
-            let file = tempfile::Builder::new().prefix(PASSING).tempfile_in(folder)?;
-            reader.copy_to(file.path())?;
-            Ok(file)
+            // Beside the ledger, where there usually is the most room: but its disk may be full, or gone read-only.
+            copy_in(&reader, &folder).or_else(|refused| {
+                let temporary = std::env::temp_dir();
+                copy_in(&reader, &temporary).map_err(|error| LedgerError::NoTemporary {
+                    folder: temporary.display().to_string(),
+                    why: format!("{error}; beside the ledger: {refused}"),
+                })
+            })
         })
         .await??;
         let body = tokio::fs::File::from_std(file.reopen()?);
@@ -178,6 +191,23 @@ pub(super) struct Wanted {
     to_ms: Option<i64>,
 }
 
+impl Wanted {
+    fn range(&self) -> Range<i64> {
+        self.from_ms.unwrap_or(0)..self.to_ms.unwrap_or(i64::MAX)
+    }
+}
+
+/// `GET /api/ledger/lost?…`, asked after `/api/ledger/readings?…` with the same words: the damaged rows that were left
+/// out.
+pub(super) async fn lost(State(shared): State<Arc<Shared>>, Query(wanted): Query<Wanted>) -> Response {
+    let found = async {
+        let reader = reader(&shared).await?;
+        let series = series(&reader, wanted.series.as_deref())?;
+        Ok::<_, Unable>(Json(slowly(move || reader.lost(&series, wanted.range())).await??))
+    };
+    found.await.into_response()
+}
+
 /// Readings on their way out.
 struct Outflow {
     reader: Reader,
@@ -197,8 +227,7 @@ pub(super) async fn readings(State(shared): State<Arc<Shared>>, Query(wanted): Q
     let begun = async {
         let reader = reader(&shared).await?;
         let ledger = shared.handle.tend(|core, _| core.ledger_mut().epoch()).await??;
-        let series = series(&reader, wanted.series.as_deref())?;
-        let range = wanted.from_ms.unwrap_or(0)..wanted.to_ms.unwrap_or(i64::MAX);
+        let (series, range) = (series(&reader, wanted.series.as_deref())?, wanted.range());
         let name = ledger.split('-').next().unwrap_or_default();
         let sheet = Sheet::new(wanted.form, name);
         Ok::<_, Unable>(Outflow { reader, pour: Pour::new(series, range), sheet, at: Stage::Head })

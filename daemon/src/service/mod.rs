@@ -20,7 +20,7 @@ use crate::keeper::core::{Core, Moment};
 use crate::keeper::handle::Handle;
 use crate::keeper::start::seed;
 use crate::keeper::thread::{Keeper, Setup};
-use crate::ledger::{Founding, Ledger};
+use crate::ledger::{Founding, Ledger, LedgerError};
 use crate::mirror::source::FromLedger;
 use crate::page::{self, Listening};
 use crate::site::Site;
@@ -40,44 +40,54 @@ pub struct Opened {
     pub boot: i64,
 }
 
+/// Why a core was not opened.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Unopened {
+    /// The ledger refused.
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+    /// The site cannot be used; why, in words.
+    #[error("{0}")]
+    Site(String),
+}
+
 /// Opens the ledger of a site and brings the engine to it; an empty ledger is seeded with `start`.
 ///
 /// # Errors
 ///
-/// In words: what cannot be opened, and why.
+/// What the ledger refused, or what is wrong with the site.
 pub fn open_core(
     file: &config::site::Site,
     book: agronomy::crop::CropBook,
     clock: &dyn Clock,
     start: impl FnOnce(&Site, i64) -> Vec<(i64, Note)>,
-) -> Result<Opened, String> {
-    let words = |error: crate::ledger::LedgerError| error.to_string();
+) -> Result<Opened, Unopened> {
     let founding = Founding {
         offset_ms: i64::from(file.site.standard_offset_s) * 1000,
         program: format!("glasshour {}", env!("CARGO_PKG_VERSION")),
     };
-    let mut ledger = Ledger::open(&file.ledger.folder, &founding).map_err(words)?;
+    let mut ledger = Ledger::open(&file.ledger.folder, &founding)?;
     if ledger.founding_differs().is_some() {
         tracing::warn!("the site file's standard offset is not the ledger's; the ledger's is used");
     }
     ledger.set_keep_years(file.ledger.keep_years);
     if let Some(machine) = crate::ledger::machine()
-        && let Some(entry) = ledger.settle(&machine, clock.wall_ms()).map_err(words)?
+        && let Some(entry) = ledger.settle(&machine, clock.wall_ms())?
     {
         tracing::warn!(?entry.note, "the ledger came to another board; what waited is not sent from here");
     }
-    let site = settings::site(&file.site, book, ledger.offset_ms())?;
-    let newest_ms = ledger.newest_commit_ms().map_err(words)?;
+    let site = settings::site(&file.site, book, ledger.offset_ms()).map_err(Unopened::Site)?;
+    let newest_ms = ledger.newest_commit_ms()?;
     let (shown_ms, mono_ms) = clock.both_ms();
     // A clock that stands before the newest commit is wrong, whoever vouches for it.
     let voucher = clock.vouched_by().filter(|_| newest_ms.is_none_or(|newest| shown_ms >= newest));
     let wall_ms = if voucher.is_some() { shown_ms } else { newest_ms.unwrap_or(EARLIEST_MS) };
     let moment = Moment { wall_ms, mono_ms, trusted: voucher.is_some() };
     let dated = voucher.as_deref().map(|voucher| (moment.wall_ms - moment.mono_ms, voucher));
-    let boot = ledger.begin_boot(moment.mono_ms, dated).map_err(words)?;
+    let boot = ledger.begin_boot(moment.mono_ms, dated)?;
     let notes = start(&site, moment.wall_ms);
-    seed(&mut ledger, boot, moment, &notes).map_err(words)?;
-    let core = Core::start(site, ledger, boot, moment, settings::routes(file)).map_err(words)?;
+    seed(&mut ledger, boot, moment, &notes)?;
+    let core = Core::start(site, ledger, boot, moment, settings::routes(file))?;
     Ok(Opened { core, boot })
 }
 

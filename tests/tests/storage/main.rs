@@ -12,6 +12,7 @@ mod cuts;
 mod life;
 mod program;
 mod refusals;
+mod saved;
 mod trap;
 mod yard;
 

@@ -8,7 +8,7 @@ use glasshour::entry::Note;
 use glasshour::ledger::{Commit, NewNote};
 use serde_json::json;
 use tests::block_disk::{Disk, FOR_LONG, Mounted, Refused, make_ext4, namespace, small_tmpfs};
-use tests::program::{post, program};
+use tests::program::{post, program, run, said};
 use tests::servers::process::until_within;
 
 use super::yard::{Yard, page, page_says};
@@ -35,7 +35,7 @@ fn use_up_the_file(folder: &Path) {
 }
 
 /// Takes up all the room there is.
-fn fill_up(path: &Path) {
+pub(super) fn fill_up(path: &Path) {
     let mut ballast = File::create(path).unwrap();
     for size in [65_536, 1_024] {
         while ballast.write_all(&vec![7; size]).is_ok() {}
@@ -154,6 +154,11 @@ fn on_a_file_system_gone_read_only_the_program_stays_and_says_so_and_nothing_is_
         page_says(&service, REFUSES);
         // What waits stays with the broker; it says so with its exit code.
         service.stop();
+        // What the disk has can be saved from it as it is.
+        let (site, saved) = (yard.garden().site_file(), folder.path().join("saved"));
+        let paths = [site.to_str().unwrap(), saved.to_str().unwrap()];
+        let output = run(&["ledger", "backup", "--site", paths[0], paths[1]]);
+        assert!(output.status.success(), "{}", said(&output));
         drop(mounted);
         let mounted = disk.mount(&folder.path().join("mount"));
         let service = yard.start();

@@ -7,10 +7,9 @@ use serde_json::{Value, json};
 
 use super::super::target::Target;
 use super::super::{Trouble, ask};
-use super::{NAME, counted, now_ms, open, trouble};
+use super::{NAME, counted, now_ms, open, there, words};
 use crate::calendar::iso;
-use crate::entry::Fenced;
-use crate::ledger::{Copied, Inspection, LedgerError, free_bytes, growth};
+use crate::ledger::{Copied, Inspection, free_bytes, growth, may_not_be_written, needs_no_log};
 use crate::service;
 
 /// Options of `ledger check`.
@@ -40,11 +39,7 @@ struct Looked {
 pub(super) fn run(args: &CheckArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let looked = match &args.path {
         None => in_folder(&args.target.data_folder()?)?,
-        Some(path) if path.is_dir() => in_folder(path)?,
-        Some(path) if path.file_name().is_some_and(|name| name == NAME) => {
-            in_folder(path.parent().filter(|it| !it.as_os_str().is_empty()).unwrap_or(Path::new(".")))?
-        }
-        Some(path) => copy(path)?,
+        Some(path) => named(path)?,
     };
     if args.json {
         writeln!(out, "{}", as_json(&looked.found))?;
@@ -58,6 +53,19 @@ pub(super) fn run(args: &CheckArgs, out: &mut impl Write) -> Result<(), Trouble>
     Err(Trouble::Failed(format!("{} damaged", counted(lost, "row is", "rows are"))))
 }
 
+/// What was named: a ledger in its folder, or a copy, which may be called `ledger` as well.
+fn named(path: &Path) -> Result<Looked, Trouble> {
+    let (folder, file) = if path.is_dir() {
+        (path, path.join(NAME))
+    } else if path.file_name().is_some_and(|name| name == NAME) {
+        let folder = path.parent().filter(|it| !it.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        (folder, path.to_owned())
+    } else {
+        return copy(path);
+    };
+    if needs_no_log(&file) { copy(&file) } else { in_folder(folder) }
+}
+
 /// The ledger in use: asked for where a service runs, opened otherwise; what can be put right is.
 fn in_folder(folder: &Path) -> Result<Looked, Trouble> {
     let free = free_bytes(folder);
@@ -69,43 +77,27 @@ fn in_folder(folder: &Path) -> Result<Looked, Trouble> {
         let found = serde_json::from_value(found).map_err(|error| Trouble::Failed(error.to_string()))?;
         return Ok(Looked { found, renewed, free, lacks_log: false });
     }
+    let file = there(folder)?;
+    if may_not_be_written(&file) {
+        return copy(&file);
+    }
     let mut ledger = open(folder)?;
-    let look = |ledger: &mut crate::ledger::Ledger| -> Result<Looked, LedgerError> {
-        let found = ledger.inspect()?;
-        let renewed = ledger.renew_hours(&found.stale_hours)?;
-        ledger.name_fences(now_ms())?;
-        Ok(Looked { found, renewed, free, lacks_log: false })
-    };
-    look(&mut ledger).map_err(|error| trouble(&error))
+    let found = ledger.inspect()?;
+    let renewed = ledger.renew_hours(&found.stale_hours)?;
+    ledger.name_fences(now_ms())?;
+    Ok(Looked { found, renewed, free, lacks_log: false })
 }
 
 /// A copy is looked at and left as it is.
 fn copy(path: &Path) -> Result<Looked, Trouble> {
-    let look = || -> Result<Looked, LedgerError> {
-        let copied = Copied::open(path)?;
-        let mut found = copied.view().inspect()?;
-        (found.schema, found.bytes) = (copied.schema(), copied.bytes());
-        Ok(Looked { found, renewed: 0, free: None, lacks_log: copied.lacks_log() })
-    };
-    look().map_err(|error| trouble(&error))
+    let copied = Copied::open(path)?;
+    let mut found = copied.view().inspect()?;
+    (found.schema, found.bytes) = (copied.schema(), copied.bytes());
+    Ok(Looked { found, renewed: 0, free: None, lacks_log: copied.lacks_log() })
 }
 
 fn as_json(found: &Inspection) -> Value {
-    let fenced: Vec<Value> = found
-        .fenced
-        .iter()
-        .map(|it| {
-            json!({
-                "table": it.table,
-                "row": it.row,
-                "wrong": it.wrong,
-                "probe": it.probe,
-                "quantity": it.quantity,
-                "since": it.since_ms.map(iso),
-                "until": it.until_ms.map(iso),
-            })
-        })
-        .collect();
+    let fenced: Vec<Value> = found.fenced.iter().map(super::as_json).collect();
     json!({
         "schema": found.schema,
         "readings": found.readings,
@@ -151,20 +143,4 @@ fn tell(looked: &Looked, out: &mut impl Write) -> Result<(), Trouble> {
         writeln!(out, "“glasshour ledger mend BACKUP” brings back what a backup has.")?;
     }
     Ok(())
-}
-
-/// "chunk 68479: post air_temperature, 2026-… to 2026-…: checksum does not fit".
-fn words(fenced: &Fenced) -> String {
-    let name = fenced
-        .probe
-        .as_ref()
-        .map(|probe| format!(": {probe} {}", fenced.quantity.as_deref().unwrap_or_default()));
-    let span = match (fenced.since_ms, fenced.until_ms) {
-        (Some(since), Some(until)) => format!(", {} to {}", iso(since), iso(until)),
-        (Some(since), None) => format!(", since {}", iso(since)),
-        (None, Some(until)) => format!(", before {}", iso(until)),
-        (None, None) => String::new(),
-    };
-    let Fenced { table, row, wrong, .. } = fenced;
-    format!("{table} {row}{}{span}: {wrong}", name.unwrap_or_default())
 }

@@ -6,7 +6,7 @@ use serde_json::json;
 
 use super::super::target::Target;
 use super::super::{Trouble, ask};
-use super::{counted, now_ms, open, trouble};
+use super::{counted, now_ms, open};
 use crate::calendar::{day, iso};
 use crate::ledger::Forgotten;
 
@@ -38,12 +38,7 @@ pub(super) fn run(args: &ForgetArgs, out: &mut impl Write) -> Result<(), Trouble
         }
         None => {
             let mut ledger = open(&args.target.data_folder()?)?;
-            let done = if args.yes {
-                ledger.forget(before_ms, now_ms()).map(|(gone, _)| gone)
-            } else {
-                ledger.forgettable(before_ms)
-            };
-            done.map_err(|error| trouble(&error))?
+            if args.yes { ledger.forget(before_ms, now_ms())?.0 } else { ledger.forgettable(before_ms)? }
         }
     };
     if args.json {
@@ -62,5 +57,8 @@ pub(super) fn run(args: &ForgetArgs, out: &mut impl Write) -> Result<(), Trouble
             "Day pages and everything noted stay; day pages of that time can never be made afresh."
         )?;
     }
-    if args.yes { Ok(()) } else { Err(Trouble::Given("nothing was done; add --yes to do it".to_owned())) }
+    if !args.yes {
+        let _ = writeln!(std::io::stderr(), "nothing was done; add --yes to do it");
+    }
+    Ok(())
 }

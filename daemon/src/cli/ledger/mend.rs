@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::super::target::Target;
 use super::super::{Trouble, ask};
-use super::{counted, now_ms, open, trouble};
+use super::{counted, now_ms, open};
 use crate::ledger::Copied;
 
 /// Options of `ledger mend`.
@@ -24,17 +24,17 @@ pub(super) struct MendArgs {
 }
 
 pub(super) fn run(args: &MendArgs, out: &mut impl Write) -> Result<(), Trouble> {
-    let backup = Copied::open(&args.file).map_err(|error| trouble(&error))?;
+    let backup = Copied::open(&args.file)?;
     let done = match args.target.socket()? {
         Some(socket) => {
             // As one file in this program's form, whatever it is and wherever it lies: the service may not see it.
             let whole = tempfile::NamedTempFile::new()?;
-            backup.copy_to(whole.path()).map_err(|error| trouble(&error))?;
+            backup.copy_to(whole.path())?;
             ask::send(&socket, "/api/ledger/mend", std::fs::read(whole.path())?)?
         }
         None => {
             let mut ledger = open(&args.target.data_folder()?)?;
-            let mended = ledger.mend(&backup, now_ms()).map_err(|error| trouble(&error))?;
+            let mended = ledger.mend(&backup, now_ms())?;
             let left = mended.left.iter().map(|fence| json!([fence.table, fence.row, fence.what]));
             let left: Vec<Value> = left.collect();
             json!({ "rows": mended.rows, "readings": mended.readings, "left": left })

@@ -70,7 +70,7 @@ fn spoil_chunk(ledger: &Ledger) -> i64 {
 }
 
 fn backup(ledger: &Ledger, to: &Path) -> Copied {
-    place(to, false, |part| ledger.copy_to(part)).unwrap();
+    place(to, false, |part| ledger.reader()?.copy_to(part)).unwrap();
     Copied::open(to).unwrap()
 }
 
@@ -199,24 +199,26 @@ fn a_backup_is_whole_though_the_ledger_is_written_to_and_never_overwrites_unaske
     place(&to, false, |part| {
         reader.copy_to(part)?;
         put(&mut ledger, 1, JUNE + 600 * HOUR, &[air("tunnel", JUNE + 600 * HOUR, 20.0)]);
-        Ok(())
+        Ok::<_, LedgerError>(())
     })
     .unwrap();
     let saved = Copied::open(&to).unwrap();
     assert_eq!((saved.check().unwrap(), saved.lacks_log()), (vec![], false));
     assert_eq!(saved.view().inspect().unwrap().readings + 1, ledger.inspect().unwrap().readings);
     let bytes = std::fs::read(&to).unwrap();
-    let refused = place(&to, false, |part| ledger.copy_to(part));
+    let refused = place(&to, false, |part| reader.copy_to(part));
     assert!(matches!(refused, Err(LedgerError::There { .. })), "{refused:?}");
     assert_eq!(std::fs::read(&to).unwrap(), bytes);
-    place(&to, true, |part| ledger.copy_to(part)).unwrap();
+    place(&to, true, |part| reader.copy_to(part)).unwrap();
     let failed = place(&to, true, |part| {
         std::fs::write(part, b"half")?;
         Err(LedgerError::Full)
     });
     assert_eq!(failed, Err(LedgerError::Full));
     assert!(Copied::open(&to).unwrap().check().unwrap().is_empty());
-    assert!(!folder.path().join("saved.part").exists());
+    let left = std::fs::read_dir(folder.path()).unwrap().map(|item| item.unwrap().file_name());
+    let left: Vec<_> = left.filter(|name| name.to_string_lossy().contains("part")).collect();
+    assert_eq!(left, Vec::<std::ffi::OsString>::new());
 }
 
 #[test]
@@ -245,11 +247,11 @@ fn a_restored_ledger_begins_a_new_epoch_and_sends_nothing_old() {
     let saved = backup(&ledger, &folder.path().join("saved"));
     put(&mut ledger, 1, JUNE + 600 * HOUR, &[air("tunnel", JUNE + 600 * HOUR, 20.0)]);
     let (here, now) = (folder.path(), JUNE + 40 * DAY);
-    let held = restore(here, &saved, now, "then").err();
+    let held = restore(here, &saved, now, "then", false).err();
     assert!(matches!(held, Some(LedgerError::Held { .. })), "{held:?}");
     drop(ledger);
-    let done = restore(here, &saved, now, "then").unwrap();
-    assert_eq!((done.to_ms, done.unsent, done.fenced), (Some(JUNE + 503 * HOUR), 2, 0));
+    let done = restore(here, &saved, now, "then", false).unwrap();
+    assert_eq!((done.to_ms, done.unsent, done.fenced.len()), (Some(JUNE + 503 * HOUR), 2, 0));
     let mut ledger = Ledger::open(here, &founding()).unwrap();
     assert_eq!(all(&ledger, "tunnel").len(), 504);
     assert_eq!((ledger.outbox().unwrap(), ledger.check().unwrap()), (vec![], vec![]));
@@ -273,6 +275,23 @@ fn a_restored_ledger_begins_a_new_epoch_and_sends_nothing_old() {
 }
 
 #[test]
+fn two_restores_in_one_second_keep_what_each_of_them_found() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let ledger = garden(here);
+    let saved = backup(&ledger, &here.join("saved"));
+    drop(ledger);
+    // A log that lies alone has its name for itself as well.
+    std::fs::write(here.join("ledger-before-then-2-wal"), b"log").unwrap();
+    let aside = || restore(here, &saved, JUNE + 40 * DAY, "then", false).unwrap().aside.unwrap();
+    let first = aside();
+    let bytes = std::fs::read(&first).unwrap();
+    assert_eq!((first, aside()), (here.join("ledger-before-then"), here.join("ledger-before-then-3")));
+    assert!(std::fs::read(here.join("ledger-before-then")).unwrap() == bytes);
+    assert_eq!(std::fs::read(here.join("ledger-before-then-2-wal")).unwrap(), b"log");
+}
+
+#[test]
 fn a_damaged_ledger_makes_way_for_a_backup_and_is_kept() {
     let folder = tempfile::tempdir().unwrap();
     let ledger = garden(folder.path());
@@ -282,7 +301,7 @@ fn a_damaged_ledger_makes_way_for_a_backup_and_is_kept() {
     let bytes = vec![0x55; 5_000];
     std::fs::write(&file, &bytes).unwrap();
     std::fs::remove_file(folder.path().join("ledger-wal")).unwrap();
-    let done = restore(folder.path(), &saved, JUNE + 40 * DAY, "then").unwrap();
+    let done = restore(folder.path(), &saved, JUNE + 40 * DAY, "then", false).unwrap();
     assert!(std::fs::read(done.aside.unwrap()).unwrap() == bytes, "the damaged file is kept as it was");
     let ledger = Ledger::open(folder.path(), &founding()).unwrap();
     assert_eq!((all(&ledger, "tunnel").len(), ledger.check().unwrap()), (504, vec![]));
