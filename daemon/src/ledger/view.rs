@@ -228,7 +228,7 @@ impl View<'_> {
             let since = word.unwrap_or_default();
             let mut newest = schema::get(self.conn, "compacted_ms")?.max(word.map(|word| word.after_ms));
             self.each_batch(since.seq, usize::MAX, |_, content| {
-                newest = newest.max(boots.commit_ms(&content))
+                newest = newest.max(boots.commit_ms(&content));
             })?;
             // A commit may hold no reading: a boot that knew the time began, or something was told.
             Ok(newest.max(dating::newest_told_ms(self.conn, since)?))
