@@ -23,7 +23,9 @@ fn on_a_disk(folder: &Path) -> (Mounted, Garden) {
     let mounted = Mounted::mount(&folder.join("image"), &folder.join("mount"), "noatime").unwrap();
     let at = mounted.path().join("ledger");
     let head = Garden::head();
-    let garden = Garden::of(|_| format!("{head}{VOUCHED}[ledger]\nfolder = {at:?}\ncommit_every_s = 0.2\n"));
+    let garden = Garden::of(|_| {
+        format!("{head}{VOUCHED}[ledger]\nfolder = \"{}\"\ncommit_every_s = 0.2\n", at.display())
+    });
     let mut ledger = life::open(&at).unwrap();
     let boot = ledger.begin_boot(0, Some((life::JUNE, "test"))).unwrap();
     for minute in 0..READINGS {
