@@ -5,7 +5,7 @@ mod golden;
 mod worst;
 
 use agronomy::units::{AirPressure, Celsius, Metres, RelativeHumidity};
-use agronomy::vapour::{self, AirState, Formula, LeafKind, ashrae};
+use agronomy::vapour::{self, AirState, Formula, ashrae};
 use golden::{Row, close, table};
 use proptest::prelude::*;
 use worst::Worst;
@@ -200,7 +200,14 @@ fn saturation_over_water_and_over_ice_are_those_of_wmo_and_psychrolib() {
         let t = row.number("t_c");
         let wmo = row.number("es_over_water_pa") / 1000.0;
         let over_water = ashrae::saturation_pressure_over_water(celsius(t)).get();
-        relative(&mut water, over_water, wmo, if t <= 40.0 { 0.005 } else { 0.007 }, t);
+        let share = if t <= 0.0 {
+            0.0005
+        } else if t <= 40.0 {
+            0.005
+        } else {
+            0.007
+        };
+        relative(&mut water, over_water, wmo, share, t);
         // Eq. 11 is 0.77 % low at -20 °C: more than the table allows a formula, and said in its documentation.
         let share = if t < 0.0 { 0.008 } else { 0.005 };
         relative(&mut fao, vapour::saturation_pressure(celsius(t)).get(), wmo, share, t);
@@ -317,43 +324,6 @@ fn the_named_functions_and_the_row_say_the_same() {
     close(vapour::absolute_humidity(air, humidity), state.absolute_humidity_g_m3);
     close(vapour::humidity_deficit(air, humidity), state.humidity_deficit_g_m3);
     close(vapour::enthalpy(air, humidity, air_pressure).unwrap(), state.enthalpy_kj_kg);
-}
-
-#[test]
-fn every_leaf_of_the_leaf_table_agrees_in_both_formulas() {
-    let [mut air_column, mut leaf_column, mut ashrae_column, mut other] =
-        ["leaf_vpd air", "leaf_vpd leaf", "leaf_vpd leaf, ASHRAE", "leaf_vpd leaf, FAO-56 beside ASHRAE"]
-            .map(Worst::of);
-    for row in table("leaf_vpd.csv") {
-        let (air, humidity) = (celsius(row.number("t_air_c")), percent(row.number("rh_pct")));
-        let leaf = celsius(row.number("t_leaf_c"));
-        let what = format!("{leaf} leaf in {air}, {humidity}");
-        air_column.compare(vapour::deficit(air, humidity).get(), row.number("vpd_air"), 1e-9, &what);
-        let got = vapour::leaf_deficit(air, humidity, leaf).get();
-        leaf_column.compare(got, row.number("vpd_leaf"), 1e-9, &what);
-        assert_eq!(got < 0.0, row.text("condensing") == "true", "{what}");
-        let state = AirState::try_new(Formula::Ashrae, air, humidity, AirPressure::SEA_LEVEL, Some(leaf));
-        let by_ashrae = state.unwrap().leaf_vpd_kpa.unwrap();
-        // The column has ten digits; the equations are the same as PsychroLib's.
-        ashrae_column.compare(by_ashrae, row.number("vpd_leaf_ashrae"), 1e-6, &what);
-        let tolerance = if air.get() <= 40.0 { 0.02 } else { 0.04 };
-        other.compare(got, row.number("vpd_leaf_ashrae"), tolerance, &what);
-    }
-    for kept in [air_column, leaf_column, ashrae_column, other] {
-        kept.assert(728);
-    }
-}
-
-#[test]
-fn the_span_of_a_leaf_that_nobody_measured_is_that_of_its_coolest_and_warmest() {
-    // Worked out by independent code: 35 °C and 40 %, leaf 2 °C cooler 2.78 kPa, 3 °C hotter 4.38 kPa.
-    let (air, humidity) = (celsius(35.0), percent(40.0));
-    let (least, most) = vapour::leaf_deficit_span(air, humidity, LeafKind::Any);
-    close(least.get(), 2.78, 0.005, "coolest");
-    close(most.get(), 4.38, 0.005, "warmest");
-    let (_, shaded) = vapour::leaf_deficit_span(air, humidity, LeafKind::WateredInShade);
-    let (dry, _) = vapour::leaf_deficit_span(air, humidity, LeafKind::DryOrInSun);
-    assert!(shaded < vapour::deficit(air, humidity) && vapour::deficit(air, humidity) < dry);
 }
 
 #[test]

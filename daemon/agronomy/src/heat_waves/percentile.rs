@@ -128,14 +128,9 @@ impl<'a> Ordered<'a> {
         let position = n * share.get() / 100.0 + definition.offset(share.get() / 100.0);
         let place = libm::floor(position);
         let weight = definition.weight(place, position - place);
-        // A weight of nought or one must not mix in the other neighbour.
-        if weight == 0.0 {
-            self.at(place)
-        } else if weight == 1.0 {
-            self.at(place + 1.0)
-        } else {
-            (1.0 - weight) * self.at(place) + weight * self.at(place + 1.0)
-        }
+        let (lower, upper) = (self.at(place), self.at(place + 1.0));
+        // Held between its neighbours against rounding.
+        ((1.0 - weight) * lower + weight * upper).clamp(lower, upper)
     }
 
     /// The value at a place counted from 1, at the nearer end where there is no such place.

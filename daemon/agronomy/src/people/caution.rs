@@ -21,7 +21,8 @@ pub const NEW_TO_HEAT: &str =
     "New to the heat, or back after a week away: start short and add a little each day, for 7 to 14 days.";
 
 /// When to stop at once.
-pub const STOP: &str = "Dizzy, confused, or the skin hot, dry or drenched: stop, cool with water now, and call the emergency number.";
+pub const STOP: &str = "Dizzy, confused, or the skin hot, dry or drenched: stop, cool with water now, and call the emergency \
+     number.";
 
 /// Before anyone opens a house this hot.
 pub const CLOSED_HOUSE: &str =
@@ -68,16 +69,20 @@ impl Strain {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Caution => {
-                "Warm enough to harm someone at hard work. Drink a quarter of a litre every 15 to 20 minutes and rest in shade."
+                "Warm enough to harm someone at hard work. Drink a quarter of a litre every 15 to 20 \
+                 minutes and rest in shade."
             }
             Self::Moderate => {
-                "Go in pairs, at the cooler hours if you must go in. Drink a quarter of a litre every 15 to 20 minutes; sit in shade between turns."
+                "Go in pairs, at the cooler hours if you must go in. Drink a quarter of a litre every 15 to \
+                 20 minutes; sit in shade between turns."
             }
             Self::High => {
-                "Put off what can wait. If you must go in: the least hot hour, short turns, in pairs, one of you outside and looking in."
+                "Put off what can wait. If you must go in: the least hot hour, short turns, in pairs, one \
+                 of you outside and looking in."
             }
             Self::Extreme => {
-                "Leave the work. Do from outside what keeps the plants alive: open, shade, water; then away from the heat."
+                "Leave the work. Do from outside what keeps the plants alive: open, shade, water; then away \
+                 from the heat."
             }
         }
     }
@@ -187,7 +192,8 @@ pub fn work_caution(wet_bulb_globe: Celsius, work: Work, person: Person) -> Opti
     (wet_bulb_globe > iso || wet_bulb_globe > niosh).then_some(match work {
         Work::Resting => "Too hot even to sit in: leave for somewhere cooler.",
         Work::Light | Work::Moderate => {
-            "Too hot for this work without long rests: do the lighter part, in short turns, or leave it for a cooler hour."
+            "Too hot for this work without long rests: do the lighter part, in short turns, or leave it for \
+             a cooler hour."
         }
         Work::Hard | Work::VeryHard => "Too hot for heavy work: leave it for a cooler hour or a cooler day.",
     })

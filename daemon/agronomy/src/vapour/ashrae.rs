@@ -45,7 +45,8 @@ pub fn saturation_pressure_over_ice(temperature: Celsius) -> Kilopascal {
 ///
 /// # Domain
 ///
-/// The source gives 0 to 200 °C. Below, it stays within 0.2 % of WMO's equation down to −20 °C (`tests/air.rs`).
+/// The source gives 0 to 200 °C. Below, it stays within 0.05 % of WMO's equation down
+/// to −20 °C (`tests/air.rs`).
 ///
 /// # Source
 ///

@@ -19,8 +19,9 @@ impl Worst {
     pub(crate) fn compare(&mut self, got: f64, expected: f64, tolerance: f64, row: impl std::fmt::Display) {
         let error = (got - expected).abs();
         self.rows += 1;
-        // NaN is the worst there is.
-        if !(error / tolerance <= self.error / self.tolerance) || self.rows == 1 {
+        let share = error / tolerance;
+        // NaN is the worst there is, and nothing is worse than it.
+        if self.rows == 1 || share.is_nan() || share > self.error / self.tolerance {
             (self.error, self.tolerance) = (error, tolerance);
             self.row = format!("{row}: got {got}, table says {expected}");
         }
