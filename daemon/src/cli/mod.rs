@@ -16,6 +16,7 @@ pub mod degree_days;
 mod demo;
 mod export;
 mod ground;
+pub mod heat_index;
 mod ledger;
 mod mirror;
 mod note;
@@ -59,6 +60,8 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
+    /// How hot it is for the people: heat index, humidex, wet-bulb globe temperature in shade.
+    HeatIndex(heat_index::HeatIndexArgs),
     /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
     Export(export::ExportArgs),
     /// The copy of the ledger in a database elsewhere: what it lacks.
@@ -110,6 +113,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::HeatIndex(args) => told(heat_index::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),
