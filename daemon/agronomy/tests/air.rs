@@ -209,7 +209,7 @@ fn saturation_over_water_and_over_ice_are_those_of_wmo_and_psychrolib() {
         };
         relative(&mut water, over_water, wmo, share, t);
         // Eq. 11 is 0.77 % low at -20 °C: more than the table allows a formula, and said in its documentation.
-        let share = if t < 0.0 { 0.008 } else { 0.005 };
+        let share = if t < 0.0 { 0.008 } else { 0.0015 };
         relative(&mut fao, vapour::saturation_pressure(celsius(t)).get(), wmo, share, t);
         if t <= 0.01 {
             let over_ice = ashrae::saturation_pressure_over_ice(celsius(t)).get();
