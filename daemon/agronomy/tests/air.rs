@@ -106,8 +106,7 @@ fn the_psychrometer_of_fao56_example_4_reads_its_wet_bulb() {
     close(vapour::wet_bulb(dry, humidity, pressure(87.9)).get(), 19.5, 0.05, "wet bulb");
 }
 
-/// The quantities of a row that another set of equations must give as the same share: the deviation allowed by the
-/// table grows with the figure.
+/// The quantities of a row whose allowed error is a share of the figure.
 fn shares(at: &Compared) -> [(f64, f64); 6] {
     [
         (at.state.svp_kpa, at.kilo("es_pa")),
@@ -218,8 +217,7 @@ fn saturation_over_water_and_over_ice_are_those_of_wmo_and_psychrolib() {
             frozen += 1;
         }
     }
-    water.assert(1395);
-    fao.assert(1395);
+    [water, fao].map(|kept| kept.assert(1395));
     ice.assert(frozen);
     assert!(frozen > 300, "{frozen}");
 }
@@ -273,7 +271,7 @@ fn the_fao56_set_agrees_with_psychrolib_as_far_as_another_formula_can() {
 
 #[test]
 fn a_psychrometers_wet_bulb_lies_a_little_above_the_thermodynamic_one_in_dry_air() {
-    // Another quantity, so not within the table's 0.05 °C for another formula of the same one.
+    // Another quantity, so not within the table's 0.05 °C.
     for row in table("psychro_grid.csv") {
         let at = Compared::of(row, Formula::Fao56);
         let wet = at.row.number("wetbulb_c");
@@ -286,7 +284,7 @@ fn a_psychrometers_wet_bulb_lies_a_little_above_the_thermodynamic_one_in_dry_air
 
 #[test]
 fn no_quantity_strays_further_from_psychrolib_than_the_library_with_real_gas_terms_does() {
-    // psychro_crosscheck.csv: the largest differences of CoolProp 8.0.0 from PsychroLib. Ours of FAO-56 must be smaller.
+    // psychro_crosscheck.csv: how far CoolProp 8.0.0 strays from PsychroLib. FAO-56 must stray less.
     let strayed = |column: &str, band: &str| {
         let rows = table("psychro_crosscheck.csv");
         let row = rows.iter().find(|row| {
