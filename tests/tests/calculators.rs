@@ -7,6 +7,7 @@ use agronomy::vapour::Formula;
 use glasshour::calendar;
 use glasshour::cli::air::{self, AirArgs};
 use glasshour::cli::degree_days::{self, DegreeDaysArgs};
+use glasshour::cli::heat_index::{self, HeatIndexArgs};
 
 type Row = BTreeMap<String, String>;
 
@@ -82,6 +83,10 @@ fn air_by_ashrae_gives_the_whole_grid_of_psychrolib() {
             close(number(got, ours), expected, expected.abs() * 1e-6 + 1e-12, &format!("{ours} at {what}"));
         }
         close(number(got, "dew_point_c"), number(row, "dewpoint_c"), 0.002, &format!("dew point at {what}"));
+        let wet = number(row, "wetbulb_c");
+        // Within 0.6 °C of freezing an iced and a wet bulb both solve the equations: the table accepts either.
+        let tolerance = if wet.abs() < 0.6 { 0.75 } else { 0.002 };
+        close(number(got, "wet_bulb_c"), wet, tolerance, &format!("wet bulb at {what}"));
         let enthalpy = number(row, "enthalpy_j_per_kg_da") / 1000.0;
         close(number(got, "enthalpy_kj_kg"), enthalpy, 1e-4, &format!("enthalpy at {what}"));
     }
@@ -225,4 +230,70 @@ fn the_tables_have_as_many_rows_as_their_headings_say() {
     let kinds =
         |column: &str| grid.iter().map(|row| &row[column]).collect::<std::collections::BTreeSet<_>>().len();
     assert_eq!(grid.len(), kinds("t_c") * kinds("rh_pct") * kinds("p_pa"));
+}
+
+/// Leaves of the table as a sheet at sea level, and its rows.
+fn leaves_as_sheet() -> (Vec<Row>, String) {
+    let leaves = table("leaf_vpd.csv");
+    let mut sheet = "t_c,rh_pct,leaf_c\n".to_owned();
+    for row in &leaves {
+        sheet += &format!("{},{},{}\n", row["t_air_c"], row["rh_pct"], row["t_leaf_c"]);
+    }
+    (leaves, sheet)
+}
+
+#[test]
+fn air_gives_every_leaf_of_the_table_by_both_formulas() {
+    let (leaves, sheet) = leaves_as_sheet();
+    for (formula, column, tolerance) in
+        [(Formula::Fao56, "vpd_leaf", 1e-9), (Formula::Ashrae, "vpd_leaf_ashrae", 1e-6)]
+    {
+        let (exit, out, err) = air(formula, &sheet);
+        assert_eq!((exit, err.as_str()), (0, ""));
+        let told = rows(&out);
+        assert_eq!((told.len(), leaves.len()), (728, 728));
+        for (got, row) in told.iter().zip(&leaves) {
+            close(
+                number(got, "leaf_vpd_kpa"),
+                number(row, column),
+                tolerance,
+                &format!("{column} of {row:?}"),
+            );
+        }
+    }
+}
+
+fn heat_index(sheet: &str) -> (u8, Vec<Row>, String) {
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    let exit =
+        heat_index::run(&HeatIndexArgs { csv: "-".into() }, sheet.as_bytes(), &mut out, &mut err).unwrap();
+    (exit, rows(&String::from_utf8(out).unwrap()), String::from_utf8(err).unwrap())
+}
+
+#[test]
+fn heat_index_gives_every_cell_of_the_three_tables() {
+    // heat_index.csv: the US National Weather Service's algorithm. humidex_wbgt.csv: Environment Canada's humidex, and
+    // 0.7 Tw + 0.3 T with PsychroLib's wet bulb. Tolerances of their headings: 0.01 °C.
+    for (name, cells, pairs) in [
+        ("heat_index.csv", 476, &[("heat_index_c", "heat_index_c")][..]),
+        (
+            "humidex_wbgt.csv",
+            160,
+            &[("humidex_c", "humidex"), ("wet_bulb_globe_shade_c", "wbgt_shade_07_03")],
+        ),
+    ] {
+        let table = table(name);
+        let mut sheet = "note,rh_pct,t_c\n".to_owned();
+        for row in &table {
+            sheet += &format!("\"damp, warm\",{},{}\n", row["rh_pct"], row["t_c"]);
+        }
+        let (exit, told, err) = heat_index(&sheet);
+        assert_eq!((exit, err.as_str(), told.len(), table.len()), (0, "", cells, cells));
+        for (got, row) in told.iter().zip(&table) {
+            assert_eq!(got["note"], "damp, warm");
+            for (ours, theirs) in pairs {
+                close(number(got, ours), number(row, theirs), 0.01, &format!("{ours} of {row:?}"));
+            }
+        }
+    }
 }

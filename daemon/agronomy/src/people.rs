@@ -1,78 +1,21 @@
-//! How hot it feels to the person who has to go in.
+//! How hot it is for the person who has to go in.
 //!
-//! The heat index is the air temperature, in shade and a light breeze, of ordinary dampness that would tire a
-//! walking person as much. In full sun it may be 8 °C worse, and the still air of a closed house should be
-//! taken as full sun. It is a caution, not medical advice; local rules for work in heat go first.
+//! A body at work makes heat and loses it mostly by drying sweat. In warm, damp, still air it cannot, and warms
+//! up until it fails; people new to the heat fail first. Three published figures say how near that is: the
+//! *heat index* and the *humidex* put warmth and dampness into one apparent temperature, and the *wet-bulb
+//! globe temperature* is what limits for work in heat are written in.
+//!
+//! All three are reckoned here for shade. Full sun can add 8 °C to the first, and the still air of a closed
+//! house should be taken as full sun. Six of fourteen deaths at outdoor work that were looked into came at a
+//! heat index below 32.8 °C (Tustin et al. 2018, MMWR 67), so no figure below a limit is ever called safe.
+//! [`caution`] has the bands, the limits and the words: cautions, not medical advice; local rules for work in
+//! heat go first.
 
-use crate::units::{Celsius, RelativeHumidity};
+pub mod caution;
+mod heat_index;
+mod humidex;
+mod wet_bulb_globe;
 
-/// A heat index, and which part of the algorithm gave it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct HeatIndex {
-    /// Apparent temperature, °C. Not a [`Celsius`]: far outside the regression's range it is no temperature.
-    pub celsius: f64,
-    /// The equation used.
-    pub branch: Branch,
-}
-
-/// The parts of the heat index algorithm.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Branch {
-    /// The simple formula, averaged with the air temperature: below about 27 °C.
-    Simple,
-    /// The regression.
-    Regression,
-    /// The regression, lowered for very dry air.
-    Dry,
-    /// The regression, raised for very damp air.
-    Humid,
-}
-
-/// Heat index by the algorithm of the US National Weather Service.
-///
-/// # Equation
-///
-/// With T in °F and R in %:
-///
-/// ```text
-/// simple  HI = (T + 0.5 (T + 61 + 1.2 (T − 68) + 0.094 R)) / 2          while below 80 °F, else
-/// HI = −42.379 + 2.04901523 T + 10.14333127 R − 0.22475541 T R − 0.00683783 T² − 0.05481717 R²
-///      + 0.00122874 T² R + 0.00085282 T R² − 0.00000199 T² R²
-/// dry     R < 13, T 80 to 112:  − (13 − R)/4 √((17 − |T − 95|) / 17)
-/// humid   R > 85, T 80 to 87:   + (R − 85)/10 (87 − T)/5
-/// ```
-///
-/// # Domain
-///
-/// Fitted to 27 to 44 °C in shade and a light breeze; beyond that it is extrapolated.
-///
-/// # Errors
-///
-/// None.
-///
-/// # Source
-///
-/// Rothfusz (1990), NWS Southern Region technical attachment SR 90-23, after Steadman (1979), with the NWS
-/// adjustments; checked against a table made with independent libraries in `tests/people.rs`.
-pub fn heat_index(air: Celsius, humidity: RelativeHumidity) -> HeatIndex {
-    let (t, r) = (air.get() * 1.8 + 32.0, humidity.get());
-    let simple = f64::midpoint(0.5 * (t + 61.0 + (t - 68.0) * 1.2 + r * 0.094), t);
-    let (fahrenheit, branch) = if simple < 80.0 {
-        (simple, Branch::Simple)
-    } else if r < 13.0 && (80.0..=112.0).contains(&t) {
-        let lowered = (13.0 - r) / 4.0 * ((17.0 - (t - 95.0).abs()) / 17.0).sqrt();
-        (regression(t, r) - lowered, Branch::Dry)
-    } else if r > 85.0 && (80.0..=87.0).contains(&t) {
-        (regression(t, r) + (r - 85.0) / 10.0 * (87.0 - t) / 5.0, Branch::Humid)
-    } else {
-        (regression(t, r), Branch::Regression)
-    };
-    HeatIndex { celsius: (fahrenheit - 32.0) / 1.8, branch }
-}
-
-fn regression(t: f64, r: f64) -> f64 {
-    -42.379 + 2.04901523 * t + 10.14333127 * r - 0.22475541 * t * r - 0.00683783 * t * t - 0.05481717 * r * r
-        + 0.00122874 * t * t * r
-        + 0.00085282 * t * r * r
-        - 0.00000199 * t * t * r * r
-}
+pub use heat_index::{Branch, HeatIndex, heat_index};
+pub use humidex::humidex;
+pub use wet_bulb_globe::{wet_bulb_globe_in_shade, wet_bulb_globe_in_sun, wet_bulb_globe_no_sun};

@@ -97,6 +97,8 @@ units! {
     Latitude "latitude" ["°"] -90.0 ..= 90.0;
     /// Degrees east of Greenwich; west is negative.
     Longitude "longitude" ["°"] -180.0 ..= 180.0;
+    /// Heat that a person's body makes, at rest and at the hardest work.
+    MetabolicRate "metabolic rate" ["W"] 50.0 ..= 2000.0;
 }
 
 impl RelativeHumidity {

@@ -2,7 +2,8 @@
 //!
 //! A leaf's inside is saturated; the air beyond it mostly is not. The gap, the vapour-pressure deficit, is
 //! the pull on the plant's water. It grows steeply with warmth, because saturation does: air of 50 % pulls
-//! three times as hard at 35 °C as at 17 °C. So deficits are averaged, never temperature and humidity first.
+//! three times as hard at 35 °C as at 17 °C. So deficits are averaged, never temperature and humidity first:
+//! [`mean_deficit`] takes both series and does it in that order.
 //!
 //! The functions here take saturation over *water* at every temperature, because humidity probes report
 //! against water, and use the form of FAO-56, so that figures can be laid beside tables a grower already
@@ -12,12 +13,16 @@
 mod air_state;
 pub mod ashrae;
 mod fao56;
+mod leaf;
+mod over_time;
 
 pub use air_state::{AirState, Boils, Formula, UnknownFormula};
 pub use ashrae::saturation_pressure as saturation_pressure_ashrae;
 pub use fao56::{
     deficit, dew_point, leaf_deficit, pressure_at_altitude, saturation_pressure, vapour_pressure, wet_bulb,
 };
+pub use leaf::{LeafKind, leaf_deficit_span};
+pub use over_time::{deficits, mean_deficit};
 
 use crate::units::{AirPressure, Celsius, RelativeHumidity};
 

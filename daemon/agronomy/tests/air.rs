@@ -1,11 +1,14 @@
 //! Vapour in air against FAO-56 as printed and against PsychroLib 2.5.0 (ASHRAE Handbook 2017).
 
 mod golden;
+#[path = "golden/worst.rs"]
+mod worst;
 
 use agronomy::units::{AirPressure, Celsius, Metres, RelativeHumidity};
-use agronomy::vapour::{self, AirState, Formula};
+use agronomy::vapour::{self, AirState, Formula, ashrae};
 use golden::{Row, close, table};
 use proptest::prelude::*;
+use worst::Worst;
 
 fn celsius(value: f64) -> Celsius {
     Celsius::try_new(value).unwrap()
@@ -38,16 +41,17 @@ impl Compared {
     fn kilo(&self, column: &str) -> f64 {
         self.row.number(column) / 1000.0
     }
-
-    fn relative(&self, got: f64, expected: f64, tolerance: f64, what: &str) {
-        close(got, expected, expected.abs() * tolerance + 1e-12, format_args!("{what} of {self}"));
-    }
 }
 
 impl std::fmt::Display for Compared {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(out, "{} °C, {} %, {} kPa", self.t, self.rh, self.p)
     }
+}
+
+/// Compares with a tolerance relative to the table's figure, and room for the noise of a nought.
+fn relative(worst: &mut Worst, got: f64, expected: f64, share: f64, row: impl std::fmt::Display) {
+    worst.compare(got, expected, expected.abs() * share + 1e-12, row);
 }
 
 #[test]
@@ -102,53 +106,203 @@ fn the_psychrometer_of_fao56_example_4_reads_its_wet_bulb() {
     close(vapour::wet_bulb(dry, humidity, pressure(87.9)).get(), 19.5, 0.05, "wet bulb");
 }
 
+/// The quantities of a row whose allowed error is a share of the figure.
+fn shares(at: &Compared) -> [(f64, f64); 6] {
+    [
+        (at.state.svp_kpa, at.kilo("es_pa")),
+        (at.state.vp_kpa, at.kilo("e_pa")),
+        (at.state.vpd_kpa, at.kilo("vpd_pa")),
+        (at.state.humidity_ratio_kg_kg, at.row.number("humratio_kg_per_kg")),
+        (at.state.absolute_humidity_g_m3, at.row.number("abs_humidity_g_m3")),
+        (at.state.humidity_deficit_g_m3, at.row.number("hum_deficit_g_m3")),
+    ]
+}
+
 #[test]
 fn the_ashrae_set_agrees_with_psychrolib_to_the_tables_own_tolerance() {
-    for (file, near_freezing) in [("psychro_grid.csv", 0.002), ("psychro_corners.csv", 0.05)] {
+    let grid = (
+        "psychro_grid.csv",
+        1395,
+        0.002,
+        [
+            "psychro_grid es",
+            "psychro_grid e",
+            "psychro_grid vpd",
+            "psychro_grid W",
+            "psychro_grid absolute humidity",
+            "psychro_grid humidity deficit",
+            "psychro_grid enthalpy",
+            "psychro_grid dew point",
+            "psychro_grid wet bulb",
+        ],
+    );
+    let corners = (
+        "psychro_corners.csv",
+        63,
+        0.05,
+        [
+            "psychro_corners es",
+            "psychro_corners e",
+            "psychro_corners vpd",
+            "psychro_corners W",
+            "psychro_corners absolute humidity",
+            "psychro_corners humidity deficit",
+            "psychro_corners enthalpy",
+            "psychro_corners dew point",
+            "psychro_corners wet bulb",
+        ],
+    );
+    for (file, rows, near_freezing, names) in [grid, corners] {
+        let mut worst = names.map(Worst::of);
         for row in table(file) {
             let at = Compared::of(row, Formula::Ashrae);
-            let state = at.state;
-            at.relative(state.svp_kpa, at.kilo("es_pa"), 1e-6, "es");
-            at.relative(state.vp_kpa, at.kilo("e_pa"), 1e-6, "e");
-            at.relative(state.vpd_kpa, at.kilo("vpd_pa"), 1e-6, "vpd");
-            at.relative(state.humidity_ratio_kg_kg, at.row.number("humratio_kg_per_kg"), 1e-6, "W");
-            at.relative(state.absolute_humidity_g_m3, at.row.number("abs_humidity_g_m3"), 1e-6, "absolute");
-            at.relative(state.humidity_deficit_g_m3, at.row.number("hum_deficit_g_m3"), 1e-6, "deficit");
-            close(state.enthalpy_kj_kg, at.kilo("enthalpy_j_per_kg_da"), 1e-4, format_args!("h of {at}"));
+            let [one, two, three, four, five, six, enthalpy, dew_point, wet_bulb] = &mut worst;
+            for (kept, (got, expected)) in [one, two, three, four, five, six].into_iter().zip(shares(&at)) {
+                relative(kept, got, expected, 1e-6, &at);
+            }
+            enthalpy.compare(at.state.enthalpy_kj_kg, at.kilo("enthalpy_j_per_kg_da"), 1e-4, &at);
             let tolerance = if at.t.abs() < 0.05 { near_freezing } else { 0.002 };
-            let dew = at.row.number("dewpoint_c");
-            close(state.dew_point_c.unwrap(), dew, tolerance, format_args!("dew point of {at}"));
+            dew_point.compare(at.state.dew_point_c.unwrap(), at.row.number("dewpoint_c"), tolerance, &at);
             let wet = at.row.number("wetbulb_c");
+            // Within 0.6 °C of freezing an iced and a wet bulb both solve the equations: the table accepts either.
             let tolerance = if wet.abs() < 0.6 { 0.75 } else { tolerance };
-            close(state.wet_bulb_c, wet, tolerance, format_args!("wet bulb of {at}"));
+            wet_bulb.compare(at.state.wet_bulb_c, wet, tolerance, &at);
+        }
+        for kept in worst {
+            kept.assert(rows);
         }
     }
 }
 
 #[test]
-fn the_fao56_set_agrees_with_wmo_and_psychrolib_as_far_as_another_formula_can() {
-    // The tables ask 0.5 % to 40 °C and 0.7 % above. Eq. 11 does better from 0 °C up; below it is 0.77 % low
-    // at -20 °C against WMO's equation over water.
+fn the_ashrae_functions_and_the_row_say_the_same() {
+    for row in table("psychro_corners.csv") {
+        let at = Compared::of(row, Formula::Ashrae);
+        let (air, humidity) = (celsius(at.t), percent(at.rh));
+        assert_eq!(ashrae::saturation_pressure(air).get(), at.state.svp_kpa, "{at}");
+        assert_eq!(ashrae::dew_point(air, humidity).map(Celsius::get), at.state.dew_point_c, "{at}");
+        let wet = ashrae::wet_bulb(air, humidity, pressure(at.p)).unwrap();
+        assert_eq!(wet.get(), at.state.wet_bulb_c, "{at}");
+    }
+    assert_eq!(ashrae::wet_bulb(Celsius::MAX, RelativeHumidity::MAX, pressure(80.0)), None);
+}
+
+#[test]
+fn saturation_over_water_and_over_ice_are_those_of_wmo_and_psychrolib() {
+    // Over water also below freezing (WMO-No. 8 / Sonntag 1990, a column of the table): an equation from elsewhere, so
+    // the 0.5 % of the table, 0.7 % from 40 °C. Over ice: PsychroLib, the same equation.
+    let mut water = Worst::of("psychro_grid es over water, ASHRAE beside WMO");
+    let mut fao = Worst::of("psychro_grid es over water, FAO-56 beside WMO");
+    let mut ice = Worst::of("psychro_grid es over ice");
+    let mut frozen = 0;
+    for row in table("psychro_grid.csv") {
+        let t = row.number("t_c");
+        let wmo = row.number("es_over_water_pa") / 1000.0;
+        let over_water = ashrae::saturation_pressure_over_water(celsius(t)).get();
+        let share = if t <= 0.0 {
+            0.0005
+        } else if t <= 40.0 {
+            0.005
+        } else {
+            0.007
+        };
+        relative(&mut water, over_water, wmo, share, t);
+        // Eq. 11 is 0.77 % low at -20 °C: more than the table allows a formula, and said in its documentation.
+        let share = if t < 0.0 { 0.008 } else { 0.0015 };
+        relative(&mut fao, vapour::saturation_pressure(celsius(t)).get(), wmo, share, t);
+        if t <= 0.01 {
+            let over_ice = ashrae::saturation_pressure_over_ice(celsius(t)).get();
+            relative(&mut ice, over_ice, row.number("es_pa") / 1000.0, 1e-6, t);
+            assert!(t >= 0.0 || over_ice < over_water, "ice holds its vapour back: {t}");
+            frozen += 1;
+        }
+    }
+    [water, fao].map(|kept| kept.assert(1395));
+    ice.assert(frozen);
+    assert!(frozen > 300, "{frozen}");
+}
+
+#[test]
+fn the_fao56_set_agrees_with_psychrolib_as_far_as_another_formula_can() {
+    // The tolerances are the table's for any other published formula. Eq. 11 is over water, so only above freezing.
+    let [mut es, mut e, mut vpd, mut w, mut absolute, mut lacking] = [
+        "psychro_grid es by FAO-56",
+        "psychro_grid e by FAO-56",
+        "psychro_grid vpd by FAO-56",
+        "psychro_grid W by FAO-56",
+        "psychro_grid absolute humidity by FAO-56",
+        "psychro_grid humidity deficit by FAO-56",
+    ]
+    .map(Worst::of);
+    let mut enthalpy = Worst::of("psychro_grid enthalpy by FAO-56");
+    let mut dew_point = Worst::of("psychro_grid dew point by FAO-56");
+    let (mut above, mut dews) = (0, 0);
     for row in table("psychro_grid.csv") {
         let at = Compared::of(row, Formula::Fao56);
-        let tolerance = if at.t < 0.0 { 0.008 } else { 0.0015 };
-        let over_water = at.kilo("es_over_water_pa");
-        at.relative(at.state.svp_kpa, over_water, tolerance, "es");
-        at.relative(at.state.vp_kpa, over_water * at.rh / 100.0, tolerance, "e");
-        at.relative(at.state.vpd_kpa, over_water * (1.0 - at.rh / 100.0), tolerance, "vpd");
+        if at.t < 0.01 {
+            continue;
+        }
+        above += 1;
+        let hot = at.t > 40.0;
+        let kept = [&mut es, &mut e, &mut vpd, &mut w, &mut absolute, &mut lacking];
+        let tolerances = if hot {
+            [0.007, 0.007, 0.007, 0.008, 0.008, 0.007]
+        } else {
+            [0.005, 0.005, 0.005, 0.006, 0.006, 0.005]
+        };
+        for ((kept, (got, expected)), share) in kept.into_iter().zip(shares(&at)).zip(tolerances) {
+            relative(kept, got, expected, share, &at);
+        }
+        let expected = at.kilo("enthalpy_j_per_kg_da");
+        let tolerance = if hot { expected * 0.007 } else { 0.65 };
+        enthalpy.compare(at.state.enthalpy_kj_kg, expected, tolerance, &at);
         let dew = at.row.number("dewpoint_c");
-        if at.t >= 0.01 && dew > 0.01 {
-            close(at.state.dew_point_c.unwrap(), dew, 0.02, format_args!("dew point of {at}"));
+        if dew > 0.01 {
+            dew_point.compare(at.state.dew_point_c.unwrap(), dew, if hot { 0.3 } else { 0.1 }, &at);
+            dews += 1;
         }
+    }
+    for kept in [es, e, vpd, w, absolute, lacking, enthalpy] {
+        kept.assert(above);
+    }
+    assert!(above > 900 && dews > 600, "{above}, {dews}");
+    dew_point.assert(dews);
+}
+
+#[test]
+fn a_psychrometers_wet_bulb_lies_a_little_above_the_thermodynamic_one_in_dry_air() {
+    // Another quantity, so not within the table's 0.05 °C.
+    for row in table("psychro_grid.csv") {
+        let at = Compared::of(row, Formula::Fao56);
         let wet = at.row.number("wetbulb_c");
-        if at.t >= 0.01 {
-            at.relative(at.state.humidity_ratio_kg_kg, at.row.number("humratio_kg_per_kg"), 0.002, "W");
-            close(at.state.enthalpy_kj_kg, at.kilo("enthalpy_j_per_kg_da"), 0.4, format_args!("h of {at}"));
-        }
         if wet > 0.6 {
-            // A psychrometer reads above the thermodynamic wet bulb in dry air, never much below it.
             let above = at.state.wet_bulb_c - wet;
             assert!((-0.05..0.4).contains(&above), "wet bulb of {at}: {above} above");
+        }
+    }
+}
+
+#[test]
+fn no_quantity_strays_further_from_psychrolib_than_the_library_with_real_gas_terms_does() {
+    // psychro_crosscheck.csv: how far CoolProp 8.0.0 strays from PsychroLib. FAO-56 must stray less.
+    let strayed = |column: &str, band: &str| {
+        let rows = table("psychro_crosscheck.csv");
+        let row = rows.iter().find(|row| {
+            row.text("library") == "CoolProp" && row.text("quantity") == column && row.text("band_c") == band
+        });
+        row.unwrap_or_else(|| panic!("{column}, {band}")).number("max_rel")
+    };
+    for (quantity, index) in [("es", 0), ("e", 1), ("vpd", 2), ("w", 3), ("ah", 4)] {
+        for (band, low, high) in [("0..40", 0.01, 40.0), ("above 40", 40.01, 60.0)] {
+            let allowed = strayed(quantity, band);
+            for row in table("psychro_grid.csv") {
+                let at = Compared::of(row, Formula::Fao56);
+                let (got, expected) = shares(&at)[index];
+                if (low..=high).contains(&at.t) && expected > 1e-9 {
+                    let share = (got / expected - 1.0).abs();
+                    assert!(share <= allowed, "{quantity} of {at}: {share}, CoolProp strays {allowed}");
+                }
+            }
         }
     }
 }
@@ -168,21 +322,6 @@ fn the_named_functions_and_the_row_say_the_same() {
     close(vapour::absolute_humidity(air, humidity), state.absolute_humidity_g_m3);
     close(vapour::humidity_deficit(air, humidity), state.humidity_deficit_g_m3);
     close(vapour::enthalpy(air, humidity, air_pressure).unwrap(), state.enthalpy_kj_kg);
-}
-
-#[test]
-fn every_leaf_of_the_leaf_table_agrees_in_both_formulas() {
-    for row in table("leaf_vpd.csv") {
-        let (air, humidity) = (celsius(row.number("t_air_c")), percent(row.number("rh_pct")));
-        let leaf = celsius(row.number("t_leaf_c"));
-        let what = format!("{leaf} leaf in {air}, {humidity}");
-        close(vapour::deficit(air, humidity).get(), row.number("vpd_air"), 1e-9, &what);
-        let got = vapour::leaf_deficit(air, humidity, leaf).get();
-        close(got, row.number("vpd_leaf"), 1e-9, &what);
-        assert_eq!(got < 0.0, row.text("condensing") == "true", "{what}");
-        let state = AirState::try_new(Formula::Ashrae, air, humidity, AirPressure::SEA_LEVEL, Some(leaf));
-        close(state.unwrap().leaf_vpd_kpa.unwrap(), row.number("vpd_leaf_ashrae"), 1e-6, &what);
-    }
 }
 
 #[test]

@@ -20,6 +20,7 @@ pub mod degree_days;
 mod demo;
 mod export;
 mod ground;
+pub mod heat_index;
 mod ledger;
 mod mirror;
 mod note;
@@ -63,6 +64,8 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
+    /// How hot it is for the people: heat index, humidex, wet-bulb globe temperature in shade.
+    HeatIndex(heat_index::HeatIndexArgs),
     /// What the ledger holds: day pages, planting pages, counts and notices as JSON, as `replay` prints them; or its
     /// readings, as a table, lines of JSON or a SenML pack.
     Export(export::ExportArgs),
@@ -141,6 +144,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::HeatIndex(args) => told(heat_index::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),

@@ -4,7 +4,7 @@
 //! water; for their readings the functions of the parent module are right.
 
 use super::{FREEZING_KELVIN, bisect};
-use crate::units::{Celsius, Kilopascal};
+use crate::units::{AirPressure, Celsius, Kilopascal, RelativeHumidity};
 
 /// Triple point of water, °C: ice below, water above (ASHRAE Handbook: Fundamentals 2017, ch. 1).
 const TRIPLE_POINT: f64 = 0.01;
@@ -30,6 +30,56 @@ const TRIPLE_POINT: f64 = 0.01;
 /// Hyland & Wexler (1983), as in ASHRAE Handbook: Fundamentals 2017, ch. 1, eq. 5 and 6.
 pub fn saturation_pressure(temperature: Celsius) -> Kilopascal {
     Kilopascal::reckoned(saturation(temperature.get()))
+}
+
+/// Saturation vapour pressure over ice \[kPa\]; above 0 °C there is no ice, and the curve is only drawn on.
+///
+/// # Source
+///
+/// ASHRAE Handbook: Fundamentals 2017, ch. 1, eq. 5.
+pub fn saturation_pressure_over_ice(temperature: Celsius) -> Kilopascal {
+    Kilopascal::reckoned(over_ice(temperature.get()))
+}
+
+/// Saturation vapour pressure over water \[kPa\], also over the supercooled water of a cloud below 0 °C.
+///
+/// # Domain
+///
+/// The source gives 0 to 200 °C. Below, it stays within 0.05 % of WMO's equation down
+/// to −20 °C (`tests/air.rs`).
+///
+/// # Source
+///
+/// ASHRAE Handbook: Fundamentals 2017, ch. 1, eq. 6.
+pub fn saturation_pressure_over_water(temperature: Celsius) -> Kilopascal {
+    Kilopascal::reckoned(over_water(temperature.get()))
+}
+
+/// Dew point, or frost point below 0.01 °C, of air with this humidity as the Handbook means it; `None` for air
+/// with next to no vapour, where it lies below the range of [`Celsius`].
+///
+/// # Source
+///
+/// [`saturation_pressure`] solved for temperature by bisection.
+pub fn dew_point(air: Celsius, humidity: RelativeHumidity) -> Option<Celsius> {
+    dew_temperature(vapour(air, humidity))
+}
+
+/// Thermodynamic wet-bulb temperature: where air ends that takes up water until it is saturated and no heat is
+/// given to it or taken; `None` where the vapour alone reaches the air pressure, which is boiling.
+///
+/// # Source
+///
+/// ASHRAE Handbook: Fundamentals 2017, ch. 1, eq. 33 over water and 35 over ice, solved by bisection.
+pub fn wet_bulb(air: Celsius, humidity: RelativeHumidity, pressure: AirPressure) -> Option<Celsius> {
+    let vapour = vapour(air, humidity);
+    let ratio = super::mixing(vapour, pressure.get())?;
+    let low = dew_temperature(vapour).unwrap_or(Celsius::MIN).get();
+    Some(Celsius::reckoned(wet_temperature(air.get(), low, ratio, pressure.get())))
+}
+
+fn vapour(air: Celsius, humidity: RelativeHumidity) -> f64 {
+    saturation(air.get()) * humidity.get() / 100.0
 }
 
 pub(super) fn saturation(t: f64) -> f64 {
