@@ -15,3 +15,5 @@ pub mod series;
 pub mod sun;
 pub mod units;
 pub mod vapour;
+
+pub mod light;
