@@ -16,4 +16,5 @@ pub mod sun;
 pub mod units;
 pub mod vapour;
 
+pub mod chill;
 pub mod light;
