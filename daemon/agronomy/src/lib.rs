@@ -16,5 +16,7 @@ pub mod sun;
 pub mod units;
 pub mod vapour;
 
+pub mod bolting;
 pub mod chill;
+pub mod germination;
 pub mod light;
