@@ -25,4 +25,4 @@ pub use extraterrestrial::{
     beam, clear_day, day_length_h, extraterrestrial, extraterrestrial_day, extraterrestrial_hour,
 };
 pub use position::{Position, apparent_altitude_deg, position};
-pub use rise_set::{RiseSet, SunDay, is_up, rise_set, rise_set_around, sun_day};
+pub use rise_set::{RiseSet, SunDay, is_up, mean_noon, rise_set, rise_set_around, sun_day};

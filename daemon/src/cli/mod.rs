@@ -10,7 +10,9 @@ use clap::{Parser, Subcommand};
 
 pub mod air;
 mod ask;
+mod beside;
 pub mod check;
+pub mod chill;
 mod clock;
 pub mod degree_days;
 mod demo;
@@ -23,7 +25,9 @@ mod now;
 mod replay;
 mod run;
 mod sheet;
+mod stamp;
 mod summary;
+pub mod sun;
 mod take_in;
 mod target;
 
@@ -59,6 +63,10 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
+    /// Where the sun stands and what a cloudless sky sends, or when it rises and sets.
+    Sun(sun::SunArgs),
+    /// Winter chill from hourly temperatures, by four models.
+    Chill(chill::ChillArgs),
     /// Day pages, planting pages, counts and notices as JSON, as `replay` prints them.
     Export(export::ExportArgs),
     /// The copy of the ledger in a database elsewhere: what it lacks.
@@ -110,6 +118,8 @@ pub fn main() -> ExitCode {
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::Sun(args) => told(sun::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::Chill(args) => told(chill::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),

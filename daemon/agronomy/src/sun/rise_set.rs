@@ -51,9 +51,13 @@ impl RiseSet {
 ///
 /// See [`position`]; the moments are found by bisection.
 pub fn rise_set(day_since_1970: i64, latitude: Latitude, longitude: Longitude) -> RiseSet {
-    let mean_noon = (0.5 - longitude.get() / 360.0) * MS_PER_DAY as f64;
-    let midnight = day_since_1970.saturating_mul(MS_PER_DAY);
-    rise_set_around(midnight.saturating_add(mean_noon as i64), latitude, longitude)
+    rise_set_around(mean_noon(day_since_1970, longitude), latitude, longitude)
+}
+
+/// Noon of a calendar day in mean solar time at the place, UTC ms: up to 17 minutes from the true one.
+pub fn mean_noon(day_since_1970: i64, longitude: Longitude) -> i64 {
+    let past_midnight = (0.5 - longitude.get() / 360.0) * MS_PER_DAY as f64;
+    day_since_1970.saturating_mul(MS_PER_DAY).saturating_add(past_midnight as i64)
 }
 
 /// Sunrise before and sunset after the true noon nearest to `noon_ms_utc`.
