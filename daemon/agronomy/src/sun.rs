@@ -19,10 +19,10 @@ mod extraterrestrial;
 mod position;
 mod rise_set;
 
-pub use clear_sky::{ClearSky, UnknownClearSky};
+pub use clear_sky::{ClearSky, MEAN_BEAM, UnknownClearSky};
 pub use day_of_year::{DayOfYear, NoDayOfYear};
 pub use extraterrestrial::{
     beam, clear_day, day_length_h, extraterrestrial, extraterrestrial_day, extraterrestrial_hour,
 };
 pub use position::{Position, apparent_altitude_deg, position};
-pub use rise_set::{RiseSet, SunDay, is_up, mean_noon, rise_set, rise_set_around, sun_day};
+pub use rise_set::{RiseSet, SunDay, is_up, mean_noon, photoperiod_h, rise_set, rise_set_around, sun_day};

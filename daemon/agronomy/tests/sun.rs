@@ -4,7 +4,9 @@ mod golden;
 mod worst;
 
 use agronomy::series::MS_PER_DAY;
-use agronomy::sun::{RiseSet, apparent_altitude_deg, position, rise_set, rise_set_around, sun_day};
+use agronomy::sun::{
+    RiseSet, apparent_altitude_deg, photoperiod_h, position, rise_set, rise_set_around, sun_day,
+};
 use agronomy::units::{Latitude, Longitude, Metres};
 use agronomy::vapour::pressure_at_altitude;
 use golden::{Row, close, table};
@@ -140,6 +142,32 @@ fn a_sun_that_rises_and_stays_has_no_sunset_and_is_up_from_then_on() {
     close(day.rise_ms_utc.unwrap() as f64, utc_ms(row.text("sunrise_utc")) as f64, 600_000.0, "sunrise");
     let midnight = day.noon_ms_utc + MS_PER_DAY / 2;
     assert_eq!(day.up_ms, midnight - day.rise_ms_utc.unwrap());
+}
+
+#[test]
+fn light_for_flowering_has_twilight_with_it() {
+    // The table's height of the sun at noon gives its declination, and spherical trigonometry the time it spends above
+    // -6°; the declination moves by a minute's worth meanwhile.
+    let mut worst = Worst::new("sun_events.csv hours above -6° between 30° and 60°, h", 2.0 / 60.0);
+    for row in table("sun_events.csv") {
+        let (latitude, longitude) = site(&row);
+        let (at, highest) = (latitude.get(), row.number("elev_max_deg"));
+        if !(30.0..60.0).contains(&at.abs()) {
+            continue;
+        }
+        let declination = if at > 0.0 { highest - 90.0 + at } else { 90.0 - highest + at };
+        let (sin_lat, cos_lat) = libm::sincos(at.to_radians());
+        let (sin_dec, cos_dec) = libm::sincos(declination.to_radians());
+        let hour_angle =
+            libm::acos((libm::sin((-6.0_f64).to_radians()) - sin_lat * sin_dec) / (cos_lat * cos_dec));
+        let got = photoperiod_h(utc_ms(row.text("transit_utc")), latitude, longitude);
+        worst.take(
+            got - 2.0 * hour_angle.to_degrees() / 15.0,
+            format_args!("{} {}", row.text("site"), row.text("local_date")),
+        );
+        assert!(got > row.number("up_h") + 0.7, "twilight lasts");
+    }
+    worst.tell(24);
 }
 
 #[test]

@@ -5,7 +5,7 @@ mod worst;
 
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 use agronomy::sun::{
-    ClearSky, DayOfYear, apparent_altitude_deg, beam, clear_day, day_length_h, extraterrestrial,
+    ClearSky, DayOfYear, MEAN_BEAM, apparent_altitude_deg, beam, clear_day, day_length_h, extraterrestrial,
     extraterrestrial_day, extraterrestrial_hour, position,
 };
 use agronomy::units::{
@@ -167,8 +167,7 @@ fn each_cloudless_sky_is_that_of_pvlib() {
             let at = format!("{name} {} {}", row.text("site"), row.text("utc"));
             let ms = utc_ms(row.text("utc"));
             let sun = position(ms, latitude(row.number("lat")), longitude(row.number("lon")));
-            let beam = beam(DayOfYear::of_utc(ms));
-            let got = model(name).global(sun, beam, metres(row.number("elev_m"))).get();
+            let got = model(name).global(sun, MEAN_BEAM, metres(row.number("elev_m"))).get();
             if row.number("zenith") < 80.0 {
                 worst.take(got / row.number(column) - 1.0, at);
             } else if row.number("zenith") > 91.0 {
@@ -207,7 +206,7 @@ fn days_of_radiation_are_those_of_fao56_and_of_the_integral_over_a_precise_sun()
         };
         let cloudless = |name: &str| {
             let model = model(name);
-            integral(&|ms| model.global(position(ms, place, east), beam(DayOfYear::of_utc(ms)), height))
+            integral(&|ms| model.global(position(ms, place, east), MEAN_BEAM, height))
         };
         let got = integral(&|ms| extraterrestrial(DayOfYear::of_utc(ms), position(ms, place, east)));
         for (worst, got, column) in [
@@ -256,9 +255,9 @@ proptest! {
         let day = DayOfYear::of_utc(ms);
         for (name, sky) in ClearSky::MODERATE {
             let got = sky.global(sun, beam(day), metres(height)).get();
-            // No sky is clearer than none. 1414 W/m²: the beam in January.
+            // No sky is clearer than none.
             let seen = apparent_altitude_deg(sun.altitude_deg, AirPressure::MAX);
-            let limit = 1414.0 * libm::sin(seen.to_radians()).max(0.0);
+            let limit = beam(day).get() * libm::sin(seen.to_radians()).max(0.0);
             prop_assert!((0.0..=limit).contains(&got), "{name}: {got} of {limit} at {sun:?}, {height} m");
             prop_assert_eq!(sky.as_str(), name);
         }
@@ -269,11 +268,10 @@ proptest! {
 
     #[test]
     fn a_higher_sun_shines_stronger_through_the_same_sky(low in 1.0..80.0, more in 0.5..10.0) {
-        let beam = Irradiance::try_new(1364.0).unwrap();
         for (name, sky) in ClearSky::MODERATE {
             let at = |altitude_deg| {
                 let sun = agronomy::sun::Position { altitude_deg, azimuth_deg: 180.0 };
-                sky.global(sun, beam, metres(100.0)).get()
+                sky.global(sun, MEAN_BEAM, metres(100.0)).get()
             };
             prop_assert!(at(low + more) > at(low), "{name}");
         }
@@ -289,9 +287,8 @@ proptest! {
 #[test]
 fn a_position_that_is_none_gives_no_light() {
     let sun = agronomy::sun::Position { altitude_deg: f64::NAN, azimuth_deg: f64::NAN };
-    let beam = Irradiance::try_new(1364.0).unwrap();
     for (_, sky) in ClearSky::MODERATE {
-        assert_eq!(sky.global(sun, beam, metres(0.0)), Irradiance::MIN);
+        assert_eq!(sky.global(sun, MEAN_BEAM, metres(0.0)), Irradiance::MIN);
     }
     assert_eq!(extraterrestrial(DayOfYear::try_new(1).unwrap(), sun).get(), 0.0);
 }

@@ -8,9 +8,9 @@ use super::position::{Position, apparent_altitude_deg};
 use crate::units::{AirPressure, HazeDepth, Irradiance, Metres, Turbidity, VapourColumn};
 use crate::vapour::pressure_at_altitude;
 
-/// The sun's power above the air at its mean distance, W/m², with which the models of Ineichen are used. The
-/// orbit moves it by 3 % to either side, the choice of model by 5 to 15 %.
-const MEAN_BEAM: f64 = 1364.0;
+/// The sun's power above the air at its mean distance, W/m², as tables of cloudless skies have it (pvlib 0.16.1).
+/// The orbit moves it by 3 % to either side ([`beam`](super::beam())), the choice of model by 5 to 15 %.
+pub const MEAN_BEAM: Irradiance = Irradiance::reckoned(1364.0);
 
 /// A model of the radiation under a cloudless sky, with the sky it is for.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,12 +60,12 @@ impl ClearSky {
     ///
     /// | model      | radiation                                                                         |
     /// |------------|-----------------------------------------------------------------------------------|
-    /// | `solis`    | I′ exp(−τ / sinᵍ h) sin h; I′, τ and g from haze, vapour and P                    |
+    /// | `solis`    | c E exp(−τ / sinᵍ h) sin h; c, τ and g from haze, vapour and P                    |
     /// | `ineichen` | a E sin h exp(−b m (f₁ + f₂ (T − 1))); a, b, f₁, f₂ from z, air mass m from h and P |
     /// | `haurwitz` | 1098 sin h exp(−0.059 / sin h)                                                    |
     /// | `fao56`    | (0.75 + 0.00002 z) E sin h, h without refraction                                  |
     ///
-    /// E is the beam above the air; 1364 W/m² for the first two.
+    /// E is the beam above the air; that of Haurwitz is in its 1098.
     ///
     /// # Domain
     ///
@@ -90,15 +90,17 @@ impl ClearSky {
             return Irradiance::MIN;
         }
         let power = match self {
-            Self::Solis { haze, vapour } => solis(height, haze, vapour, pressure),
-            Self::Ineichen { turbidity } => ineichen(seen_deg, height, turbidity, altitude, pressure),
+            Self::Solis { haze, vapour } => beam.get() * solis(height, haze, vapour, pressure),
+            Self::Ineichen { turbidity } => {
+                beam.get() * ineichen(seen_deg, height, turbidity, altitude, pressure)
+            }
             Self::Haurwitz => 1098.0 * height * libm::exp(-0.059 / height),
             Self::Fao56 => {
                 let true_height = libm::sin(sun.altitude_deg.to_radians()).max(0.0);
                 clear_share(altitude) * beam.get() * true_height
             }
         };
-        Irradiance::reckoned(power.min(MEAN_BEAM.max(beam.get()) * height))
+        Irradiance::reckoned(power.min(beam.get() * height))
     }
 }
 
@@ -123,6 +125,7 @@ impl FromStr for ClearSky {
     }
 }
 
+/// What arrives on level ground of a beam above the air.
 fn solis(height: f64, haze: HazeDepth, vapour: VapourColumn, pressure: AirPressure) -> f64 {
     let (a, w) = (haze.get(), vapour.get());
     let ln_w = libm::log(w);
@@ -135,9 +138,10 @@ fn solis(height: f64, haze: HazeDepth, vapour: VapourColumn, pressure: AirPressu
         + (0.27 + 0.043 * ln_w + 0.0090 * ln_w * ln_w)
         + (0.0079 * w + 0.1) * ln_p;
     let bend = -0.0147 * ln_w - 0.3079 * a * a + 0.2846 * a + 0.3798;
-    MEAN_BEAM * enhanced * libm::exp(-depth / libm::pow(height, bend)) * height
+    enhanced * libm::exp(-depth / libm::pow(height, bend)) * height
 }
 
+/// What arrives on level ground of a beam above the air.
 fn ineichen(
     seen_deg: f64,
     height: f64,
@@ -150,5 +154,5 @@ fn ineichen(
     let air_mass = relative * pressure.get() / AirPressure::SEA_LEVEL.get();
     let (low, high) = (libm::exp(-z / 8000.0), libm::exp(-z / 1250.0));
     let dimming = (3.92e-5 * z + 0.0387) * air_mass * (low + high * (turbidity.get() - 1.0));
-    (5.09e-5 * z + 0.868) * MEAN_BEAM * height * libm::exp(-dimming)
+    (5.09e-5 * z + 0.868) * height * libm::exp(-dimming)
 }

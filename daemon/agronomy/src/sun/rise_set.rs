@@ -1,7 +1,7 @@
 //! Sunrise, sunset and how long the sun is up.
 
 use super::position::{HORIZON, hour_angle_deg, position};
-use crate::series::MS_PER_DAY;
+use crate::series::{MS_PER_DAY, MS_PER_HOUR};
 use crate::units::{Latitude, Longitude};
 
 const HALF_DAY_MS: i64 = MS_PER_DAY / 2;
@@ -94,10 +94,37 @@ pub struct SunDay {
 ///
 /// Domain, errors and source are those of [`rise_set`].
 pub fn sun_day(noon_ms_utc: i64, latitude: Latitude, longitude: Longitude) -> SunDay {
+    day_above(HORIZON, noon_ms_utc, latitude, longitude)
+}
+
+/// Hours of light around the true noon nearest to `noon_ms_utc`, as flowering answers to it: civil twilight counts.
+///
+/// Onion, spinach and strawberry go by this; growth goes by the sun itself ([`sun_day`]).
+///
+/// # Domain
+///
+/// 0 to 24; within 2 minutes up to 60° of latitude.
+///
+/// # Errors
+///
+/// None.
+///
+/// # Source
+///
+/// The sun's centre 6° below the horizon, the convention of almanacs; that twilight counts: general horticultural
+/// literature, from memory.
+pub fn photoperiod_h(noon_ms_utc: i64, latitude: Latitude, longitude: Longitude) -> f64 {
+    const CIVIL_TWILIGHT: f64 = -6.0;
+    let light = day_above(CIVIL_TWILIGHT, noon_ms_utc, latitude, longitude);
+    light.up_ms as f64 / MS_PER_HOUR as f64
+}
+
+/// The day of a sun that is up above a given altitude, degrees.
+fn day_above(horizon: f64, noon_ms_utc: i64, latitude: Latitude, longitude: Longitude) -> SunDay {
     let noon_ms_utc = true_noon(noon_ms_utc, longitude);
     let before = noon_ms_utc.saturating_sub(HALF_DAY_MS);
     let after = noon_ms_utc.saturating_add(HALF_DAY_MS);
-    let up = |ms| is_up(ms, latitude, longitude);
+    let up = |ms| position(ms, latitude, longitude).altitude_deg > horizon;
     if !up(noon_ms_utc) {
         return SunDay { noon_ms_utc, rise_ms_utc: None, set_ms_utc: None, up_ms: 0 };
     }
