@@ -16,3 +16,8 @@ pub mod series;
 pub mod sun;
 pub mod units;
 pub mod vapour;
+
+pub mod bolting;
+pub mod chill;
+pub mod germination;
+pub mod light;

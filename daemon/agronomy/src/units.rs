@@ -97,6 +97,22 @@ units! {
     Latitude "latitude" ["°"] -90.0 ..= 90.0;
     /// Degrees east of Greenwich; west is negative.
     Longitude "longitude" ["°"] -180.0 ..= 180.0;
+    /// Power of sunlight on a surface.
+    Irradiance "irradiance" ["W/m²"] 0.0 ..= 2000.0;
+    /// Energy of sunlight on a surface over an hour or a day.
+    Radiation "radiation" ["MJ/m²"] 0.0 ..= 60.0;
+    /// Photosynthetic photons, 400 to 700 nm, that meet a surface (PPFD).
+    PhotonFlux "photon flux" ["µmol/m²/s"] 0.0 ..= 20000.0;
+    /// Light as the eye weighs it.
+    Illuminance "illuminance" ["lx"] 0.0 ..= 500000.0;
+    /// Photosynthetic photons of a day on a surface (DLI).
+    DailyLight "light of a day" ["mol/m²"] 0.0 ..= 500.0;
+    /// How much haze dims the straight beam at 700 nm: aerosol optical depth, a bare number.
+    HazeDepth "optical depth of haze" ["(no unit)"] 0.0 ..= 0.45;
+    /// Water vapour over the place, as the depth of water it would make.
+    VapourColumn "precipitable water" ["cm"] 0.2 ..= 10.0;
+    /// Linke turbidity for two air masses: how many clean, dry atmospheres dim as much; a bare number.
+    Turbidity "turbidity" ["(no unit)"] 1.0 ..= 10.0;
     /// Heat that a person's body makes, at rest and at the hardest work.
     MetabolicRate "metabolic rate" ["W"] 50.0 ..= 2000.0;
 }

@@ -129,7 +129,7 @@ fn read<R: Read>(
 }
 
 /// Four, two and two digits: anything shorter is a date that may be meant otherwise.
-fn date(cell: Option<&[u8]>) -> Result<NaiveDate, String> {
+pub(super) fn date(cell: Option<&[u8]>) -> Result<NaiveDate, String> {
     let cell = cell.unwrap_or_default();
     let text = std::str::from_utf8(cell).ok().filter(|text| text.len() == 10);
     text.and_then(|text| NaiveDate::parse_from_str(text, "%Y-%m-%d").ok())

@@ -14,7 +14,9 @@ use crate::service::Unopened;
 
 pub mod air;
 mod ask;
+mod beside;
 pub mod check;
+pub mod chill;
 mod clock;
 pub mod degree_days;
 mod demo;
@@ -28,7 +30,9 @@ mod now;
 mod replay;
 mod run;
 mod sheet;
+mod stamp;
 mod summary;
+pub mod sun;
 mod take_in;
 mod target;
 
@@ -64,6 +68,10 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
+    /// Where the sun stands and what a cloudless sky sends, or when it rises and sets.
+    Sun(sun::SunArgs),
+    /// Winter chill from hourly temperatures, by four models.
+    Chill(chill::ChillArgs),
     /// How hot it is for the people: heat index, humidex, wet-bulb globe temperature in shade.
     HeatIndex(heat_index::HeatIndexArgs),
     /// What the ledger holds: day pages, planting pages, counts and notices as JSON, as `replay` prints them; or its
@@ -144,6 +152,8 @@ pub fn main() -> ExitCode {
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::Sun(args) => told(sun::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::Chill(args) => told(chill::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::HeatIndex(args) => told(heat_index::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),

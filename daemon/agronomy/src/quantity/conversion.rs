@@ -49,10 +49,8 @@ const TEMPERATURE: &[Unit] = &[
 const HUMIDITY: &[Unit] =
     &[unit(&["%"], 1.0, 1.0), unit(&["fraction"], 100.0, 1.0), unit(&["0.1 %"], 1.0, 10.0)];
 const MOISTURE: &[Unit] = &[unit(&["%"], 1.0, 1.0), unit(&["fraction", "m³/m³", "m3/m3"], 100.0, 1.0)];
-/// Daylight, photosynthetic photons per joule of sun, µmol/J (Thimijan & Heins 1983, from memory).
-const PHOTONS_PER_JOULE: f64 = 2.06;
-/// Daylight, lux for one µmol/m²/s (Thimijan & Heins 1983, from memory).
-const LUX_PER_PHOTONS: f64 = 54.0;
+const PHOTONS_PER_JOULE: f64 = crate::light::PHOTONS_PER_JOULE_OF_SUN;
+const LUX_PER_PHOTONS: f64 = crate::light::Spectrum::Daylight.lux_per_photon_flux();
 const LIGHT: &[Unit] = &[
     unit(&["W/m²", "W/m2"], 1.0, 1.0),
     unit(&["lx"], 1.0, LUX_PER_PHOTONS * PHOTONS_PER_JOULE),
