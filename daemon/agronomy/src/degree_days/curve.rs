@@ -5,7 +5,7 @@
 
 use std::f64::consts::{FRAC_PI_2, PI};
 
-use super::rule::Cutoff;
+use super::method::Cutoff;
 
 /// How the temperature is taken to run between lowest and highest.
 #[derive(Clone, Copy)]
@@ -59,6 +59,11 @@ impl Curve {
             }
         }
     }
+}
+
+/// The share of a day for which a sine between `low` and `high` lies above `threshold`, 0 to 1.
+pub(crate) fn sine_share_above(low: f64, high: f64, threshold: f64) -> f64 {
+    Curve::Sine.above(low, high, threshold).share
 }
 
 /// What a curve leaves above a threshold.
