@@ -51,7 +51,8 @@ fn three_hours_at_40_on_two_days_running_can_fail_a_tomatos_set() {
     // Purdue Vegetable Crops Hotline: three or more hours at 40 °C on two successive days.
     let mut acute = rule(Measure::HoursAboveC, 40.0);
     (acute.min_hours_per_day, acute.consecutive_days) = (Some(3.0), Some(2));
-    let (hot, short) = (hours(&[(11, 24.0), (3, 40.0), (10, 24.0)]), hours(&[(12, 24.0), (2, 40.0), (10, 24.0)]));
+    let (hot, short) =
+        (hours(&[(11, 24.0), (3, 40.0), (10, 24.0)]), hours(&[(12, 24.0), (2, 40.0), (10, 24.0)]));
     let hot = Day { air: Curve::Read(&hot), ..Day::default() };
     let (short, cool) = (Day { air: Curve::Read(&short), ..Day::default() }, day(15.0, 30.0));
     assert_eq!(met(&acute, None, &short), Met::Near);

@@ -219,9 +219,7 @@ impl DayInput {
         }
         let (low, high) = self.day_extremes()?;
         let sum = match (rule.method(), self.is_by_hand()) {
-            (method, false) if method.needs_readings() => {
-                by_readings(rule, self.held(&self.day)).ok()?
-            }
+            (method, false) if method.needs_readings() => by_readings(rule, self.held(&self.day)).ok()?,
             (Method::Integral, true) => {
                 let sine =
                     Rule::try_new(Method::SingleSine, rule.base(), rule.upper(), Cutoff::Horizontal).ok()?;

@@ -57,10 +57,11 @@ fn drawn<'a>(
     stages: &Stages,
     measures: &[Measure],
 ) -> impl Iterator<Item = Line<'a>> {
-    crop.heat_rules.iter().filter(move |rule| rule.severity == severity && measures.contains(&rule.measure)).filter_map(
-        move |rule| {
+    crop.heat_rules
+        .iter()
+        .filter(move |rule| rule.severity == severity && measures.contains(&rule.measure))
+        .filter_map(move |rule| {
             let certainty = stages.certainty(rule)?;
             Some(Line { celsius: rule.threshold, rule: Some(rule), certainty })
-        },
-    )
+        })
 }

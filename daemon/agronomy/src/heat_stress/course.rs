@@ -85,8 +85,13 @@ mod tests {
 
     #[test]
     fn neighbours_are_joined_and_gaps_stay_gaps() {
-        let readings =
-            [held(0, 10, 20.0), held(10, 20, 30.0), held(30, 40, 26.0), held(40, 40, 9.0), held(40, 50, f64::NAN)];
+        let readings = [
+            held(0, 10, 20.0),
+            held(10, 20, 30.0),
+            held(30, 40, 26.0),
+            held(40, 40, 9.0),
+            held(40, 50, f64::NAN),
+        ];
         let found: Vec<_> = course(readings.into_iter()).map(|it| (it.start_ms, it.from, it.to)).collect();
         assert_eq!(found, [(0, 20.0, 30.0), (10, 30.0, 30.0), (30, 26.0, 26.0)]);
     }

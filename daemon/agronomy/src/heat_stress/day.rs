@@ -50,9 +50,7 @@ impl Curve<'_> {
         match *self {
             Self::Unknown => None,
             Self::Read(slopes) => Some(above(slopes.iter().copied(), line).hours()),
-            Self::Extremes { low, high } => {
-                Some(24.0 * sine_share_above(low.get(), high.get(), line.get()))
-            }
+            Self::Extremes { low, high } => Some(24.0 * sine_share_above(low.get(), high.get(), line.get())),
         }
     }
 
@@ -118,7 +116,8 @@ mod tests {
         let hours = |count: i64| [Slope { start_ms: 0, end_ms: count * MS_PER_HOUR, from: 20.0, to: 20.0 }];
         assert!(Curve::Read(&hours(18)).in_full() && !Curve::Read(&hours(17)).in_full());
         let four = hours(4);
-        let night = |length: i64| Day { night: Curve::Read(&four), night_ms: length * MS_PER_HOUR, ..Day::default() };
+        let night =
+            |length: i64| Day { night: Curve::Read(&four), night_ms: length * MS_PER_HOUR, ..Day::default() };
         assert!(night(8).night_counts() && !night(9).night_counts());
         assert!(!Day { night_ms: 0, night: Curve::Read(&[]), ..Day::default() }.night_counts());
     }

@@ -82,7 +82,10 @@ fn gather(course: impl Iterator<Item = Slope>, line: f64, sign: f64) -> Exposure
             degree_ms += past * high / 2.0;
         }
     }
-    Exposure { ms: libm::round(ms) as i64, degree_hours: DegreeHours::reckoned(degree_ms / MS_PER_HOUR as f64) }
+    Exposure {
+        ms: libm::round(ms) as i64,
+        degree_hours: DegreeHours::reckoned(degree_ms / MS_PER_HOUR as f64),
+    }
 }
 
 #[cfg(test)]

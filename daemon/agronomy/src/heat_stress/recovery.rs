@@ -40,9 +40,8 @@ impl Recovery {
 ///
 /// Common practice.
 pub fn recovery(days: &[Day<'_>], day_line: f64, night_line: Option<f64>) -> Recovery {
-    let cool_day = |day: &&Day<'_>| {
-        day.air.in_full() && day.air.extremes().is_some_and(|(_, high)| high < day_line)
-    };
+    let cool_day =
+        |day: &&Day<'_>| day.air.in_full() && day.air.extremes().is_some_and(|(_, high)| high < day_line);
     let cool_night = |day: &&Day<'_>, line: f64| {
         day.night_counts() && day.night.extremes().is_some_and(|(low, _)| low < line)
     };

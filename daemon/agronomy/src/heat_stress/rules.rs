@@ -178,11 +178,7 @@ pub struct Finding<'a> {
 }
 
 /// Every rule of the crop that runs in these stages and speaks on the last of these days, in the book's order.
-pub fn findings<'a>(
-    crop: &'a Crop,
-    stages: &Stages,
-    days: &[Day<'_>],
-) -> impl Iterator<Item = Finding<'a>> {
+pub fn findings<'a>(crop: &'a Crop, stages: &Stages, days: &[Day<'_>]) -> impl Iterator<Item = Finding<'a>> {
     crop.heat_rules.iter().filter_map(move |rule| {
         let certainty = stages.certainty(rule)?;
         let verdict = judge(rule, days);
