@@ -72,7 +72,7 @@ fn every_milestone_is_a_target_by_a_rule_of_its_own_method() {
 #[test]
 fn cold_lines_of_every_crop_stand_in_order_and_a_mild_night_threatens_none() {
     for crop in crop_book().unwrap().crops.values() {
-        let (hardened, tender) = (ColdLines::of(&crop.cold, Some(true)), ColdLines::of(&crop.cold, None));
+        let [hardened, tender] = [Some(true), None].map(|it| ColdLines::of(&crop.cold, it).unwrap());
         assert!(hardened.lethal <= hardened.damage && tender.lethal > tender.damage, "{}", crop.key);
         assert!(hardened.chill.is_none_or(|chill| chill > hardened.damage), "{}", crop.key);
         assert_eq!(hardened.threat(celsius(15.0), Sky::Covered), None, "{}", crop.key);

@@ -17,11 +17,11 @@ mod stages;
 mod words;
 
 pub use line::{Line, cold_night_line, crop_line, line, night_line};
-pub use stages::{Certainty, Stages};
+pub use stages::{Certainty, Known, Stages};
 pub use words::{Measure, Severity, Stage};
 
 /// The degree-day methods a crop may name.
-pub const METHODS: [&str; 10] = [
+pub const METHODS: [&str; 11] = [
     "mean",
     "mean-capped",
     "extremes-clipped",
@@ -31,6 +31,7 @@ pub const METHODS: [&str; 10] = [
     "single-triangle",
     "double-triangle",
     "integral",
+    "integral-peak",
     "ontario-units",
 ];
 

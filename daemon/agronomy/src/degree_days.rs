@@ -22,7 +22,7 @@ mod season;
 mod sum;
 mod target;
 
-pub(crate) use curve::sine_share_above;
+pub(crate) use curve::sine_above;
 pub use daily::{Daily, DailyError, StoodIn, daily};
 pub use date::{Dated, Dates, DatesError, Outlook};
 pub use method::{Cutoff, Method, UnknownCutoff, UnknownMethod};

@@ -17,11 +17,13 @@ pub mod damage;
 mod day;
 mod exposure;
 mod place;
+mod record;
 mod recovery;
 mod rules;
 
-pub use day::{Curve, Day};
+pub use day::{Curve, Day, NightWarmth};
 pub use exposure::{Exposure, above, below};
 pub use place::{PlaceHeat, PlaceLine};
+pub use record::StressRecord;
 pub use recovery::{Recovery, recovery};
 pub use rules::{Finding, Met, Run, Verdict, findings, judge, met, worst};

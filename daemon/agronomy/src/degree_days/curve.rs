@@ -61,15 +61,15 @@ impl Curve {
     }
 }
 
-/// The share of a day for which a sine between `low` and `high` lies above `threshold`, 0 to 1.
-pub(crate) fn sine_share_above(low: f64, high: f64, threshold: f64) -> f64 {
-    Curve::Sine.above(low, high, threshold).share
+/// What a day's sine between `low` and `high` leaves above `threshold`.
+pub(crate) fn sine_above(low: f64, high: f64, threshold: f64) -> Above {
+    Curve::Sine.above(low, high, threshold)
 }
 
 /// What a curve leaves above a threshold.
-struct Above {
+pub(crate) struct Above {
     /// Mean of the excess, °C d per day.
-    area: f64,
-    /// Share of the time.
-    share: f64,
+    pub(crate) area: f64,
+    /// Share of the time, 0 to 1.
+    pub(crate) share: f64,
 }

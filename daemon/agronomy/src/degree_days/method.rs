@@ -182,6 +182,11 @@ mod tests {
     }
 
     #[test]
+    fn the_crop_book_may_name_every_method() {
+        assert_eq!(Method::ALL.map(Method::as_str), crate::crop::METHODS);
+    }
+
+    #[test]
     fn an_unknown_word_is_told_every_known_one() {
         let message = "sine".parse::<Method>().unwrap_err().to_string();
         assert!(Method::ALL.iter().all(|method| message.contains(method.as_str())), "{message}");

@@ -12,7 +12,7 @@
 use super::course::Slope;
 use super::exposure::{Exposure, below};
 use crate::crop::{Cold, Crop};
-use crate::units::Celsius;
+use crate::units::{Celsius, OutOfRange};
 
 /// Air at canopy height below which there is frost among the leaves, °C (from memory).
 pub const FROST_AIR: f64 = 0.5;
@@ -27,15 +27,15 @@ const HARDENING_DAYS: usize = 10;
 /// How far above the damage line a plant that is not hardened may die, °C (common practice).
 const TENDER: f64 = 1.0;
 
-/// The cold lines of a crop in its present state, °C.
+/// The cold lines of a crop in its present state.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ColdLines {
     /// Growth suffers below this; `None` for crops that do not chill.
-    pub chill: Option<f64>,
+    pub chill: Option<Celsius>,
     /// Tissue freezes at this.
-    pub damage: f64,
+    pub damage: Celsius,
     /// The plant dies at this.
-    pub lethal: f64,
+    pub lethal: Celsius,
 }
 
 /// What a cold night may do, from least to worst.
@@ -82,10 +82,15 @@ impl ColdLines {
     /// The lines of a crop; of a figure with two ends the warmer one.
     ///
     /// A plant that is not hardened, or not known to be, is taken to die a degree above its damage line.
-    pub fn of(cold: &Cold, hardened: Option<bool>) -> Self {
+    ///
+    /// # Errors
+    ///
+    /// [`OutOfRange`] when a line of the book is no temperature.
+    pub fn of(cold: &Cold, hardened: Option<bool>) -> Result<Self, OutOfRange> {
         let damage = cold.frost_damage.hi;
         let lethal = if hardened == Some(true) { cold.lethal.hi } else { damage + TENDER };
-        Self { chill: cold.chilling.as_ref().map(|line| line.hi), damage, lethal }
+        let chill = cold.chilling.as_ref().map(|line| Celsius::try_new(line.hi)).transpose()?;
+        Ok(Self { chill, damage: Celsius::try_new(damage)?, lethal: Celsius::try_new(lethal)? })
     }
 
     /// The worst that a night with this expected lowest air may do.
@@ -94,7 +99,7 @@ impl ColdLines {
     ///
     /// # Errors
     ///
-    /// None: a line that is no number is threatened by nothing.
+    /// None.
     ///
     /// # Source
     ///
@@ -102,12 +107,12 @@ impl ColdLines {
     pub fn threat(&self, expected_low: Celsius, sky: Sky) -> Option<Threat> {
         let air = expected_low.get() - FORECAST_ERROR;
         let leaf = if sky == Sky::Clear { air - CLEAR_SKY } else { air };
-        if leaf < self.lethal {
+        if leaf < self.lethal.get() {
             Some(Threat::Death)
-        } else if leaf < self.damage {
+        } else if leaf < self.damage.get() {
             Some(Threat::Damage)
         } else {
-            self.chill.filter(|line| air < *line).map(|_| Threat::Chill)
+            self.chill.filter(|line| air < line.get()).map(|_| Threat::Chill)
         }
     }
 }
@@ -178,14 +183,16 @@ mod tests {
     #[test]
     fn only_a_hardened_plant_bears_its_lethal_line() {
         let cabbage = cold(None, -5.0, -8.0);
-        assert_eq!(ColdLines::of(&cabbage, Some(true)).lethal, -8.0);
-        assert_eq!(ColdLines::of(&cabbage, Some(false)).lethal, -4.0);
-        assert_eq!(ColdLines::of(&cabbage, None).lethal, -4.0);
+        let lethal = |hardened| ColdLines::of(&cabbage, hardened).map(|lines| lines.lethal.get());
+        assert_eq!(lethal(Some(true)), Ok(-8.0));
+        assert_eq!(lethal(Some(false)), Ok(-4.0));
+        assert_eq!(lethal(None), Ok(-4.0));
+        assert!(ColdLines::of(&cold(Some(f64::NAN), 0.0, -1.5), None).is_err());
     }
 
     #[test]
     fn a_night_threatens_by_its_margin_and_more_under_a_clear_sky() {
-        let tomato = ColdLines::of(&cold(Some(10.0), 0.0, -1.5), Some(true));
+        let tomato = ColdLines::of(&cold(Some(10.0), 0.0, -1.5), Some(true)).unwrap();
         let of = |low, sky| tomato.threat(celsius(low), sky);
         assert_eq!(of(11.5, Sky::Covered), None);
         assert_eq!(of(11.4, Sky::Covered), Some(Threat::Chill));
@@ -193,7 +200,7 @@ mod tests {
         assert_eq!(of(1.4, Sky::Covered), Some(Threat::Damage));
         assert_eq!(of(4.4, Sky::Clear), Some(Threat::Damage));
         assert_eq!(of(2.9, Sky::Clear), Some(Threat::Death));
-        let cabbage = ColdLines::of(&cold(None, -5.0, -8.0), Some(true));
+        let cabbage = ColdLines::of(&cold(None, -5.0, -8.0), Some(true)).unwrap();
         assert_eq!(cabbage.threat(celsius(-3.4), Sky::Covered), None);
         assert_eq!(cabbage.threat(celsius(-3.6), Sky::Covered), Some(Threat::Damage));
         assert_eq!(cabbage.threat(celsius(-6.6), Sky::Covered), Some(Threat::Death));

@@ -2,9 +2,9 @@
 
 use super::course::{self, Slope};
 use super::exposure::above;
-use crate::degree_days::sine_share_above;
+use crate::degree_days::sine_above;
 use crate::series::{COUNTS_IN_FULL_MS, MS_PER_HOUR};
-use crate::units::Celsius;
+use crate::units::{Celsius, DegreeHours};
 
 /// A night counts when this much of it was measured, or half of it where it is short, h (common practice).
 const NIGHT_COUNTS_MS: i64 = 6 * MS_PER_HOUR;
@@ -50,13 +50,24 @@ impl Curve<'_> {
         match *self {
             Self::Unknown => None,
             Self::Read(slopes) => Some(above(slopes.iter().copied(), line).hours()),
-            Self::Extremes { low, high } => Some(24.0 * sine_share_above(low.get(), high.get(), line.get())),
+            Self::Extremes { low, high } => Some(24.0 * sine_above(low.get(), high.get(), line.get()).share),
         }
     }
 
     /// Whether it was measured for 18 h of the day; lowest and highest read by hand speak for the whole.
     pub fn in_full(&self) -> bool {
         self.covers(COUNTS_IN_FULL_MS)
+    }
+
+    /// Degree hours of the day above a line, as far as is known.
+    pub fn degree_hours_above(&self, line: Celsius) -> Option<DegreeHours> {
+        match *self {
+            Self::Unknown => None,
+            Self::Read(slopes) => Some(above(slopes.iter().copied(), line).degree_hours),
+            Self::Extremes { low, high } => {
+                Some(DegreeHours::reckoned(24.0 * sine_above(low.get(), high.get(), line.get()).area))
+            }
+        }
     }
 
     fn covers(&self, least_ms: i64) -> bool {
@@ -85,7 +96,28 @@ pub struct Day<'a> {
     pub surface: Curve<'a>,
 }
 
+/// How warm a night was.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NightWarmth {
+    /// The lowest of the night, °C.
+    pub lowest: f64,
+    /// Hours of the night at or above the line, h; `None` for a night read by hand.
+    pub hours_above: Option<f64>,
+}
+
 impl Day<'_> {
+    /// How warm the night that ended this morning was, by a line such as the crop's
+    /// [`night_line`](crate::crop::night_line); `None` where too little of it was measured.
+    pub fn night_warmth(&self, line: Celsius) -> Option<NightWarmth> {
+        let (lowest, _) = self.night.extremes().filter(|_| self.night_counts())?;
+        // The sine of a day read by hand has no night in it.
+        let hours_above = match self.night {
+            Curve::Read(_) => self.night.hours_above(line),
+            Curve::Unknown | Curve::Extremes { .. } => None,
+        };
+        Some(NightWarmth { lowest, hours_above })
+    }
+
     /// Whether enough of the night was measured: six hours, or half of a short one.
     pub fn night_counts(&self) -> bool {
         self.night.covers(NIGHT_COUNTS_MS.min(self.night_ms / 2))
@@ -109,6 +141,29 @@ mod tests {
         assert_eq!(day.hours_above(celsius(36.5)), Some(0.0));
         assert_eq!(day.hours_above(celsius(15.0)), Some(24.0));
         assert_eq!((day.mean(), Curve::Unknown.mean()), (Some(26.0), None));
+    }
+
+    #[test]
+    fn a_warm_night_has_its_lowest_and_its_hours() {
+        // By hand: from 25 to 20 in 8 h, at or above 23 for the first 2 / 5 of it.
+        let night = [Slope { start_ms: 0, end_ms: 8 * MS_PER_HOUR, from: 25.0, to: 20.0 }];
+        let read = Day { night: Curve::Read(&night), night_ms: 9 * MS_PER_HOUR, ..Day::default() };
+        let warmth = read.night_warmth(celsius(23.0)).unwrap();
+        assert_eq!((warmth.lowest, warmth.hours_above), (20.0, Some(3.2)));
+        let hand = Curve::Extremes { low: celsius(21.0), high: celsius(33.0) };
+        let by_hand = Day { night: hand, ..Day::default() }.night_warmth(celsius(20.0));
+        assert_eq!(by_hand, Some(NightWarmth { lowest: 21.0, hours_above: None }));
+        assert_eq!(Day::default().night_warmth(celsius(20.0)), None);
+    }
+
+    #[test]
+    fn a_day_read_by_hand_has_the_degree_hours_of_the_single_sine() {
+        // degree_days_synthetic.csv checks the area; a day wholly above the line is 24 times its mean excess.
+        let day = Curve::Extremes { low: celsius(16.0), high: celsius(36.0) };
+        assert_eq!(day.degree_hours_above(celsius(10.0)).unwrap().get(), 24.0 * 16.0);
+        // Above its mean a sine leaves half its swing over π: 10 / π for 24 h.
+        let above_mean = day.degree_hours_above(celsius(26.0)).unwrap().get();
+        assert!((above_mean - 240.0 / std::f64::consts::PI).abs() < 1e-9);
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! measured cannot clear it.
 
 use super::day::Day;
+use crate::units::Celsius;
 
 /// Days below the line that end a hot spell.
 const DAYS: u32 = 3;
@@ -29,8 +30,7 @@ impl Recovery {
 
 /// How far the last of these days are from ending a hot spell.
 ///
-/// `day_line` and `night_line` are the crop's moderate lines, °C; a crop without a night line wants no cooler
-/// nights. A line that is no number is never fallen below.
+/// `day_line` and `night_line` are the crop's moderate lines; a crop without a night line wants no cooler nights.
 ///
 /// # Errors
 ///
@@ -39,11 +39,12 @@ impl Recovery {
 /// # Source
 ///
 /// Common practice.
-pub fn recovery(days: &[Day<'_>], day_line: f64, night_line: Option<f64>) -> Recovery {
-    let cool_day =
-        |day: &&Day<'_>| day.air.in_full() && day.air.extremes().is_some_and(|(_, high)| high < day_line);
-    let cool_night = |day: &&Day<'_>, line: f64| {
-        day.night_counts() && day.night.extremes().is_some_and(|(low, _)| low < line)
+pub fn recovery(days: &[Day<'_>], day_line: Celsius, night_line: Option<Celsius>) -> Recovery {
+    let cool_day = |day: &&Day<'_>| {
+        day.air.in_full() && day.air.extremes().is_some_and(|(_, high)| high < day_line.get())
+    };
+    let cool_night = |day: &&Day<'_>, line: Celsius| {
+        day.night_counts() && day.night.extremes().is_some_and(|(low, _)| low < line.get())
     };
     let cool_days = days.iter().rev().take_while(cool_day).count() as u32;
     let nights_wanted = night_line.map_or(0, |line| {
@@ -57,18 +58,20 @@ pub fn recovery(days: &[Day<'_>], day_line: f64, night_line: Option<f64>) -> Rec
 mod tests {
     use super::super::Curve;
     use super::*;
-    use crate::units::Celsius;
+
+    fn celsius(value: f64) -> Celsius {
+        Celsius::try_new(value).unwrap()
+    }
 
     fn day(low: f64, high: f64) -> Day<'static> {
-        let [low, high] = [low, high].map(|value| Celsius::try_new(value).unwrap());
-        let read = Curve::Extremes { low, high };
+        let read = Curve::Extremes { low: celsius(low), high: celsius(high) };
         Day { air: read, night: read, night_ms: 1, ..Day::default() }
     }
 
     #[test]
     fn three_cooler_days_and_two_cooler_nights_end_it() {
         let (hot, cool) = (day(23.0, 36.0), day(18.0, 28.0));
-        let of = |days: &[Day<'_>]| recovery(days, 32.0, Some(21.0));
+        let of = |days: &[Day<'_>]| recovery(days, celsius(32.0), Some(celsius(21.0)));
         assert_eq!(of(&[hot, cool, cool]), Recovery { days_wanted: 1, nights_wanted: 0 });
         assert!(of(&[hot, cool, cool, cool]).is_complete());
         assert_eq!(of(&[cool, cool, hot]), Recovery { days_wanted: 3, nights_wanted: 2 });
@@ -78,10 +81,9 @@ mod tests {
     #[test]
     fn warm_nights_alone_keep_it_open_and_unmeasured_days_too() {
         let (warm_night, cool) = (day(22.0, 28.0), day(18.0, 28.0));
-        let of = |days: &[Day<'_>], night| recovery(days, 32.0, night);
-        assert_eq!(of(&[cool, cool, warm_night], Some(21.0)).nights_wanted, 2);
+        let of = |days: &[Day<'_>], night| recovery(days, celsius(32.0), night);
+        assert_eq!(of(&[cool, cool, warm_night], Some(celsius(21.0))).nights_wanted, 2);
         assert!(of(&[cool, cool, warm_night], None).is_complete());
-        assert_eq!(of(&[cool, cool, Day::default()], Some(21.0)).days_wanted, 3);
-        assert!(!recovery(&[cool, cool, cool], f64::NAN, None).is_complete());
+        assert_eq!(of(&[cool, cool, Day::default()], Some(celsius(21.0))).days_wanted, 3);
     }
 }
