@@ -24,7 +24,7 @@ mod target;
 
 pub(crate) use curve::sine_above;
 pub use daily::{Daily, DailyError, StoodIn, daily};
-pub use date::{Dated, Dates, DatesError, Outlook};
+pub use date::{Dated, Dates, DatesError, Outlook, SoFar};
 pub use method::{Cutoff, Method, UnknownCutoff, UnknownMethod};
 pub use ratio::{Ratio, RatioError};
 pub use readings::{ReadingsError, by_readings};

@@ -1,6 +1,8 @@
 //! Seasons, ratios and dates: what holds for any days at all, and that no number makes them panic.
 
-use agronomy::degree_days::{Cutoff, Dated, Day, Method, Outlook, Ratio, Rule, Season, Sum, Target, fill};
+use agronomy::degree_days::{
+    Cutoff, Dated, Day, Method, Outlook, Ratio, Rule, Season, SoFar, Sum, Target, fill,
+};
 use proptest::prelude::*;
 
 fn rule(method: Method) -> Rule {
@@ -67,12 +69,13 @@ proptest! {
         let rule = rule(Method::Integral);
         let target = Target::try_new(rule, low, low + width).unwrap();
         let outlook = Outlook { rule, forecast: &forecast, slow, usual: slow + 1.0, fast: slow + 2.0 };
-        let dates = target.dates(0, &filled, &outlook).unwrap();
+        let so_far = SoFar { rule, first_day: 0, days: &filled };
+        let dates = target.dates(&so_far, &outlook).unwrap();
         if let (Some(earliest), Some(latest)) = (order(dates.earliest), order(dates.latest)) {
             prop_assert!(earliest <= latest, "{dates:?}");
         }
         let hotter = Outlook { slow: slow + more, usual: slow + 1.0 + more, fast: slow + 2.0 + more, ..outlook };
-        let sooner = target.dates(0, &filled, &hotter).unwrap();
+        let sooner = target.dates(&so_far, &hotter).unwrap();
         for (one, other) in [(dates.earliest, sooner.earliest), (dates.latest, sooner.latest)] {
             prop_assert!(order(other) <= order(one), "{one:?} {other:?}");
         }
@@ -112,7 +115,7 @@ proptest! {
         let [slow, usual, fast] = rates;
         let outlook = Outlook { rule, forecast: &forecast, slow, usual, fast };
         if let Ok(target) = Target::try_new(rule, ends[0], ends[1]) {
-            _ = target.dates(first, &filled, &outlook);
+            _ = target.dates(&SoFar { rule, first_day: first, days: &filled }, &outlook);
         }
     }
 }

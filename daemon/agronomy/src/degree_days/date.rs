@@ -20,6 +20,17 @@ const LEAST_WIDTH: f64 = 0.12;
 /// Further ahead than this nothing is dated.
 const IN_SIGHT_DAYS: i64 = 366;
 
+/// The days of a season so far, by one rule.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SoFar<'a> {
+    /// The rule they are reckoned by.
+    pub rule: Rule,
+    /// The first of them: that of the event the target counts from.
+    pub first_day: i64,
+    /// Each day in order, the last of them yesterday.
+    pub days: &'a [Day],
+}
+
 /// What the coming days bring, by one rule, °C d per day.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Outlook<'a> {
@@ -61,7 +72,7 @@ pub struct Dates {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum DatesError {
-    /// Target and outlook belong to unlike rules.
+    /// The target, the days so far and the outlook do not belong to one rule.
     #[error(transparent)]
     Unlike(#[from] UnlikeSums),
     /// A day or a rate is no number.
@@ -82,21 +93,25 @@ pub enum DatesError {
 }
 
 impl Target {
-    /// When this target is reached by days reckoned by its own rule, the first of them `first_day`, the last
-    /// yesterday.
+    /// When this target is reached by the days so far and the outlook, both reckoned by its own rule.
     ///
     /// # Errors
     ///
-    /// [`DatesError`]: an outlook by another rule, out of order, or with something that is no number.
-    pub fn dates(&self, first_day: i64, days: &[Day], outlook: &Outlook<'_>) -> Result<Dates, DatesError> {
-        outlook.check(self.rule())?;
+    /// [`DatesError`]: days or an outlook by another rule, an outlook out of order, or something that is no
+    /// number.
+    pub fn dates(&self, so_far: &SoFar<'_>, outlook: &Outlook<'_>) -> Result<Dates, DatesError> {
+        let SoFar { rule, first_day, days } = *so_far;
+        if rule != self.rule() {
+            return Err(UnlikeSums { left: self.rule(), right: rule }.into());
+        }
+        outlook.check(rule)?;
         let today = first_day.saturating_add(days.len() as i64);
         let one = |sum: f64, spread: f64, year: f64| -> Result<Dated, DatesError> {
-            let (so_far, dated) = walk(self.rule(), sum, first_day, days)?;
+            let (gathered, dated) = walk(rule, sum, first_day, days)?;
             if let Some(dated) = dated {
                 return Ok(dated);
             }
-            let wanted = sum - so_far;
+            let wanted = sum - gathered;
             let usual = outlook.days_to(wanted * (1.0 + spread), outlook.usual);
             let extreme = outlook.days_to(wanted, year);
             // None is never: the later of two days when the latest is asked, passed over when the earliest is.
@@ -181,7 +196,8 @@ mod tests {
     }
 
     fn dates(low: f64, high: f64, days: &[Day], outlook: &Outlook<'_>) -> Dates {
-        Target::try_new(rule(), low, high).unwrap().dates(100, days, outlook).unwrap()
+        let so_far = SoFar { rule: rule(), first_day: 100, days };
+        Target::try_new(rule(), low, high).unwrap().dates(&so_far, outlook).unwrap()
     }
 
     #[test]
@@ -235,10 +251,13 @@ mod tests {
     }
 
     #[test]
-    fn an_outlook_that_does_not_fit_is_refused() {
+    fn days_or_an_outlook_that_do_not_fit_are_refused() {
         let target = Target::try_new(rule(), 50.0, 60.0).unwrap();
         let other = Rule::try_new(Method::SingleSine, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        let refusal = |outlook: Outlook<'_>| target.dates(0, &[], &outlook).unwrap_err();
+        let so_far = SoFar { rule: rule(), first_day: 0, days: &[] };
+        let refusal = |outlook: Outlook<'_>| target.dates(&so_far, &outlook).unwrap_err();
+        let unlike = target.dates(&SoFar { rule: other, ..so_far }, &outlook(&[]));
+        assert!(matches!(unlike, Err(DatesError::Unlike(_))));
         assert!(matches!(refusal(Outlook { rule: other, ..outlook(&[]) }), DatesError::Unlike(_)));
         assert!(matches!(refusal(outlook(&[f64::NAN])), DatesError::NoNumber(_)));
         assert!(matches!(refusal(Outlook { slow: 11.0, ..outlook(&[]) }), DatesError::OutOfOrder { .. }));
