@@ -2,14 +2,16 @@
 
 use std::collections::BTreeSet;
 
-use agronomy::crop::{Measure, Severity, Stage, line, night_line};
+use agronomy::crop::{
+    Certainty, Line, Measure, Severity, Stage, Stages, cold_night_line, crop_line, line, night_line,
+};
 use config::{crop_book, read_crop_book};
 
 const SHIPPED: &str = include_str!("../crops.toml");
 const SOURCES: &str = include_str!("../crop-sources.md");
 
-fn stages(list: &[Stage]) -> BTreeSet<Stage> {
-    list.iter().copied().collect()
+fn stages(list: &[Stage]) -> Stages {
+    Stages::certain(list.iter().copied())
 }
 
 #[test]
@@ -78,17 +80,50 @@ fn lines_are_the_lowest_rule_of_exactly_that_severity_in_those_stages() {
     let book = crop_book().unwrap();
     let (tomato, lettuce, pea) = (&book.crops["tomato"], &book.crops["lettuce"], &book.crops["pea"]);
     let flowering = stages(&[Stage::Flowering]);
-    assert_eq!(line(tomato, Severity::Moderate, &flowering), Some(32.0));
-    assert_eq!(line(tomato, Severity::Severe, &flowering), Some(35.0));
-    assert_eq!(line(tomato, Severity::Extreme, &flowering), Some(40.0));
-    assert_eq!(line(tomato, Severity::Severe, &stages(&[Stage::Ripening])), None);
-    assert_eq!(line(tomato, Severity::Moderate, &stages(&[Stage::Flowering, Stage::Ripening])), Some(32.0));
-    assert_eq!(night_line(tomato, Severity::Moderate, &flowering), Some(21.0));
-    assert_eq!(night_line(tomato, Severity::Severe, &flowering), Some(24.0));
-    assert_eq!(line(lettuce, Severity::Severe, &BTreeSet::new()), Some(32.0));
-    assert_eq!(line(pea, Severity::Severe, &flowering), Some(28.0));
-    // The pepper's only night rule below severe is against cold nights: no line for warm ones.
-    assert_eq!(night_line(&book.crops["sweet_pepper"], Severity::Moderate, &flowering), None);
+    let day = |crop, severity, stages: &Stages| crop_line(crop, severity, stages).map(celsius);
+    let night = |crop, severity, stages: &Stages| night_line(crop, severity, stages).map(celsius);
+    assert_eq!(day(tomato, Severity::Moderate, &flowering), Some(32.0));
+    assert_eq!(day(tomato, Severity::Severe, &flowering), Some(35.0));
+    assert_eq!(day(tomato, Severity::Extreme, &flowering), Some(40.0));
+    assert_eq!(day(tomato, Severity::Severe, &stages(&[Stage::Ripening])), None);
+    assert_eq!(day(tomato, Severity::Moderate, &stages(&[Stage::Flowering, Stage::Ripening])), Some(32.0));
+    assert_eq!(night(tomato, Severity::Moderate, &flowering), Some(21.0));
+    assert_eq!(night(tomato, Severity::Severe, &flowering), Some(24.0));
+    assert_eq!(day(lettuce, Severity::Severe, &Stages::default()), Some(32.0));
+    assert_eq!(day(pea, Severity::Severe, &flowering), Some(28.0));
+    // The pepper's only night rule below severe is against cold nights (15.5): no line for warm ones.
+    let pepper = &book.crops["sweet_pepper"];
+    assert_eq!(night(pepper, Severity::Moderate, &flowering), None);
+    assert_eq!(cold_night_line(pepper, Severity::Moderate, &flowering).map(celsius), Some(15.5));
+}
+
+fn celsius(line: Line<'_>) -> f64 {
+    line.celsius
+}
+
+#[test]
+fn under_cover_a_line_is_never_absent_and_a_possible_stage_is_said_to_be_one() {
+    // While no stage is known, most crops have no severe rule on the day's heat.
+    let book = crop_book().unwrap();
+    let place = book.global.place_heat_c.lo;
+    let without =
+        |crop: &&agronomy::crop::Crop| line(crop, Severity::Severe, &Stages::default(), place).rule.is_none();
+    assert!(book.crops.values().filter(without).count() > 20);
+    for crop in book.crops.values() {
+        for severity in Severity::ALL {
+            assert!(line(crop, severity, &stages(&Stage::ALL), place).celsius <= 45.0, "{}", crop.key);
+        }
+    }
+    let tomato = &book.crops["tomato"];
+    let mut maybe = stages(&[Stage::Ripening]);
+    maybe.possible.insert(Stage::Flowering);
+    // In ripening 34 is certain; in a possible flower 32 is the lower, and only possible.
+    let moderate = line(tomato, Severity::Moderate, &maybe, place);
+    assert_eq!((moderate.celsius, moderate.certainty), (32.0, Certainty::Possible));
+    let ripening = line(tomato, Severity::Moderate, &stages(&[Stage::Ripening]), place);
+    assert_eq!((ripening.celsius, ripening.certainty), (34.0, Certainty::Certain));
+    let severe = line(tomato, Severity::Severe, &stages(&[Stage::Ripening]), place);
+    assert_eq!((severe.celsius, severe.rule.is_none()), (40.0, true));
 }
 
 #[test]

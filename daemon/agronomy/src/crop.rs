@@ -8,16 +8,20 @@
 //! which stage of growth. A *line* is the lowest rule of one severity: the string that hangs on the day's
 //! picture, and the value a notice names.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+mod line;
+mod stages;
 mod words;
 
+pub use line::{Line, cold_night_line, crop_line, line, night_line};
+pub use stages::{Certainty, Known, Stages};
 pub use words::{Measure, Severity, Stage};
 
 /// The degree-day methods a crop may name.
-pub const METHODS: [&str; 10] = [
+pub const METHODS: [&str; 11] = [
     "mean",
     "mean-capped",
     "extremes-clipped",
@@ -27,6 +31,7 @@ pub const METHODS: [&str; 10] = [
     "single-triangle",
     "double-triangle",
     "integral",
+    "integral-peak",
     "ontario-units",
 ];
 
@@ -55,7 +60,7 @@ impl Figure {
 pub struct HeatRule {
     /// Its name within the crop, such as `day_severe`.
     pub id: String,
-    /// The stages in which it runs; a rule with [`Stage::Any`] always runs.
+    /// The stages in which it runs ([`Stages::certainty`]); a rule with [`Stage::Any`] always runs.
     pub stages: Vec<Stage>,
     /// What is compared with the threshold.
     pub measure: Measure,
@@ -73,13 +78,6 @@ pub struct HeatRule {
     pub effect: String,
     /// Sources of the threshold.
     pub sources: Vec<String>,
-}
-
-impl HeatRule {
-    /// Whether the rule runs while the planting is in these stages.
-    pub fn runs_in(&self, stages: &BTreeSet<Stage>) -> bool {
-        self.stages.iter().any(|stage| *stage == Stage::Any || stages.contains(stage))
-    }
 }
 
 /// A step of the crop's life reached after a sum of degree days.
@@ -367,28 +365,4 @@ pub struct CropBook {
     pub soils: BTreeMap<String, Soil>,
     /// Crops by key.
     pub crops: BTreeMap<String, Crop>,
-}
-
-/// The crop's heat line by day \[°C\]: the lowest threshold on the day's heat of exactly this severity
-/// among the rules that run in these stages.
-///
-/// Rules on the day's highest temperature and on hours above a temperature both draw a line; a rule that
-/// wants a hot day *and* a warm night draws none, because the day alone does not meet it. `None` means
-/// that the crop has no such rule; the line of the place (`Global::place_heat_c`) then stands for it.
-pub fn line(crop: &Crop, severity: Severity, stages: &BTreeSet<Stage>) -> Option<f64> {
-    lowest(crop, severity, stages, &[Measure::DayMaxC, Measure::HoursAboveC])
-}
-
-/// The crop's line for warm nights \[°C\]: the lowest threshold on the night's minimum of exactly this
-/// severity among the rules that run in these stages. Rules against cold nights draw no such line.
-pub fn night_line(crop: &Crop, severity: Severity, stages: &BTreeSet<Stage>) -> Option<f64> {
-    lowest(crop, severity, stages, &[Measure::NightMinC])
-}
-
-fn lowest(crop: &Crop, severity: Severity, stages: &BTreeSet<Stage>, measures: &[Measure]) -> Option<f64> {
-    crop.heat_rules
-        .iter()
-        .filter(|rule| rule.severity == severity && measures.contains(&rule.measure) && rule.runs_in(stages))
-        .map(|rule| rule.threshold)
-        .min_by(f64::total_cmp)
 }

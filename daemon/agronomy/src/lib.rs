@@ -9,6 +9,7 @@
 
 pub mod crop;
 pub mod degree_days;
+pub mod heat_stress;
 pub mod heat_waves;
 pub mod people;
 pub mod quantity;

@@ -142,31 +142,8 @@ pub fn degree_ms_above(segments: impl Iterator<Item = Held>, threshold: f64) -> 
     segments.map(|held| (held.value - threshold).max(0.0) * held.ms() as f64).sum()
 }
 
-/// Degree days of one day by the method `integral`, °C d; `None` when nothing was held.
-///
-/// # Equation
-///
-/// ```text
-/// D = Σ (clip(T, base, upper) − base) Δt / Σ Δt
-/// ```
-///
-/// The sum is over held time, so a day held for 20 hours counts as if the other four were like them; whether
-/// a day was held for long enough to count is the caller's to ask ([`COUNTS_IN_FULL_MS`]).
-///
-/// # Source
-///
-/// The definition of degree days as the area between the temperature curve and the thresholds; see Zalom et
-/// al. (1983), UC Leaflet 21373.
-pub fn integral_degree_days(
-    segments: impl Iterator<Item = Held>,
-    base: f64,
-    upper: Option<f64>,
-) -> Option<f64> {
-    let upper = upper.unwrap_or(f64::INFINITY);
-    mean_of(segments, |value| (value.min(upper) - base).max(0.0))
-}
-
-fn mean_of(segments: impl Iterator<Item = Held>, figure: impl Fn(f64) -> f64) -> Option<f64> {
+/// The mean over held time of a figure of the value; `None` when nothing was held.
+pub(crate) fn mean_of(segments: impl Iterator<Item = Held>, figure: impl Fn(f64) -> f64) -> Option<f64> {
     let (mut sum, mut total_ms) = (0.0, 0_i64);
     for held in segments {
         sum += figure(held.value) * held.ms() as f64;
@@ -250,9 +227,6 @@ mod tests {
         assert_eq!(time_weighted_mean(segments()), Some(21.25));
         assert_eq!(ms_above(segments(), 30.0), MS_PER_HOUR);
         assert_eq!(degree_ms_above(segments(), 15.0) / MS_PER_HOUR as f64, 30.0);
-        // Clipped to 10 and 30: 0, 10, 20, 10.
-        assert_eq!(integral_degree_days(segments(), 10.0, Some(30.0)), Some(10.0));
-        assert_eq!(integral_degree_days(segments(), 10.0, None), Some(11.25));
     }
 
     #[test]
@@ -262,9 +236,8 @@ mod tests {
     }
 
     #[test]
-    fn nothing_held_has_no_mean_and_no_degree_days() {
+    fn nothing_held_has_no_mean() {
         assert_eq!(time_weighted_mean(std::iter::empty()), None);
-        assert_eq!(integral_degree_days(std::iter::empty(), 10.0, None), None);
     }
 
     #[test]

@@ -97,6 +97,8 @@ units! {
     Latitude "latitude" ["°"] -90.0 ..= 90.0;
     /// Degrees east of Greenwich; west is negative.
     Longitude "longitude" ["°"] -180.0 ..= 180.0;
+    /// Heat (or cold) gathered beyond a line: one degree past it for one hour.
+    DegreeHours "degree hours" ["°C h"] 0.0 ..= 10_000_000.0;
     /// Power of sunlight on a surface.
     Irradiance "irradiance" ["W/m²"] 0.0 ..= 2000.0;
     /// Energy of sunlight on a surface over an hour or a day.

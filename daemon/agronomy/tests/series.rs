@@ -1,9 +1,8 @@
 //! The gap rule over readings of any kind, and the figures of a day whose curve is known.
 
-use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use agronomy::degree_days::{Cutoff, Method, Rule, by_readings, daily};
 use agronomy::series::{
-    Held, MS_PER_HOUR, degree_ms_above, held_ms, hold, integral_degree_days, ms_above, time_weighted_mean,
-    together,
+    Held, MS_PER_HOUR, degree_ms_above, held_ms, hold, ms_above, time_weighted_mean, together,
 };
 use proptest::prelude::*;
 
@@ -66,7 +65,8 @@ fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
             );
         };
         near(time_weighted_mean(day()).unwrap(), mean, 0.006);
-        near(integral_degree_days(day(), base, Some(upper)).unwrap(), integral, 0.006);
+        let rule = Rule::try_new(Method::Integral, base, Some(upper), Cutoff::Horizontal).unwrap();
+        near(by_readings(&rule, day()).unwrap(), integral, 0.006);
         near(ms_above(day(), 32.0) as f64 / hour, hours, 1.0 / 12.0);
         near(degree_ms_above(day(), 32.0) / hour, degree_hours, 0.06);
     }
@@ -119,8 +119,11 @@ proptest! {
         let held = segments(&readings);
         if let Some(mean) = time_weighted_mean(held.iter().copied()) {
             prop_assert!((-10.0..45.0).contains(&mean));
-            let day = integral_degree_days(held.iter().copied(), 10.0, Some(30.0)).unwrap();
-            prop_assert!((0.0..=20.0).contains(&day));
+            for method in [Method::Integral, Method::IntegralPeak] {
+                let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+                let day = by_readings(&rule, held.iter().copied()).unwrap();
+                prop_assert!((0.0..=20.0).contains(&day));
+            }
         }
     }
 

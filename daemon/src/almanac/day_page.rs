@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use agronomy::degree_days::{Cutoff, Method, Rule, by_readings, daily};
 use agronomy::series::{self, COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR};
 use agronomy::units::{Celsius, RelativeHumidity};
 use agronomy::vapour;
@@ -219,9 +219,7 @@ impl DayInput {
         }
         let (low, high) = self.day_extremes()?;
         let sum = match (rule.method(), self.is_by_hand()) {
-            (Method::Integral, false) => {
-                series::integral_degree_days(self.held(&self.day), rule.base(), rule.upper())?
-            }
+            (method, false) if method.needs_readings() => by_readings(rule, self.held(&self.day)).ok()?,
             (Method::Integral, true) => {
                 let sine =
                     Rule::try_new(Method::SingleSine, rule.base(), rule.upper(), Cutoff::Horizontal).ok()?;

@@ -3,9 +3,7 @@
 //! Stages are a set: a tomato flowers, swells and ripens at once. A stage that nobody has noted is
 //! *possible*: its rules run, and the words say "if it is in flower".
 
-use std::collections::BTreeSet;
-
-use agronomy::crop::{Crop, Severity, Stage, line, night_line};
+use agronomy::crop::{Crop, Severity, Stage, Stages, crop_line, line, night_line};
 
 use crate::entry::Began;
 use crate::ground::Planting;
@@ -13,27 +11,11 @@ use crate::ground::Planting;
 /// From planting out to here a young plant may still be a seedling, ms (common practice: three weeks).
 const SEEDLING_MS: i64 = 21 * 86_400_000;
 
-/// The stages of a planting at one moment.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Stages {
-    /// Noted by the grower.
-    pub noted: BTreeSet<Stage>,
-    /// Not excluded by any note.
-    pub possible: BTreeSet<Stage>,
-}
-
-impl Stages {
-    /// Noted and possible ones together: the rules that run.
-    pub fn all(&self) -> BTreeSet<Stage> {
-        self.noted.union(&self.possible).copied().collect()
-    }
-
-    /// In words: `flowering, (ripening)`; possible ones in brackets.
-    pub fn words(&self) -> String {
-        let noted = self.noted.iter().map(|stage| stage.as_str().replace('_', " "));
-        let possible = self.possible.iter().map(|stage| format!("({})", stage.as_str().replace('_', " ")));
-        noted.chain(possible).collect::<Vec<_>>().join(", ")
-    }
+/// Stages in words: `flowering, (ripening)`; possible ones in brackets.
+pub fn words(stages: &Stages) -> String {
+    let active = stages.active.iter().map(|stage| stage.as_str().replace('_', " "));
+    let possible = stages.possible.iter().map(|stage| format!("({})", stage.as_str().replace('_', " ")));
+    active.chain(possible).collect::<Vec<_>>().join(", ")
 }
 
 /// The stages a planting is in at an instant, by its notes: active where noted, possible where nothing
@@ -56,7 +38,7 @@ pub fn stages(planting: &Planting, crop: &Crop, at_ms: i64) -> Stages {
             _ => true,
         };
         if noted {
-            stages.noted.insert(stage);
+            stages.active.insert(stage);
         } else if possible {
             stages.possible.insert(stage);
         }
@@ -78,14 +60,14 @@ pub struct Lines {
 impl Lines {
     /// The lines of a crop in these stages; `place_line_c` stands in where the crop has none.
     pub fn of(crop: &Crop, stages: &Stages, place_line_c: f64) -> Self {
-        let all = stages.all();
-        let severe = line(crop, Severity::Severe, &all);
-        let extreme = line(crop, Severity::Extreme, &all);
+        let worse = [Severity::Severe, Severity::Extreme];
+        let severe_c = worse.map(|severity| line(crop, severity, stages, place_line_c).celsius);
         Self {
-            moderate_c: line(crop, Severity::Moderate, &all),
-            severe_c: severe.into_iter().chain(extreme).fold(place_line_c, f64::min),
-            night_moderate_c: night_line(crop, Severity::Moderate, &all)
-                .or_else(|| night_line(crop, Severity::Severe, &all)),
+            moderate_c: crop_line(crop, Severity::Moderate, stages).map(|line| line.celsius),
+            severe_c: severe_c.into_iter().fold(place_line_c, f64::min),
+            night_moderate_c: night_line(crop, Severity::Moderate, stages)
+                .or_else(|| night_line(crop, Severity::Severe, stages))
+                .map(|line| line.celsius),
         }
     }
 }

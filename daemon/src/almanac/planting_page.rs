@@ -60,7 +60,7 @@ pub fn planting_page(
     let rule = rule_of(crop).rule();
     let mut rule_hours = BTreeMap::new();
     let mut worst = None;
-    for heat in crop.heat_rules.iter().filter(|rule| rule.runs_in(&stages.all())) {
+    for heat in crop.heat_rules.iter().filter(|rule| stages.certainty(rule).is_some()) {
         if matches!(heat.measure, Measure::DayMaxC | Measure::HoursAboveC) {
             rule_hours.insert(heat.id.clone(), input.hours_at_or_above(heat.threshold));
         }

@@ -26,8 +26,9 @@ pub struct DegreeDaysArgs {
     /// Temperature above which more warmth does not help, °C.
     #[arg(long, value_name = "°C", allow_negative_numbers = true)]
     pub upper: Option<f64>,
-    /// mean, mean-capped, extremes-clipped, maximum-reflected, single-sine, double-sine, single-triangle or
-    /// double-triangle. Sums of unlike methods must not be compared.
+    /// mean, mean-capped, extremes-clipped, maximum-reflected, single-sine, double-sine, single-triangle,
+    /// double-triangle or ontario-units (a scale of its own, with --base 10). Sums of unlike methods must not
+    /// be compared; integral and integral-peak need readings through the day.
     #[arg(long)]
     pub method: Method,
     /// What warmth above the upper temperature does, for sines and triangles: horizontal (counts as the upper
@@ -63,12 +64,12 @@ pub fn run(args: &DegreeDaysArgs, input: impl Read, out: impl Write, mut err: im
 }
 
 fn rule(args: &DegreeDaysArgs) -> Result<Rule, String> {
-    if args.method == Method::Integral {
-        return Err(
-            "integral needs readings through the day, not its lowest and highest alone; write --method \
-                    single-sine here, or give the readings themselves to glasshour replay"
-                .to_owned(),
-        );
+    if args.method.needs_readings() {
+        return Err(format!(
+            "{} needs readings through the day, not its lowest and highest alone; write --method single-sine \
+             here, or give the readings themselves to glasshour replay",
+            args.method
+        ));
     }
     Rule::try_new(args.method, args.base, args.upper, args.cutoff).map_err(|error| error.to_string())
 }
@@ -184,7 +185,10 @@ impl Season {
             return sink.row(&day.date.to_string(), None, None);
         };
         self.stood_in += usize::from(counted.stood_in == Some(StoodIn::TodaysMaximum));
-        self.sum.add_day(counted.degree_days);
+        // Degree days of temperatures are numbers, and so is any sum of them a sheet can hold.
+        if self.sum.add_day(counted.degree_days).is_err() {
+            return sink.row(&day.date.to_string(), None, None);
+        }
         sink.row(&day.date.to_string(), Some(counted.degree_days), Some(self.sum.total()))
     }
 
@@ -315,15 +319,31 @@ mod tests {
 
     #[test]
     fn the_integral_and_rules_without_sense_are_refused_before_anything_is_read() {
-        let (exit, out, err) = ran("--base 10 --upper 30 --method integral", "date,min_c,max_c\n");
-        assert_eq!((exit, out.as_str()), (2, ""));
-        assert!(err.contains("write --method single-sine"), "{err}");
+        for method in ["integral", "integral-peak"] {
+            let (exit, out, err) =
+                ran(&format!("--base 10 --upper 30 --method {method}"), "date,min_c,max_c\n");
+            assert_eq!((exit, out.as_str()), (2, ""));
+            assert!(err.starts_with(&format!("{method} needs readings through the day")), "{err}");
+            assert!(err.contains("write --method single-sine"), "{err}");
+        }
         let (exit, _, err) = ran("--base 30 --upper 10 --method single-sine", "");
         assert_eq!(exit, 2);
         assert!(err.contains("must lie above the base"), "{err}");
         let (exit, _, err) = ran("--base 10 --method mean", "day,min_c,max_c\n");
         assert_eq!(exit, 2);
         assert!(err.contains("date, min_c, max_c"), "{err}");
+    }
+
+    #[test]
+    fn ontario_units_are_reckoned_from_their_own_thresholds_alone() {
+        // By hand from the formula: (3.33 x 20 - 0.084 x 400 + 1.8 x 10) / 2 = 25.5.
+        let (exit, out, err) =
+            ran("--base 10 --method ontario-units", "date,min_c,max_c\n2026-07-01,14.4,30\n");
+        assert_eq!((exit, err.as_str()), (0, ""));
+        assert_eq!(out, "date,degree_days,total\n2026-07-01,25.5,25.5\n");
+        let (exit, _, err) = ran("--base 7 --method ontario-units", "");
+        assert_eq!(exit, 2);
+        assert!(err.contains("has its own thresholds"), "{err}");
     }
 
     #[test]

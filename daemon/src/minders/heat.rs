@@ -127,7 +127,7 @@ impl Heat {
         let limit_words = match whose {
             Some(standing) => {
                 let maybe =
-                    if standing.stages.noted.is_empty() { ", if the stage is a tender one" } else { "" };
+                    if standing.stages.active.is_empty() { ", if the stage is a tender one" } else { "" };
                 let effect = effect(standing.crop, line);
                 format!(
                     "{} bear {} ({}{maybe}){since}.{effect}",

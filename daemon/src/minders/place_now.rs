@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use agronomy::crop::Crop;
+use agronomy::crop::{Crop, Stages};
 
-use crate::almanac::lines::{Lines, Stages, stages};
+use crate::almanac::lines::{Lines, stages};
 use crate::almanac::shape::Expected;
 use crate::entry::PlaceKind;
 use crate::ground::Planting;

@@ -5,7 +5,7 @@
 
 use std::f64::consts::{FRAC_PI_2, PI};
 
-use super::rule::Cutoff;
+use super::method::Cutoff;
 
 /// How the temperature is taken to run between lowest and highest.
 #[derive(Clone, Copy)]
@@ -61,10 +61,15 @@ impl Curve {
     }
 }
 
+/// What a day's sine between `low` and `high` leaves above `threshold`.
+pub(crate) fn sine_above(low: f64, high: f64, threshold: f64) -> Above {
+    Curve::Sine.above(low, high, threshold)
+}
+
 /// What a curve leaves above a threshold.
-struct Above {
+pub(crate) struct Above {
     /// Mean of the excess, °C d per day.
-    area: f64,
-    /// Share of the time.
-    share: f64,
+    pub(crate) area: f64,
+    /// Share of the time, 0 to 1.
+    pub(crate) share: f64,
 }

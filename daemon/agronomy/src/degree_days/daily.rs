@@ -1,7 +1,8 @@
 //! A day's degree days from its lowest and highest temperature.
 
 use super::curve::Curve;
-use super::rule::{Method, Rule};
+use super::method::Method;
+use super::rule::{ONTARIO_DAY, Rule};
 use crate::units::{Celsius, OutOfRange};
 
 /// The degree days of one day.
@@ -37,9 +38,9 @@ pub enum DailyError {
         /// The highest given.
         max: f64,
     },
-    /// The method integral needs readings through the day.
-    #[error("integral needs readings through the day, not its lowest and highest alone")]
-    NeedsReadings,
+    /// `integral` and `integral-peak` need readings through the day.
+    #[error("{0} needs readings through the day, not its lowest and highest alone")]
+    NeedsReadings(Method),
 }
 
 /// Degree days of one day from its lowest and highest and, for the double methods, the next day's lowest, °C.
@@ -54,15 +55,17 @@ pub enum DailyError {
 /// | `mean-capped`       | min(max(m, b), u) − b                                                       |
 /// | `extremes-clipped`  | (clip(n) + clip(x)) / 2 − b, each clipped to b and u                        |
 /// | `maximum-reflected` | max(0, x − b); above u: max(0, u − (x − u) − b)                             |
+/// | `ontario-units`     | (day + night) / 2, day 3.33 (x − 10) − 0.084 (x − 10)², night 1.8 (n − 4.4) |
 /// | sines, triangles    | area between base and curve, less what the [`Cutoff`](super::Cutoff) says   |
 ///
 /// The sine has x at mid-day: above a threshold L between n and x it leaves
 /// ((m − L)(π/2 − θ) + w cos θ) / π with w = (x − n) / 2, θ = asin((L − m) / w). The intermediate cutoff is
-/// not floored inside the day.
+/// not floored inside the day. Of Ontario units neither half falls below nought, and a highest below 10 °C
+/// or a lowest below 4.4 °C counts nothing; they are a scale of their own, not degree days.
 ///
 /// # Errors
 ///
-/// [`DailyError`]: a temperature that is none (NaN too), lowest above highest, or [`Method::Integral`].
+/// [`DailyError`]: a temperature that is none (NaN too), lowest above highest, or a method that needs readings.
 ///
 /// # Source
 ///
@@ -70,7 +73,8 @@ pub enum DailyError {
 /// Wilhelm (1997), Agricultural and Forest Meteorology 87, method 2. `maximum-reflected`: Perry & Wehner
 /// (1996), HortTechnology 6. Single sine: Baskerville & Emin (1969), Ecology 50, 514-517. Double sine: Allen
 /// (1976), Environmental Entomology 5, 388-396. Triangles and cutoffs: Zalom et al. (1983), UC Leaflet
-/// 21373. Formulas from memory, results checked against published ones in `tests/degree_days.rs`.
+/// 21373. Ontario units: the form from memory; Gray, Ward & Steckel (1980), Journal of Agricultural Science,
+/// found them the better scale for bush tomatoes. Formulas from memory, results checked against published ones in `tests/degree_days.rs`.
 pub fn daily(rule: &Rule, min: f64, max: f64, next_min: Option<f64>) -> Result<Daily, DailyError> {
     let (low, high) = (Celsius::try_new(min)?.get(), Celsius::try_new(max)?.get());
     if low > high {
@@ -94,9 +98,18 @@ pub fn daily(rule: &Rule, min: f64, max: f64, next_min: Option<f64>) -> Result<D
             let degree_days = f64::midpoint(by_curve(curve, low), by_curve(curve, next));
             return Ok(Daily { degree_days, stood_in });
         }
-        Method::Integral => return Err(DailyError::NeedsReadings),
+        Method::OntarioUnits => ontario(low, high),
+        method @ (Method::Integral | Method::IntegralPeak) => return Err(DailyError::NeedsReadings(method)),
     };
     Ok(Daily { degree_days, stood_in: None })
+}
+
+/// Ontario units of a day: a parabola of its highest, a straight line of its lowest.
+fn ontario(low: f64, high: f64) -> f64 {
+    let warm = (high - ONTARIO_DAY).max(0.0);
+    let day = (3.33 * warm - 0.084 * warm * warm).max(0.0);
+    let night = (1.8 * (low - 4.4)).max(0.0);
+    f64::midpoint(day, night)
 }
 
 /// The temperature to which the second half day falls.
@@ -158,6 +171,21 @@ mod tests {
         assert_eq!(daily(&mean, 21.0, 20.0, None), Err(DailyError::Reversed { min: 21.0, max: 20.0 }));
         let double = rule(Method::DoubleSine, None);
         assert!(matches!(daily(&double, 5.0, 20.0, Some(f64::NAN)), Err(DailyError::Temperature(_))));
-        assert_eq!(daily(&rule(Method::Integral, None), 5.0, 20.0, None), Err(DailyError::NeedsReadings));
+        for method in [Method::Integral, Method::IntegralPeak] {
+            let refusal = daily(&rule(method, Some(30.0)), 5.0, 20.0, None);
+            assert_eq!(refusal, Err(DailyError::NeedsReadings(method)));
+        }
+    }
+
+    #[test]
+    fn ontario_units_are_those_worked_by_hand() {
+        // From the formula (from memory): 30 °C by day is 3.33 x 20 - 0.084 x 400 = 33, 14.4 °C by night is
+        // 1.8 x 10 = 18, half of their sum 25.5. Either half counts nothing below its own threshold.
+        let of = |min, max| daily(&rule(Method::OntarioUnits, None), min, max, None).unwrap().degree_days;
+        assert!((of(14.4, 30.0) - 25.5).abs() < 1e-9);
+        assert!((of(4.0, 30.0) - 16.5).abs() < 1e-9);
+        assert!((of(8.4, 9.0) - 3.6).abs() < 1e-9);
+        assert_eq!(of(-5.0, 9.0), 0.0);
+        assert_eq!(of(0.0, 60.0), 0.0);
     }
 }

@@ -1,162 +1,58 @@
 //! What makes two degree-day sums alike: method, thresholds and cutoff.
 
 use std::fmt;
-use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use super::method::{Cutoff, Method};
 use crate::units::{Celsius, OutOfRange};
 
-/// How a day's degree days are found. The sources are at [`daily`](super::daily()).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Method {
-    /// Mean of lowest and highest less the base, not below nought. Has no upper threshold.
-    Mean,
-    /// The same with the mean held between base and upper.
-    MeanCapped,
-    /// Lowest and highest are each held between base and upper before they are averaged.
-    ExtremesClipped,
-    /// The highest alone; what it has above the upper threshold is taken off again.
-    MaximumReflected,
-    /// A sine from the lowest to the highest and back.
-    SingleSine,
-    /// Two half sines; the second falls to the next day's lowest.
-    DoubleSine,
-    /// Straight lines from the lowest to the highest and back.
-    SingleTriangle,
-    /// Straight lines; the second falls to the next day's lowest.
-    DoubleTriangle,
-    /// The area under the readings themselves.
-    Integral,
-}
-
-impl Method {
-    /// Every method, in the order used wherever they are listed.
-    pub const ALL: [Self; 9] = [
-        Self::Mean,
-        Self::MeanCapped,
-        Self::ExtremesClipped,
-        Self::MaximumReflected,
-        Self::SingleSine,
-        Self::DoubleSine,
-        Self::SingleTriangle,
-        Self::DoubleTriangle,
-        Self::Integral,
-    ];
-
-    /// The name used everywhere: commands, files, pages.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Mean => "mean",
-            Self::MeanCapped => "mean-capped",
-            Self::ExtremesClipped => "extremes-clipped",
-            Self::MaximumReflected => "maximum-reflected",
-            Self::SingleSine => "single-sine",
-            Self::DoubleSine => "double-sine",
-            Self::SingleTriangle => "single-triangle",
-            Self::DoubleTriangle => "double-triangle",
-            Self::Integral => "integral",
-        }
-    }
-
-    /// Whether the method follows a curve, so that the kinds of cutoff differ.
-    pub const fn offers_cutoffs(self) -> bool {
-        matches!(self, Self::SingleSine | Self::DoubleSine | Self::SingleTriangle | Self::DoubleTriangle)
-    }
-
-    /// Whether the method is nothing without an upper threshold.
-    pub const fn needs_upper(self) -> bool {
-        matches!(self, Self::MeanCapped | Self::ExtremesClipped | Self::MaximumReflected)
-    }
-
-    /// Whether the method asks for the next day's lowest.
-    pub const fn uses_next_minimum(self) -> bool {
-        matches!(self, Self::DoubleSine | Self::DoubleTriangle)
-    }
-}
-
-impl fmt::Display for Method {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        out.pad(self.as_str())
-    }
-}
-
-/// A word that names no method.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "{0:?} is no degree-day method; write one of mean, mean-capped, extremes-clipped, maximum-reflected, \
-     single-sine, double-sine, single-triangle, double-triangle, integral"
-)]
-pub struct UnknownMethod(pub String);
-
-impl FromStr for Method {
-    type Err = UnknownMethod;
-
-    fn from_str(name: &str) -> Result<Self, UnknownMethod> {
-        Self::ALL
-            .into_iter()
-            .find(|method| method.as_str() == name)
-            .ok_or_else(|| UnknownMethod(name.to_owned()))
-    }
-}
-
-/// What warmth above the upper threshold does.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Cutoff {
-    /// Development goes on at the rate of the upper threshold.
-    #[default]
-    Horizontal,
-    /// Development slows by as much as the upper threshold is passed, and may count back.
-    Intermediate,
-    /// Development stands still.
-    Vertical,
-}
-
-impl Cutoff {
-    /// Every cutoff.
-    pub const ALL: [Self; 3] = [Self::Horizontal, Self::Intermediate, Self::Vertical];
-
-    /// The name used everywhere.
-    pub const fn as_str(self) -> &'static str {
-        match self {
-            Self::Horizontal => "horizontal",
-            Self::Intermediate => "intermediate",
-            Self::Vertical => "vertical",
-        }
-    }
-}
-
-impl fmt::Display for Cutoff {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        out.pad(self.as_str())
-    }
-}
-
-/// A word that names no cutoff.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("{0:?} is no cutoff; write one of horizontal, intermediate, vertical")]
-pub struct UnknownCutoff(pub String);
-
-impl FromStr for Cutoff {
-    type Err = UnknownCutoff;
-
-    fn from_str(name: &str) -> Result<Self, UnknownCutoff> {
-        Self::ALL
-            .into_iter()
-            .find(|cutoff| cutoff.as_str() == name)
-            .ok_or_else(|| UnknownCutoff(name.to_owned()))
-    }
-}
+/// How far above the upper threshold `integral-peak` stands still where nothing else is said, °C (common practice).
+const STOP_ABOVE_UPPER: f64 = 12.0;
+/// The day's threshold of Ontario units, °C; the night's is 4.4 °C.
+pub(super) const ONTARIO_DAY: f64 = 10.0;
 
 /// Method, thresholds (°C) and cutoff of a degree-day sum. Shown as `integral 10/30`.
-#[derive(Clone, Copy, Debug, PartialEq)]
+///
+/// In files it is a map of `method`, `base_c`, `upper_c`, `stop_c` and `cutoff`, checked as it is read.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(try_from = "Written", into = "Written")]
 pub struct Rule {
     method: Method,
     base: f64,
     upper: Option<f64>,
+    stop: Option<f64>,
     cutoff: Cutoff,
+}
+
+/// A rule as it stands in a file.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Written {
+    method: Method,
+    base_c: f64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    upper_c: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    stop_c: Option<f64>,
+    #[serde(default)]
+    cutoff: Cutoff,
+}
+
+impl TryFrom<Written> for Rule {
+    type Error = RuleError;
+
+    fn try_from(written: Written) -> Result<Self, RuleError> {
+        let rule = Self::try_new(written.method, written.base_c, written.upper_c, written.cutoff)?;
+        written.stop_c.map_or(Ok(rule), |stop| rule.with_stop(stop))
+    }
+}
+
+impl From<Rule> for Written {
+    fn from(rule: Rule) -> Self {
+        let Rule { method, base, upper, stop, cutoff } = rule;
+        Self { method, base_c: base, upper_c: upper, stop_c: stop, cutoff }
+    }
 }
 
 /// Why thresholds and a method make no rule.
@@ -180,18 +76,34 @@ pub enum RuleError {
     /// The method follows no curve that could be cut off in more than one way.
     #[error("{0} knows only the horizontal cutoff")]
     CutoffNotOffered(Method),
+    /// Only `integral-peak` stands still at a temperature of its own.
+    #[error("{0} has no temperature at which it stands still; only integral-peak has")]
+    StopNotOffered(Method),
+    /// The stop does not lie above the upper threshold.
+    #[error("the stop {stop} °C must lie above the upper threshold {upper} °C")]
+    StopNotAboveUpper {
+        /// The upper threshold.
+        upper: f64,
+        /// The stop given.
+        stop: f64,
+    },
+    /// Ontario units are one formula: their thresholds are not for choosing.
+    #[error("ontario-units has its own thresholds; write base 10 and no upper one")]
+    FixedThresholds,
 }
 
 impl Rule {
     /// Makes a rule from thresholds in °C.
     ///
     /// [`Method::Mean`] has no upper threshold: one given with it is checked and left out, so that sums by
-    /// that method are alike.
+    /// that method are alike. [`Method::IntegralPeak`] stands still 12 °C above the upper threshold unless
+    /// [`with_stop`](Self::with_stop) says otherwise. [`Method::OntarioUnits`] wants its own base, 10.
     ///
     /// # Errors
     ///
     /// [`RuleError`]: a threshold that is no temperature (NaN too), an upper one not above the base, one
-    /// that is missing though the method or the cutoff needs it, a cutoff the method does not offer.
+    /// that is missing though the method or the cutoff needs it, a cutoff the method does not offer, or
+    /// thresholds of choice for Ontario units.
     pub fn try_new(method: Method, base: f64, upper: Option<f64>, cutoff: Cutoff) -> Result<Self, RuleError> {
         Celsius::try_new(base)?;
         if let Some(upper) = upper {
@@ -210,8 +122,31 @@ impl Rule {
                 return Err(RuleError::NeedsUpper(cutoff.as_str()));
             }
         }
+        if method == Method::OntarioUnits && (base != ONTARIO_DAY || upper.is_some()) {
+            return Err(RuleError::FixedThresholds);
+        }
         let upper = if method == Method::Mean { None } else { upper };
-        Ok(Self { method, base, upper, cutoff })
+        let stop = upper.filter(|_| method == Method::IntegralPeak).map(|upper| upper + STOP_ABOVE_UPPER);
+        if let Some(stop) = stop {
+            Celsius::try_new(stop)?;
+        }
+        Ok(Self { method, base, upper, stop, cutoff })
+    }
+
+    /// The same rule with another temperature at which `integral-peak` stands still, °C.
+    ///
+    /// # Errors
+    ///
+    /// [`RuleError`]: another method, no temperature (NaN too), or not above the upper threshold.
+    pub fn with_stop(self, stop: f64) -> Result<Self, RuleError> {
+        let Some(upper) = self.upper.filter(|_| self.method == Method::IntegralPeak) else {
+            return Err(RuleError::StopNotOffered(self.method));
+        };
+        Celsius::try_new(stop)?;
+        if stop <= upper {
+            return Err(RuleError::StopNotAboveUpper { upper, stop });
+        }
+        Ok(Self { stop: Some(stop), ..self })
     }
 
     /// How a day's degree days are found.
@@ -229,6 +164,11 @@ impl Rule {
         self.upper
     }
 
+    /// Where `integral-peak` stands still, °C; `None` for every other method.
+    pub const fn stop(&self) -> Option<f64> {
+        self.stop
+    }
+
     /// What warmth above the upper threshold does.
     pub const fn cutoff(&self) -> Cutoff {
         self.cutoff
@@ -237,9 +177,16 @@ impl Rule {
 
 impl fmt::Display for Rule {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "{} {}", self.method, self.base)?;
+        write!(out, "{}", self.method)?;
+        if self.method == Method::OntarioUnits {
+            return Ok(());
+        }
+        write!(out, " {}", self.base)?;
         if let Some(upper) = self.upper {
             write!(out, "/{upper}")?;
+        }
+        if let Some(stop) = self.stop {
+            write!(out, "/{stop}")?;
         }
         if self.cutoff != Cutoff::Horizontal {
             write!(out, " {}", self.cutoff)?;
@@ -251,30 +198,6 @@ impl fmt::Display for Rule {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use serde::de::IntoDeserializer;
-    use serde::de::value::{Error, StrDeserializer};
-
-    #[test]
-    fn names_read_back_in_text_and_in_files() {
-        for method in Method::ALL {
-            assert_eq!(method.as_str().parse(), Ok(method));
-            let word: StrDeserializer<'_, Error> = method.as_str().into_deserializer();
-            assert_eq!(Method::deserialize(word), Ok(method));
-        }
-        for cutoff in Cutoff::ALL {
-            assert_eq!(cutoff.as_str().parse(), Ok(cutoff));
-            let word: StrDeserializer<'_, Error> = cutoff.as_str().into_deserializer();
-            assert_eq!(Cutoff::deserialize(word), Ok(cutoff));
-        }
-    }
-
-    #[test]
-    fn an_unknown_word_is_told_every_known_one() {
-        let message = "sine".parse::<Method>().unwrap_err().to_string();
-        assert!(Method::ALL.iter().all(|method| message.contains(method.as_str())), "{message}");
-        let message = "none".parse::<Cutoff>().unwrap_err().to_string();
-        assert!(Cutoff::ALL.iter().all(|cutoff| message.contains(cutoff.as_str())), "{message}");
-    }
 
     #[test]
     fn a_rule_is_shown_by_method_and_thresholds() {
@@ -282,6 +205,45 @@ mod tests {
         assert_eq!(shown(Method::Integral, Some(30.0), Cutoff::Horizontal), "integral 10/30");
         assert_eq!(shown(Method::Mean, None, Cutoff::Horizontal), "mean 10");
         assert_eq!(shown(Method::SingleSine, Some(31.5), Cutoff::Vertical), "single-sine 10/31.5 vertical");
+        assert_eq!(shown(Method::IntegralPeak, Some(30.0), Cutoff::Horizontal), "integral-peak 10/30/42");
+        assert_eq!(shown(Method::OntarioUnits, None, Cutoff::Horizontal), "ontario-units");
+    }
+
+    #[test]
+    fn rules_with_another_stop_are_other_rules() {
+        let peak = Rule::try_new(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        assert_eq!(peak.with_stop(42.0), Ok(peak));
+        assert_ne!(peak.with_stop(40.0), Ok(peak));
+        let refused = peak.with_stop(30.0);
+        assert_eq!(refused, Err(RuleError::StopNotAboveUpper { upper: 30.0, stop: 30.0 }));
+        assert!(matches!(peak.with_stop(f64::NAN), Err(RuleError::Threshold(_))));
+        let plain = Rule::try_new(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        assert_eq!(plain.with_stop(42.0), Err(RuleError::StopNotOffered(Method::Integral)));
+    }
+
+    #[test]
+    fn ontario_units_take_no_thresholds_but_their_own() {
+        let with = |base, upper| Rule::try_new(Method::OntarioUnits, base, upper, Cutoff::Horizontal);
+        assert_eq!(with(10.0, None).map(|rule| rule.base()), Ok(10.0));
+        assert_eq!(with(7.0, None), Err(RuleError::FixedThresholds));
+        assert_eq!(with(10.0, Some(30.0)), Err(RuleError::FixedThresholds));
+    }
+
+    #[test]
+    fn a_rule_comes_back_from_a_file_as_it_was_and_a_senseless_one_is_refused() {
+        let rule = Rule::try_new(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        let text = serde_json::to_string(&rule).unwrap();
+        assert_eq!(serde_json::from_str::<Rule>(&text).unwrap(), rule);
+        for (text, why) in [
+            (r#"{"method":"integral","base_c":30,"upper_c":10}"#, "must lie above the base"),
+            (r#"{"method":"mean-capped","base_c":10}"#, "needs an upper threshold"),
+            (r#"{"method":"integral","base_c":10,"upper_c":30,"stop_c":42}"#, "only integral-peak"),
+            (r#"{"method":"sine","base_c":10}"#, "unknown variant"),
+            (r#"{"method":"mean","base_c":10,"cap":30}"#, "unknown field"),
+        ] {
+            let refusal = serde_json::from_str::<Rule>(text).unwrap_err().to_string();
+            assert!(refusal.contains(why), "{refusal}");
+        }
     }
 
     #[test]

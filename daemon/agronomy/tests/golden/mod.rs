@@ -43,3 +43,30 @@ pub(crate) fn table(table: &'static str) -> Vec<Row> {
 pub(crate) fn close(got: f64, expected: f64, tolerance: f64, what: impl std::fmt::Display) {
     assert!((got - expected).abs() <= tolerance, "{what}: got {got}, table says {expected} ± {tolerance}");
 }
+
+/// The worst error seen, as a share of the tolerance it was held to.
+#[derive(Default)]
+#[allow(dead_code, reason = "each test file takes what it needs")]
+pub(crate) struct Worst {
+    error: f64,
+    tolerance: f64,
+}
+
+#[allow(dead_code, reason = "each test file takes what it needs")]
+impl Worst {
+    /// Asserts like [`close`], and remembers the error.
+    #[track_caller]
+    pub(crate) fn close(&mut self, got: f64, expected: f64, tolerance: f64, what: impl std::fmt::Display) {
+        close(got, expected, tolerance, what);
+        let error = (got - expected).abs();
+        if self.tolerance == 0.0 || error / tolerance > self.error / self.tolerance {
+            (self.error, self.tolerance) = (error, tolerance);
+        }
+    }
+
+    /// Prints the worst error beside its tolerance.
+    pub(crate) fn print(&self, table: &str, cells: usize) {
+        assert!(self.tolerance > 0.0, "{table}: nothing was compared");
+        println!("{table}: {cells} cells, worst error {:.2e} of {:.1e}", self.error, self.tolerance);
+    }
+}

@@ -2,7 +2,7 @@
 
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
-use crate::almanac::lines::{Lines, stages};
+use crate::almanac::lines::{self, Lines, stages};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::rule_of;
 use crate::glance::{PlantingGlance, State};
@@ -57,7 +57,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         since_ms: planting.from_ms,
         ended_ms: planting.ended_ms,
         state,
-        stages: stages.words(),
+        stages: lines::words(&stages),
         line_c: lines.severe_c,
         past_line_c,
         stress_today_h,
