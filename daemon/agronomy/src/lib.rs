@@ -15,3 +15,4 @@ pub mod series;
 pub mod sun;
 pub mod units;
 pub mod vapour;
+pub mod water;
