@@ -26,6 +26,7 @@ mod sheet;
 mod summary;
 mod take_in;
 mod target;
+pub mod water;
 
 /// Looks after every crop in a small house and garden through heat and drought: it watches, reckons and tells.
 #[derive(Debug, Parser)]
@@ -65,6 +66,8 @@ enum Command {
     Mirror(mirror::MirrorArgs),
     /// Looks after the ledger: check, backup, restore, mend, forget.
     Ledger(ledger::LedgerArgs),
+    /// Water: what well-watered grass would give off in this weather.
+    Water(water::WaterArgs),
 }
 
 /// Why a command ended without doing all it was asked.
@@ -113,6 +116,7 @@ pub fn main() -> ExitCode {
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),
+        Command::Water(args) => told(water::run(&args, io::stdin(), &mut out, io::stderr())),
     };
     // What was found comes out also where the command says afterwards that something is wrong with it.
     let flushed = out.flush().map_err(Trouble::from);
