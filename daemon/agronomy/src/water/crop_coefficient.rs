@@ -82,6 +82,19 @@ impl Coefficients {
     /// # Source
     ///
     /// FAO-56 (1998), eq. 66 and figure 34.
+    ///
+    /// # Example
+    ///
+    /// Stages in degree days want the season in degree days; days do not compile:
+    ///
+    /// ```compile_fail,E0308
+    /// use agronomy::units::{CropCoefficient, Days, DegreeDays};
+    /// use agronomy::water::{Coefficients, StageLengths};
+    ///
+    /// fn coefficient(curve: &Coefficients, stages: &StageLengths<DegreeDays>, since: Days) -> CropCoefficient {
+    ///     curve.at(stages, since)
+    /// }
+    /// ```
     pub fn at<U: Progress>(&self, lengths: &StageLengths<U>, since_start: U) -> CropCoefficient {
         let (initial, middle, end) = (self.initial.get(), self.middle.get(), self.end.get());
         let closing = lengths.initial.far();

@@ -109,6 +109,29 @@ impl Day {
     /// # Source
     ///
     /// Allen, Pereira, Raes & Smith, FAO-56 (1998), eq. 6.
+    ///
+    /// # Example
+    ///
+    /// ```
+    /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond, OutOfRange};
+    /// use agronomy::water::{Day, DayOfYear};
+    ///
+    /// // FAO-56, example 18: a cool day in July at 50°48' N, 3.9 mm.
+    /// let day = Day {
+    ///     latitude: Latitude::try_new(50.8)?,
+    ///     altitude: Metres::try_new(100.0)?,
+    ///     day: DayOfYear::try_new(187)?,
+    ///     lowest: Celsius::try_new(12.3)?,
+    ///     highest: Celsius::try_new(21.5)?,
+    ///     vapour: Kilopascal::try_new(1.409)?,
+    ///     solar: DailyRadiation::try_new(22.07)?,
+    ///     wind: MetresPerSecond::try_new(2.078)?,
+    ///     soil_heat: DailyRadiation::try_new(0.0)?,
+    /// };
+    /// let reference = day.reference().expect("such weather can be");
+    /// assert_eq!(format!("{:.1}", reference.total()), "3.9 mm/d");
+    /// # Ok::<(), OutOfRange>(())
+    /// ```
     pub fn reference(&self) -> Result<DayReference, WeatherError> {
         in_order(self.lowest, self.highest)?;
         if self.solar.get() < 0.0 {

@@ -268,7 +268,7 @@ fn the_seed_layer_of_a_loam_is_thirsty_within_an_hour_or_so_and_empty_in_two_to_
     assert!((0.7..1.5).contains(&thirsty), "{thirsty}");
     let empty = hours_of_sun(layer, |layer| layer.dryness().get() > 0.9);
     assert!((2.0..4.0).contains(&empty), "{empty}");
-    // Half the sun, half the haste; a can sets the clock back.
+    // A can sets the clock back.
     let (wet, deeper) =
         layer.dried(coefficient(1.05), millimetres(1.5), Fraction::WHOLE).0.wetted(millimetres(5.0));
     assert_eq!(wet, layer);

@@ -44,7 +44,6 @@ fn radiation_outside_the_air_and_daylight_agree_with_two_libraries() {
         for column in ["ra", "ra_pyet", "ra_refet"] {
             tally.see(ra.get(), row.number(column), 1e-6, format_args!("{column} at {what}"));
         }
-        // The millimetres of that column are Ra / 2.45 or 0.408 Ra: it is told apart in the next line.
         tally.see(ra.evaporates().get(), row.number("ra_mm"), 1e-6, format_args!("ra_mm at {what}"));
         tally.see(daylight(at, day).get(), row.number("n_hours"), 1e-6, format_args!("N at {what}"));
     }
