@@ -17,6 +17,7 @@ pub mod series;
 pub mod sun;
 pub mod units;
 pub mod vapour;
+pub mod water;
 
 pub mod bolting;
 pub mod chill;

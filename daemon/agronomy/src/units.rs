@@ -119,6 +119,69 @@ units! {
     MetabolicRate "metabolic rate" ["W"] 50.0 ..= 2000.0;
 }
 
+// What water needs: radiation, wind, depths of water and soil.
+units! {
+    /// Radiation, or heat, that a square metre gains in a day; negative where it loses.
+    DailyRadiation "radiation of a day" ["MJ/m² d"] -100.0 ..= 100.0;
+    /// Radiation, or heat, that a square metre gains in an hour; negative where it loses.
+    HourlyRadiation "radiation of an hour" ["MJ/m² h"] -10.0 ..= 10.0;
+    /// Radiation, or heat carried off by vapour, at one moment.
+    WattsPerSquareMetre "heat flow" ["W/m²"] -2000.0 ..= 10000.0;
+    /// An angle.
+    Radians "angle" ["rad"] -7.0 ..= 7.0;
+    /// Hours by the mean sun of the place, 12 where it stands highest on average.
+    SolarTime "solar time" ["h"] 0.0 ..= 24.0;
+    /// Hours since midnight UTC.
+    UtcHour "hour of the day in UTC" ["h"] 0.0 ..= 24.0;
+    /// Hours of sunshine or of daylight in a day.
+    DayHours "hours of a day" ["h"] 0.0 ..= 24.0;
+    /// Days since a sowing or planting.
+    Days "time" ["d"] 0.0 ..= 20000.0;
+    /// Minutes a tap stands open.
+    Minutes "time" ["min"] 0.0 ..= 1000000.0;
+    /// Rise of saturation vapour pressure with warmth, and the psychrometric constant.
+    KilopascalPerCelsius "slope of vapour pressure" ["kPa/°C"] 0.0 ..= 10.0;
+    /// Speed of the wind.
+    MetresPerSecond "wind speed" ["m/s"] 0.0 ..= 100.0;
+    /// Height of a wind gauge above the ground.
+    GaugeHeight "height of the wind gauge" ["m"] 0.5 ..= 200.0;
+    /// Height of a crop.
+    PlantHeight "height of the crop" ["m"] 0.0 ..= 20.0;
+    /// Depth of a layer of soil from the surface.
+    SoilDepth "depth of soil" ["m"] 0.0 ..= 5.0;
+    /// Water as the depth it has when spread over the ground: 1 mm is 1 L on a square metre.
+    Millimetres "depth of water" ["mm"] 0.0 ..= 100000.0;
+    /// Water that goes into the air in a day; negative where dew falls.
+    MillimetresPerDay "evapotranspiration" ["mm/d"] -100.0 ..= 1000.0;
+    /// Water that goes into the air in an hour; negative where dew falls.
+    MillimetresPerHour "evapotranspiration" ["mm/h"] -10.0 ..= 100.0;
+    /// A volume of water or of soil.
+    Litres "volume" ["L"] 0.0 ..= 1000000000.0;
+    /// What an emitter gives.
+    LitresPerHour "flow" ["L/h"] 0.0 ..= 100000.0;
+    /// An area of ground.
+    SquareMetres "area" ["m²"] 0.0 ..= 1000000.0;
+    /// A share as a number from 0 to 1, as the equations of soil water take it.
+    Fraction "share" ["of the whole"] 0.0 ..= 1.0;
+    /// Leaf above each square metre of ground, one side counted.
+    LeafArea "leaf area" ["m²/m²"] 0.0 ..= 15.0;
+    /// What a crop uses against what short grass uses in the same weather.
+    CropCoefficient "crop coefficient" ["× ET0"] 0.0 ..= 3.0;
+    /// Heat that each unit of leaf area turns to vapour for each kPa of deficit.
+    DrynessPull "pull of dry air" ["W/m² kPa"] 0.0 ..= 200.0;
+    /// How fast light is lost on its way down through leaves, for each unit of leaf area.
+    Extinction "extinction of light" ["per leaf area"] 0.0 ..= 5.0;
+    /// How readily air or leaf lets vapour through: seconds for each metre.
+    SecondsPerMetre "resistance" ["s/m"] 1.0 ..= 100000.0;
+}
+
+impl Fraction {
+    /// Nothing of it.
+    pub const NONE: Self = Self(0.0);
+    /// All of it.
+    pub const WHOLE: Self = Self(1.0);
+}
+
 impl RelativeHumidity {
     /// Takes what a humidity probe says: 100 to 105 % is a wet or drifting film and is read as 100 %.
     ///

@@ -35,6 +35,7 @@ mod summary;
 pub mod sun;
 mod take_in;
 mod target;
+pub mod water;
 
 /// Looks after every crop in a small house and garden through heat and drought: it watches, reckons and tells.
 #[derive(Debug, Parser)]
@@ -81,6 +82,8 @@ enum Command {
     Mirror(mirror::MirrorArgs),
     /// Looks after the ledger: check, backup, restore, mend, forget.
     Ledger(ledger::LedgerArgs),
+    /// Water: what well-watered grass would give off in this weather.
+    Water(water::WaterArgs),
 }
 
 /// Why a command ended without doing all it was asked.
@@ -158,6 +161,7 @@ pub fn main() -> ExitCode {
         Command::Export(args) => export::run(&args, &mut out),
         Command::Mirror(args) => mirror::run(&args, &mut out),
         Command::Ledger(args) => ledger::run(&args, &mut out),
+        Command::Water(args) => told(water::run(&args, io::stdin(), &mut out, io::stderr())),
     };
     // A reader that has seen enough and closed the pipe is no failure of ours.
     if matches!(done, Err(Trouble::Failed(_))) && out.get_ref().closed {
