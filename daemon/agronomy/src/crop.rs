@@ -12,8 +12,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 
+mod standing;
 mod words;
 
+pub use standing::{OWN, Standing};
 pub use words::{Measure, Severity, Stage};
 
 /// The degree-day methods a crop may name.
