@@ -23,17 +23,9 @@ pub(crate) fn own_figures(table: &Table<'_, '_>, crop: &Crop) -> OwnFigures {
     gather(table, "", crop, &mut found);
     let own: OwnFigures = found.iter().map(|(name, (_, span))| (name.clone(), *span)).collect();
     for fault in crop.with_own(&own).1 {
-        let name = match &fault {
-            OwnFault::Unknown { name, .. }
-            | OwnFault::OutOfRange { name, .. }
-            | OwnFault::OneNumber { name, .. }
-            | OwnFault::Backwards { name, .. } => name.as_str(),
-            // Told at the neighbour that is the grower's own.
-            OwnFault::OutOfOrder(wrong) if own.contains_key(wrong.above) => wrong.above,
-            OwnFault::OutOfOrder(wrong) => wrong.below,
-        };
-        let at = found.get(name).map_or(table.place(""), |(at, _)| *at);
-        table.note(at, refusal(crop, &fault));
+        // Of two neighbours out of order the one that is told at is the grower's own, the later where both are.
+        let places = found.iter().filter(|(name, _)| fault.concerns(name)).map(|(_, (at, _))| *at);
+        table.note(places.max().unwrap_or_default(), refusal(crop, &fault));
     }
     own
 }

@@ -67,6 +67,7 @@ pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
         section.pg aria-labelledby="account" {
             h2 id="account" { "The account" }
             (account(season, civil, glance))
+            (own(season))
             (anew(season))
             (by_hand(season))
             (sums::figures(season))
@@ -118,6 +119,32 @@ fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
                 tr { th scope="row" { "Warm nights" } td { b { (planting.warm_nights) } } }
                 @if let Some((t, day)) = hottest { tr { th scope="row" { "Hottest" } td { b { (tenth(t)) } small { (day_words(day)) } } } }
                 tr { th scope="row" { "Share of time measured" } td { b { (share(planting.measured_share)) } } }
+            }
+        }
+    }
+}
+
+/// The grower's own figures beside the book's.
+fn own(season: &Season) -> Markup {
+    html! {
+        @if !season.planting.own.is_empty() {
+            h2 id="own" { "Your own figures" }
+            table.account aria-labelledby="own" {
+                tbody {
+                    @for one in &season.planting.own {
+                        tr {
+                            th scope="row" { (super::entries::capital(&one.words)) small { (one.figure) } }
+                            td {
+                                b { (one.own) }
+                                small {
+                                    "your own figure; "
+                                    @match &one.book { Some(book) => { "book: " (book) }, None => { "not in the book" } }
+                                }
+                                @if let Some(wrong) = &one.wrong { small { (wrong) } }
+                            }
+                        }
+                    }
+                }
             }
         }
     }

@@ -85,6 +85,19 @@ pub enum OwnFault {
     OutOfOrder(#[from] OutOfOrder),
 }
 
+impl OwnFault {
+    /// Whether it is about the figure of this name.
+    pub fn concerns(&self, figure: &str) -> bool {
+        match self {
+            Self::Unknown { name, .. }
+            | Self::OutOfRange { name, .. }
+            | Self::OneNumber { name, .. }
+            | Self::Backwards { name, .. } => name == figure,
+            Self::OutOfOrder(wrong) => wrong.below == figure || wrong.above == figure,
+        }
+    }
+}
+
 /// Two figures that stand the wrong way round.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{above} {high} is {} {below} {low}; write {}", self.how(), self.what())]
