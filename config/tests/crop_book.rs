@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use agronomy::compost::HeapRule;
 use agronomy::crop::{Measure, Severity, Stage, Standing, line, night_line};
+use config::book::sources_of_book;
 use config::{crop_book, read_crop_book};
 
 const SHIPPED: &str = include_str!("../crops.toml");
@@ -227,6 +228,19 @@ fn every_number_with_a_source_in_the_text_is_listed_with_source_and_standing() {
     assert_eq!(tomato["heat_rule.mean_moderate.consecutive_days"].standing(), Standing::Practice);
     assert_eq!(tomato["gdd.milestone.transplant_to_first_ripe.dd_c"].standing(), Standing::Derived);
     assert_eq!(tomato["air.day_opt_c"].standing(), Standing::Memory);
+}
+
+#[test]
+fn a_figure_that_leans_only_on_sources_cited_from_memory_stands_as_remembered() {
+    // The source list's own rule for sources marked [M].
+    let sources = sources_of_book();
+    let remembered = |key: &String| sources.get(key.as_str()).is_some_and(|source| source.checked == 'M');
+    for (key, crop) in &crop_book().unwrap().crops {
+        for (name, listed) in crop.figures.iter() {
+            let only_memory = listed.figure.sources.iter().all(remembered);
+            assert!(!only_memory, "{key} {name} names {:?} alone", listed.figure.sources);
+        }
+    }
 }
 
 #[test]

@@ -111,7 +111,9 @@ fn one(crop: &Crop, out: &mut impl Write) -> io::Result<()> {
     }
     let second = crop.gdd.alt.as_ref().map(|alt| format!(", second method {}", alt.method));
     writeln!(out, "\nGrowth by warmth: method {}{}", crop.gdd.method, second.unwrap_or_default())?;
-    figures(crop, "gdd.", out)?;
+    for part in ["gdd.t_", "gdd.alt_", "gdd.milestone."] {
+        figures(crop, part, out)?;
+    }
     writeln!(out, "\nHeat")?;
     for rule in &crop.heat_rules {
         let stages: Vec<_> = rule.stages.iter().map(|stage| stage.as_str().replace('_', " ")).collect();

@@ -207,6 +207,7 @@ mod tests {
     use super::super::fixtures;
     use super::*;
     use crate::entry::{Anew, Sums};
+    use crate::glance::OwnGlance;
     use crate::keeper::handle::SeasonAnew;
 
     /// The season of the tomatoes after the crop book and a probe's limits changed.
@@ -229,6 +230,30 @@ mod tests {
         {
             assert!(html.contains(wanted), "{wanted} missing");
         }
+    }
+
+    #[test]
+    fn an_own_figure_stands_beside_the_books_and_says_when_it_no_longer_fits() {
+        let mut season = fixtures::season();
+        assert!(!one(&fixtures::calm(), &season).into_string().contains("Your own figures"));
+        season.planting.own = vec![OwnGlance {
+            figure: "heat_rule.<b>.threshold".to_owned(),
+            words: "heat rule day severe, from".to_owned(),
+            own: "37 °C".to_owned(),
+            book: None,
+            wrong: Some("tomato has no figure of this name".to_owned()),
+        }];
+        let html = one(&fixtures::calm(), &season).into_string();
+        for wanted in [
+            "Your own figures",
+            "Heat rule day severe, from",
+            "37 °C",
+            "not in the book",
+            "tomato has no figure",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing in {html}");
+        }
+        assert!(!html.contains("<b>.threshold"));
     }
 
     #[test]
