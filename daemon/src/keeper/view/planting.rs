@@ -85,7 +85,7 @@ fn own(engine: &Engine, planting: &Planting) -> Vec<OwnGlance> {
             figure: name.clone(),
             words: label(name),
             own: span_words(*lo, *hi, unit),
-            book: listed.map(|listed| value_words(listed)),
+            book: listed.map(value_words),
             wrong: faults.iter().find(|fault| fault.concerns(name)).map(|fault| refusal(book, fault)),
         }
     };
