@@ -5,7 +5,9 @@
 //! below harsh), because a slip of one digit in it would become wrong advice on the hottest day.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
+use agronomy::crop::figures::{Figures, Kind, out_of_order};
 use agronomy::crop::{Chill, Crop, CropBook, Disorder, Figure, Global, Soil};
 
 use crate::faults::Faults;
@@ -14,9 +16,14 @@ use crate::reader::{Notebook, Table};
 mod clock;
 mod figure;
 mod limits;
+mod own;
 mod rules;
+mod sources;
 
-use figure::{CELSIUS, COUNT, KPA, PERCENT, figures, need_figure, sources, span};
+use figure::{figures, need_figure, sources, span};
+pub(crate) use own::own_figures;
+pub use own::refusal;
+pub use sources::{Source, sources_of_book};
 
 /// The book that is shipped.
 const SHIPPED: &str = include_str!("../crops.toml");
@@ -49,7 +56,7 @@ fn read(root: &Table<'_, '_>, text: &str) -> Option<CropBook> {
     let schema = root.need("schema", "schema = 1", root.whole("schema", SCHEMA..=SCHEMA));
     let status = root.text("status").unwrap_or_default();
     let global = root.need("global", "a table [global]", root.table("global", "[global]"));
-    let (global, soils) = global.map(|table| read_global(&table)).unzip();
+    let (global, soils) = global.map(|table| read_global(&table.of("global"))).unzip();
     let crops = root.need("crop", "a table [crop.tomato]", root.table("crop", "[crop]"));
     let crops = crops.map(|table| read_crops(&table));
     let edition = format!("{}-{:08x}", schema?, crc32fast::hash(text.as_bytes()));
@@ -57,21 +64,28 @@ fn read(root: &Table<'_, '_>, text: &str) -> Option<CropBook> {
 }
 
 fn read_global(table: &Table<'_, '_>) -> (Option<Global>, BTreeMap<String, Soil>) {
-    let celsius = |key: &str| need_figure(table, key, &CELSIUS);
-    let kpa = |key: &str| need_figure(table, key, &KPA);
-    let count = |key: &str| need_figure(table, key, &COUNT);
+    let celsius = |key: &str| need_figure(table, key, Kind::Celsius);
+    let kpa = |key: &str| need_figure(table, key, Kind::Kilopascal);
     // Each is read before any is missed, so that all faults are told.
-    let place = (celsius("place_heat_c"), count("place_heat_minutes"), celsius("heat_hour_default_c"));
+    let place = (
+        celsius("place_heat_c"),
+        need_figure(table, "place_heat_minutes", Kind::Minutes),
+        celsius("heat_hour_default_c"),
+    );
     let air = (
-        need_figure(table, "canopy_wet_rh_pct", &PERCENT),
+        need_figure(table, "canopy_wet_rh_pct", Kind::Percent),
         kpa("disease_low_vpd_kpa"),
         kpa("excess_vpd_kpa"),
     );
     let people =
         ["screen", "moderate", "high", "extreme"].map(|step| celsius(&format!("human_heat_index_{step}_c")));
     let compost = (celsius("compost_kill_c"), celsius("compost_max_c"));
-    let turning =
-        ["invessel_days", "windrow_days", "windrow_turns"].map(|key| count(&format!("compost_{key}")));
+    let turning = [
+        ("invessel_days", Kind::DaysInARow),
+        ("windrow_days", Kind::DaysInARow),
+        ("windrow_turns", Kind::Times),
+    ]
+    .map(|(key, kind)| need_figure(table, &format!("compost_{key}"), kind));
     let soils = table.table("soil", "[global.soil]").map(|soils| read_soils(&soils)).unwrap_or_default();
     let global = (|| {
         let [screen, moderate, high, extreme] = people;
@@ -118,11 +132,24 @@ fn read_crops(table: &Table<'_, '_>) -> BTreeMap<String, Crop> {
     let mut crops = BTreeMap::new();
     for key in table.keys() {
         let Some(crop) = table.table(&key.value, format!("[crop.{}]", key.value)) else { continue };
-        if let Some(read) = read_crop(&crop, &key.value) {
-            crops.insert(key.value, read);
-        }
+        let crop = crop.of(&key.value);
+        let _ = crop.book.take_figures();
+        let read = read_crop(&crop, &key.value);
+        let figures = listed(&crop);
+        crops.extend(read.map(|read| (key.value, Crop { figures: figures.into(), ..read })));
     }
     crops
+}
+
+/// All figures of the crop that was just read, by dotted name; those out of order are told.
+fn listed(crop: &Table<'_, '_>) -> Figures {
+    let found = crop.book.take_figures();
+    let places: BTreeMap<_, _> = found.iter().map(|found| (found.name.clone(), found.at)).collect();
+    let figures: Figures = found.into_iter().map(|found| (found.name, found.listed)).collect();
+    for wrong in out_of_order(&figures) {
+        crop.note(places.get(wrong.above).copied().unwrap_or_default(), wrong.to_string());
+    }
+    figures
 }
 
 fn read_crop(table: &Table<'_, '_>, key: &str) -> Option<Crop> {
@@ -137,9 +164,9 @@ fn read_crop(table: &Table<'_, '_>, key: &str) -> Option<Crop> {
         )
     };
     let gdd = part("gdd").and_then(|part| clock::gdd(&part));
-    let days = part("days").map(|part| figures(&part, &COUNT));
+    let days = part("days").map(|part| figures(&part, Kind::Days));
     let germination = part("germination").and_then(|part| clock::germination(&part));
-    let air = part("air").map(|part| figures(&part, &CELSIUS));
+    let air = part("air").map(|part| figures(&part, Kind::Celsius));
     let heat_rules = rules::heat_rules(table, key);
     let cold = part("cold").and_then(|part| limits::cold(&part));
     let vpd = part("vpd_kpa").and_then(|part| limits::vpd(&part));
@@ -166,13 +193,14 @@ fn read_crop(table: &Table<'_, '_>, key: &str) -> Option<Crop> {
         light: light?,
         chill,
         disorders,
+        figures: Arc::default(),
     })
 }
 
 fn read_chill(table: &Table<'_, '_>) -> Option<Chill> {
     let model = table.need("model", "model = \"hours_0_to_7.2C\"", table.line("model"));
     let note = table.line("note");
-    let mut other: BTreeMap<String, Figure> = figures(table, &COUNT);
+    let mut other: BTreeMap<String, Figure> = figures(table, Kind::Days);
     let required_h = other.remove("required_h");
     Some(Chill { model: model?, required_h, other, note })
 }

@@ -6,9 +6,11 @@
 
 use std::collections::BTreeSet;
 
-use agronomy::crop::CropBook;
+use agronomy::crop::figures::OwnFigures;
+use agronomy::crop::{Crop, CropBook};
 use chrono::NaiveDate;
 
+use crate::book::own_figures;
 use crate::faults::Faults;
 use crate::position::{Position, position};
 use crate::reader::{Notebook, Table};
@@ -91,7 +93,7 @@ pub struct Place {
 }
 
 /// One crop in one place.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Planting {
     /// Its short name, used in files and commands.
     pub id: String,
@@ -109,6 +111,8 @@ pub struct Planting {
     pub planted_out: Option<NaiveDate>,
     /// When it was cleared.
     pub ended: Option<NaiveDate>,
+    /// The grower's own figures in the place of the book's, by dotted name, lowest and highest.
+    pub figures: OwnFigures,
 }
 
 /// Where a probe hangs.
@@ -207,11 +211,26 @@ fn plantings(table: &Table<'_, '_>, crops: &CropBook, places: &BTreeSet<String>)
                 entry.fault(key, format!("{key} {after} is before {before}; write a later date"));
             }
         }
+        let known = crop.as_ref().and_then(|key| crops.crops.get(key));
+        let figures = figures(&entry, known, id.as_deref());
         if let (Some(id), Some(crop), Some(place)) = (id, crop, place) {
-            plantings.push(Planting { id, crop, place, variety, count, sown, planted_out, ended });
+            plantings.push(Planting { id, crop, place, variety, count, sown, planted_out, ended, figures });
         }
     }
     plantings
+}
+
+/// Own figures of a planting; those of a crop that is not known cannot be checked and are passed over.
+fn figures(entry: &Table<'_, '_>, crop: Option<&Crop>, planting: Option<&str>) -> OwnFigures {
+    let Some(table) = entry.table("figures", "the planting's figures") else { return OwnFigures::new() };
+    let table = table.of(planting.unwrap_or("planting"));
+    match crop {
+        Some(crop) => own_figures(&table, crop),
+        None => {
+            table.keys();
+            OwnFigures::new()
+        }
+    }
 }
 
 fn probes(table: &Table<'_, '_>, places: &BTreeSet<String>) -> Vec<Hung> {

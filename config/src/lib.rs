@@ -21,4 +21,5 @@ pub use faults::{Fault, Faults};
 pub use ground::{Ground, read_ground};
 pub use record::{Record, read_record};
 pub use site::{Site, read_site};
+pub use words::nearest;
 pub use zone::{Zone, Zones};

@@ -7,6 +7,7 @@
 use std::cell::RefCell;
 use std::ops::Range;
 
+use agronomy::crop::figures::Listed;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -23,6 +24,17 @@ pub(crate) struct Notebook<'t> {
     /// Byte offset, and the message. Syntax faults first.
     notes: RefCell<Vec<(usize, String)>>,
     syntax: usize,
+    figures: RefCell<Vec<Found>>,
+}
+
+/// A figure of a crop book, and where it was found.
+pub(crate) struct Found {
+    /// Its dotted name.
+    pub(crate) name: String,
+    /// Where it starts in the text.
+    pub(crate) at: usize,
+    /// The figure.
+    pub(crate) listed: Listed,
 }
 
 impl<'t> Notebook<'t> {
@@ -37,7 +49,7 @@ impl<'t> Notebook<'t> {
             })
             .collect();
         let syntax = notes.len();
-        (Self { text, notes: RefCell::new(notes), syntax }, tree)
+        (Self { text, notes: RefCell::new(notes), syntax, figures: RefCell::default() }, tree)
     }
 
     /// Notes a fault at a place of the text. What it quotes of the text may hold line breaks or worse; a
@@ -46,6 +58,11 @@ impl<'t> Notebook<'t> {
         let message: String = message.into();
         let message = message.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect();
         self.notes.borrow_mut().push((at, message));
+    }
+
+    /// The figures listed since this was last asked.
+    pub(crate) fn take_figures(&self) -> Vec<Found> {
+        self.figures.take()
     }
 
     /// The value, if nothing was wrong.
@@ -99,6 +116,8 @@ pub(crate) struct Table<'r, 't> {
     tree: &'r DeTable<'t>,
     span: Range<usize>,
     title: String,
+    /// Whose table it is and which of theirs, where messages say so: `tomato`, `gdd`.
+    path: Option<(String, String)>,
     known: RefCell<Vec<String>>,
     missing: RefCell<Vec<(String, String)>>,
 }
@@ -111,7 +130,40 @@ impl<'r, 't> Table<'r, 't> {
         span: Range<usize>,
         title: impl Into<String>,
     ) -> Self {
-        Self { book, tree, span, title: title.into(), known: RefCell::default(), missing: RefCell::default() }
+        let (title, path) = (title.into(), None);
+        Self { book, tree, span, title, path, known: RefCell::default(), missing: RefCell::default() }
+    }
+
+    /// The same table as somebody's own: from here on messages say whose, and where in it.
+    pub(crate) fn of(mut self, whose: &str) -> Self {
+        self.path = Some((whose.to_owned(), String::new()));
+        self
+    }
+
+    /// The same table under another name for the last part of its path: a rule by its id, not by its number.
+    pub(crate) fn called(mut self, name: &str) -> Self {
+        if let Some((_, within)) = &mut self.path {
+            within.push('.');
+            within.push_str(name);
+        }
+        self
+    }
+
+    /// Whose it is and where in it, under a key of this table.
+    fn path_of(&self, key: &str) -> Option<(String, String)> {
+        let (whose, within) = self.path.as_ref()?;
+        let within = if within.is_empty() { key.to_owned() } else { format!("{within}.{key}") };
+        Some((whose.clone(), within))
+    }
+
+    /// Notes a fault at a place of the text, with whose table it is where that is known.
+    pub(crate) fn note(&self, at: usize, message: impl Into<String>) {
+        let message = message.into();
+        match &self.path {
+            None => self.book.note(at, message),
+            Some((whose, within)) if within.is_empty() => self.book.note(at, format!("{whose}: {message}")),
+            Some((whose, within)) => self.book.note(at, format!("{whose}, {within}: {message}")),
+        }
     }
 
     /// The whole text.
@@ -134,9 +186,16 @@ impl<'r, 't> Table<'r, 't> {
         self.tree.get(key).map_or(self.span.start, |value| value.span().start)
     }
 
+    /// Lists a figure under its dotted name, where this is somebody's table.
+    pub(crate) fn list(&self, key: &str, listed: Listed) {
+        if let Some((_, name)) = self.path_of(key) {
+            self.book.figures.borrow_mut().push(Found { name, at: self.place(key), listed });
+        }
+    }
+
     /// Notes a fault at the value of a key.
     pub(crate) fn fault(&self, key: &str, message: impl Into<String>) {
-        self.book.note(self.place(key), message);
+        self.note(self.place(key), message);
     }
 
     /// Every key with the place it stands at, in the order of the alphabet. Makes them known.
@@ -176,7 +235,9 @@ impl<'r, 't> Table<'r, 't> {
     pub(crate) fn table(&self, key: &str, title: impl Into<String>) -> Option<Table<'r, 't>> {
         let value = self.find(key)?;
         if let DeValue::Table(table) = value.get_ref() {
-            return Some(Table::new(self.book, table, value.span(), title));
+            let mut table = Table::new(self.book, table, value.span(), title);
+            table.path = self.path_of(key);
+            return Some(table);
         }
         self.wrong(key, value, &format!("a table [{key}]"));
         None
@@ -192,7 +253,9 @@ impl<'r, 't> Table<'r, 't> {
         let mut tables = Vec::with_capacity(items.len());
         for item in items {
             if let DeValue::Table(table) = item.get_ref() {
-                tables.push(Table::new(self.book, table, item.span(), title));
+                let mut table = Table::new(self.book, table, item.span(), title);
+                table.path = self.path_of(key);
+                tables.push(table);
             } else {
                 self.wrong(key, item, &format!("one [[{key}]] for each"));
             }
@@ -216,10 +279,10 @@ impl Drop for Table<'_, '_> {
             let meant = nearest(name, unused);
             missing.retain(|(missed, _)| Some(missed.as_str()) != meant);
             let advice = meant.map_or_else(|| "leave it out".to_owned(), |word| format!("write {word}"));
-            self.book.note(key.span().start, format!("unknown key {name} in {}; {advice}", self.title));
+            self.note(key.span().start, format!("unknown key {name} in {}; {advice}", self.title));
         }
         for (_, message) in missing {
-            self.book.note(self.span.start, message);
+            self.note(self.span.start, message);
         }
     }
 }

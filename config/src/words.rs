@@ -4,7 +4,7 @@
 ///
 /// Close means: at most a third of the letters differ, and at least one difference is always forgiven.
 /// A swap of neighbours counts as one difference, because it is the commonest slip of the hand.
-pub(crate) fn nearest<'w>(written: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+pub fn nearest<'w>(written: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     let written = folded(written);
     known
         .into_iter()

@@ -2,9 +2,11 @@
 
 use std::collections::BTreeSet;
 
+use agronomy::compost::HeapRule;
 use agronomy::crop::{
-    Certainty, Line, Measure, Severity, Stage, Stages, cold_night_line, crop_line, line, night_line,
+    Certainty, Line, Measure, Severity, Stage, Stages, Standing, cold_night_line, crop_line, line, night_line,
 };
+use config::book::sources_of_book;
 use config::{crop_book, read_crop_book};
 
 const SHIPPED: &str = include_str!("../crops.toml");
@@ -168,39 +170,118 @@ fn the_edition_changes_with_the_smallest_change_of_the_text() {
 }
 
 #[test]
-fn a_damaged_book_names_every_fault() {
-    let damaged = SHIPPED
-        .replacen("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s", 1)
-        .replacen("method = \"mean-capped\"\n", "method = \"mean_caped\"\n", 1)
-        .replacen("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }", 1)
-        .replacen("stages = [\"flowering\"]", "stages = [\"flowring\"]", 1)
-        .replacen("measure = \"daily_mean_c\"", "measure = \"daily_mean\"", 1)
-        .replacen("severity = \"severe\"", "severity = \"terrible\"", 1)
-        .replacen(
-            "threshold = { v = 40.0, s = [\"S14\", \"S16\"] }",
-            "threshold = { v = 104.0, s = [\"S14\"] }",
-            1,
-        )
-        .replacen("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }", 1)
-        .replacen("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,", 1)
-        .replacen("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,", 1);
-    let faults = read_crop_book(&damaged).unwrap_err();
-    let place = |needle: &str| 1 + damaged.lines().position(|line| line.contains(needle)).unwrap();
-    let said: Vec<_> = faults.list.iter().map(|fault| (fault.line, fault.message.as_str())).collect();
+fn a_book_with_a_dozen_faults_names_every_one_with_file_crop_and_field() {
+    let damage = [
+        ("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s"),
+        ("method = \"mean-capped\"\n", "method = \"mean_caped\"\n"),
+        ("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }"),
+        ("dd_c = { v = 985.0, s = [\"S02\"] }", "dd_c = { v = 985.0, s = [\"memroy\"] }"),
+        ("stages = [\"flowering\"]", "stages = [\"flowring\"]"),
+        ("measure = \"daily_mean_c\"", "measure = \"daily_mean\""),
+        ("severity = \"severe\"", "severity = \"terrible\""),
+        ("threshold = { v = 40.0, s = [\"S14\", \"S16\"] }", "threshold = { v = 104.0, s = [\"S14\"] }"),
+        ("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }"),
+        ("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,"),
+        ("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,"),
+        ("[crop.cucumber]\nname = ", "[crop.cucumber]\nnam = "),
+        ("[crop.cucumber.light]\ndli_min = { ", "[crop.cucumber.light]\ndli_min = { lo = 9.0, "),
+    ];
+    let mut text = SHIPPED.to_owned();
+    for (whole, broken) in damage {
+        assert!(text.contains(whole), "{whole} is not in the book any more");
+        text = text.replacen(whole, broken, 1);
+    }
+    let told = read_crop_book(&text).unwrap_err().to_string();
+    let place = |needle: &str| 1 + text.lines().position(|line| line.contains(needle)).unwrap();
+    let after = |table: &str| place(table) + 1;
     let expected = [
-        (place("half an hour"), "v is text; write a number"),
-        (place("mean_caped"), "unknown degree-day method mean_caped; write mean-capped"),
-        (place("v = 6.0"), "t_upper_c 6 is not above the base 7; write more than 7 °C"),
-        (place("flowring"), "unknown stage flowring; write flowering"),
-        (place("\"daily_mean\""), "unknown measure daily_mean; write daily_mean_c"),
-        (place("terrible"), "unknown severity terrible; write minor, moderate, severe or extreme"),
-        (place("v = 104.0"), "v 104 is out of range; write -60 to 90 °C"),
+        (place("half an hour"), "global, place_heat_minutes: v is text; write a number in min"),
+        (place("mean_caped"), "tomato, gdd: unknown degree-day method mean_caped; write mean-capped"),
+        (place("v = 6.0"), "tomato: gdd.t_upper_c 6 is not above gdd.t_base_c 7; write more than 7"),
+        (
+            place("memroy"),
+            "tomato, gdd.milestone.transplant_to_full_cover_mid_season.dd_c: unknown source memroy; write memory",
+        ),
+        (place("flowring"), "tomato, heat_rule.mean_moderate: unknown stage flowring; write flowering"),
+        (
+            place("\"daily_mean\""),
+            "tomato, heat_rule.mean_moderate: unknown measure daily_mean; write daily_mean_c",
+        ),
+        (
+            place("terrible"),
+            "tomato, heat_rule.mean_severe: unknown severity terrible; write minor, moderate, severe or extreme",
+        ),
+        (place("v = 104.0"), "tomato, heat_rule.acute.threshold: v 104 is out of range; write -60 to 90 °C"),
         (
             place("s = [] }"),
-            "frost_damage_c of [crop.tomato.cold] has an empty source; write s = [\"practice\"]",
+            "tomato, cold.frost_damage_c: frost_damage_c has an empty source; write s = [\"practice\"]",
         ),
-        (place("harsh_above = { v = 1.0"), "harsh_above 1 is below drying_above 2; write 2 or more"),
-        (place("kcb_mdi"), "unknown key kcb_mdi in [crop.tomato.water]; write kcb_mid"),
+        (
+            place("harsh_above = { v = 1.0"),
+            "tomato: vpd_kpa.harsh_above 1 is below vpd_kpa.drying_above 2; write 2 or more",
+        ),
+        (place("kcb_mdi"), "tomato, water: unknown key kcb_mdi in [crop.tomato.water]; write kcb_mid"),
+        (after("[crop.cucumber]"), "cucumber: unknown key nam in [crop.cucumber]; write name"),
+        (
+            after("[crop.cucumber.light]"),
+            "cucumber, light: dli_min is neither one number nor a span; write v, or lo and hi",
+        ),
     ];
-    assert_eq!(said, expected);
+    let lines: Vec<_> = told.lines().collect();
+    assert_eq!(lines.len(), expected.len(), "{told}");
+    for (line, (number, message)) in lines.iter().zip(expected) {
+        assert!(line.starts_with(&format!("crops.toml:{number}:")), "{number}: {line}");
+        assert!(line.ends_with(&format!(": {message}")), "{message}: {line}");
+    }
+}
+
+#[test]
+fn every_number_with_a_source_in_the_text_is_listed_with_source_and_standing() {
+    // Counted in the text itself: an inline table with `s` and a value is a figure; soils and germination tables
+    // hold columns instead.
+    fn count(value: &toml::Value) -> usize {
+        match value {
+            toml::Value::Table(table) if table.contains_key("s") => {
+                usize::from(table.contains_key("v") || table.contains_key("lo"))
+            }
+            toml::Value::Table(table) => table.values().map(count).sum(),
+            toml::Value::Array(list) => list.iter().map(count).sum(),
+            _ => 0,
+        }
+    }
+    let text = toml::from_str::<toml::Value>(SHIPPED).unwrap();
+    let book = crop_book().unwrap();
+    for (key, crop) in &book.crops {
+        assert_eq!(crop.figures.len(), count(&text["crop"][key]), "{key}");
+        for (name, listed) in crop.figures.iter() {
+            assert!(!listed.figure.sources.is_empty(), "{key} {name}");
+        }
+    }
+    let tomato = &book.crops["tomato"].figures;
+    // Read by eye: S02 alone; practice; S01 with memory behind it is remembered.
+    assert_eq!(tomato["gdd.t_base_c"].standing(), Standing::Published);
+    assert_eq!(tomato["heat_rule.mean_moderate.consecutive_days"].standing(), Standing::Practice);
+    assert_eq!(tomato["gdd.milestone.transplant_to_first_ripe.dd_c"].standing(), Standing::Derived);
+    assert_eq!(tomato["air.day_opt_c"].standing(), Standing::Memory);
+}
+
+#[test]
+fn a_figure_that_leans_only_on_sources_cited_from_memory_stands_as_remembered() {
+    // The source list's own rule for sources marked [M].
+    let sources = sources_of_book();
+    let remembered = |key: &String| sources.get(key.as_str()).is_some_and(|source| source.checked == 'M');
+    for (key, crop) in &crop_book().unwrap().crops {
+        for (name, listed) in crop.figures.iter() {
+            let only_memory = listed.figure.sources.iter().all(remembered);
+            assert!(!only_memory, "{key} {name} names {:?} alone", listed.figure.sources);
+        }
+    }
+}
+
+#[test]
+fn the_rule_for_compost_heat_is_that_of_the_book() {
+    // 7 CFR 205.203(c)(2) as quoted by two bodies: 131 to 170 °F are 55 to 77 °C; 3 days, 15 days, 5 turns.
+    let rule = HeapRule::of_book(&crop_book().unwrap().global).unwrap();
+    assert_eq!((rule.from.get(), rule.to.get()), (55.0, 77.0));
+    assert_eq!((rule.vessel_days, rule.windrow_days, rule.windrow_turns), (3, 15, 5));
 }

@@ -118,6 +118,7 @@ fn every_optional_setting_of_the_sample_stands_at_its_default() {
         sown = 2026-03-01
         planted_out = 2026-05-04
         ended = 2026-10-31
+        figures.heat_rule.day_severe.threshold = 35.0
         [[start.probe]]
         probe = \"post\"
         place = \"long-house\""

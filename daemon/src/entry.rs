@@ -80,6 +80,18 @@ pub enum Note {
         /// Which.
         planting: String,
     },
+    /// Ground: a grower's own figure for a planting, in the place of the crop book's, for all of its life.
+    OwnFigure {
+        /// Which planting.
+        planting: String,
+        /// The figure's dotted name in the book, `heat_rule.day_severe.threshold`.
+        figure: String,
+        /// The number, or the lower end of a span, in the book's unit.
+        from: f64,
+        /// The upper end of a span.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        to: Option<f64>,
+    },
     /// Ground: a probe hangs at a place from now on (it leaves the place where it hung before).
     Hang {
         /// Which probe.
@@ -278,7 +290,11 @@ impl Note {
     /// The ledger's word for the kind of entry.
     pub fn kind(&self) -> &'static str {
         match self {
-            Self::Place { .. } | Self::Planting { .. } | Self::End { .. } | Self::Hang { .. } => "ground",
+            Self::Place { .. }
+            | Self::Planting { .. }
+            | Self::End { .. }
+            | Self::Hang { .. }
+            | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::HeatWarning { .. } => "outlook",
             Self::Reply { .. } => "reply",
@@ -302,6 +318,7 @@ impl Note {
             | Self::Thermometer { place, .. } => place.clone(),
             Self::Planting { planting, .. }
             | Self::End { planting }
+            | Self::OwnFigure { planting, .. }
             | Self::FirstFlower { planting }
             | Self::FirstRipe { planting } => planting.clone(),
             Self::Hang { probe, .. } => probe.clone(),

@@ -177,6 +177,24 @@ pub struct PlantingGlance {
     pub measured_share: f64,
     /// Warm nights so far.
     pub warm_nights: u32,
+    /// The grower's own figures in the place of the book's, by name.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub own: Vec<OwnGlance>,
+}
+
+/// A grower's own figure beside the book's.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OwnGlance {
+    /// Its dotted name in the book.
+    pub figure: String,
+    /// What it is, in words.
+    pub words: String,
+    /// The grower's own, with its unit.
+    pub own: String,
+    /// The book's, with its unit; none where the book has no such figure any more.
+    pub book: Option<String>,
+    /// What is wrong with it by now, in words: the book has changed since it was noted.
+    pub wrong: Option<String>,
 }
 
 /// One probe at a glance.

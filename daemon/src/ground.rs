@@ -5,6 +5,8 @@
 
 use std::collections::BTreeSet;
 
+use agronomy::crop::figures::OwnFigures;
+
 use crate::entry::{Began, Entry, Note, PlaceKind};
 
 mod check;
@@ -45,6 +47,8 @@ pub struct Planting {
     pub first_flower_ms: Option<i64>,
     /// First ripe fruit noted, UTC ms.
     pub first_ripe_ms: Option<i64>,
+    /// The grower's own figures in the place of the book's, by dotted name.
+    pub figures: OwnFigures,
 }
 
 impl Planting {
@@ -128,6 +132,7 @@ impl Ground {
                     ended_ms: None,
                     first_flower_ms: None,
                     first_ripe_ms: None,
+                    figures: OwnFigures::new(),
                 });
             }
             Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
@@ -142,6 +147,9 @@ impl Ground {
                 });
             }
             Note::End { planting } => self.with_planting(planting, |it| it.ended_ms = Some(from_ms)),
+            Note::OwnFigure { planting, figure, from, to } => self.with_planting(planting, |it| {
+                it.figures.insert(figure.clone(), [*from, to.unwrap_or(*from)]);
+            }),
             Note::FirstFlower { planting } => {
                 self.with_planting(planting, |it| it.first_flower_ms = Some(from_ms));
             }

@@ -9,6 +9,7 @@ pub mod clock;
 pub mod couriers;
 pub mod demo;
 pub mod entry;
+pub mod figure_words;
 pub mod glance;
 pub mod ground;
 pub mod keeper;

@@ -1,15 +1,17 @@
 //! What the core knows of the site and the crop book; neither changes while the program runs.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use agronomy::crop::CropBook;
+use agronomy::crop::{Crop, CropBook};
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 use agronomy::sun::{RiseSet, rise_set};
 use agronomy::units::{Latitude, Longitude};
 
 use crate::calendar::{Calendar, Day};
+use crate::ground::Planting;
 use crate::reading::ProbeName;
 
 /// What probes can measure at all: by probe and quantity, low and high in the quantity's unit. Values outside are in
@@ -61,6 +63,14 @@ impl Site {
     pub fn limits_of(&self, probe: &ProbeName, quantity: Quantity) -> Option<(f64, f64)> {
         // Most sites have none, and the key of a look-up is a copy.
         if self.limits.is_empty() { None } else { self.limits.get(&(probe.clone(), quantity)).copied() }
+    }
+
+    /// A planting's crop: that of the book, with the grower's own figures in it; none when it is not in the book.
+    pub fn crop_of(&self, planting: &Planting) -> Option<Cow<'_, Crop>> {
+        let crop = self.book.crops.get(&planting.crop)?;
+        // Most plantings have none, and with them the crop is a copy.
+        let own = &planting.figures;
+        Some(if own.is_empty() { Cow::Borrowed(crop) } else { Cow::Owned(crop.with_own(own).0) })
     }
 
     /// The heat line of every place under cover, °C.

@@ -1,28 +1,22 @@
 //! A crop's heat clock, and how its seed comes up.
 
+use agronomy::crop::figures::Kind;
 use agronomy::crop::{Alternative, Gdd, Germination, GerminationRow, METHODS, Milestone};
 
-use super::figure::{CELSIUS, COUNT, figure, need_figure, sources};
+use super::figure::{figure, need_figure, sources};
 use crate::reader::Table;
 
 /// Reads `[crop.X.gdd]`.
 pub(super) fn gdd(table: &Table<'_, '_>) -> Option<Gdd> {
     let method = table.need("method", "method = \"integral\"", method(table, "method"));
-    let base = need_figure(table, "t_base_c", &CELSIUS);
-    let upper = figure(table, "t_upper_c", &CELSIUS);
+    let base = need_figure(table, "t_base_c", Kind::Celsius);
+    let upper = figure(table, "t_upper_c", Kind::Celsius);
     // The optimum of a curve that is used with a flat cap instead; kept in the book for the reader.
-    let _ = figure(table, "t_opt_cap_c", &CELSIUS);
+    let _ = figure(table, "t_opt_cap_c", Kind::Celsius);
     let alt_method = self::method(table, "alt_method");
-    let alt_base = figure(table, "alt_t_base_c", &CELSIUS);
-    let alt_upper = figure(table, "alt_t_upper_c", &CELSIUS);
+    let alt_base = figure(table, "alt_t_base_c", Kind::Celsius);
+    let alt_upper = figure(table, "alt_t_upper_c", Kind::Celsius);
     let milestones = milestones(table, alt_method.is_some());
-    ordered(table, "t_upper_c", base.as_ref().map(|base| base.lo), upper.as_ref().map(|upper| upper.lo));
-    ordered(
-        table,
-        "alt_t_upper_c",
-        alt_base.as_ref().map(|base| base.lo),
-        alt_upper.as_ref().map(|upper| upper.lo),
-    );
     let (base, upper) = (base?.lo, upper.map(|upper| upper.lo));
     // A second method without limits of its own shares those of the first.
     let alt = alt_method.map(|method| match &alt_base {
@@ -38,21 +32,18 @@ fn method(table: &Table<'_, '_>, key: &str) -> Option<String> {
     Some(written)
 }
 
-fn ordered(table: &Table<'_, '_>, key: &str, base: Option<f64>, upper: Option<f64>) {
-    if let (Some(base), Some(upper)) = (base, upper)
-        && upper <= base
-    {
-        table.fault(key, format!("{key} {upper} is not above the base {base}; write more than {base} °C"));
-    }
-}
-
 fn milestones(table: &Table<'_, '_>, has_alt: bool) -> Vec<Milestone> {
     let mut milestones = Vec::new();
     for step in table.tables("milestone", "a milestone") {
         let from = step.need("from", "from = \"sow\"", step.line("from"));
         let to = step.need("to", "to = \"harvest\"", step.line("to"));
-        let sum = need_figure(&step, "dd_c", &COUNT);
+        let step = match (&from, &to) {
+            (Some(from), Some(to)) => step.called(&format!("{from}_to_{to}")),
+            _ => step,
+        };
         let model = step.need("model", "model = \"main\"", step.line("model"));
+        let other = model.as_deref() == Some("ontario_units");
+        let sum = need_figure(&step, "dd_c", if other { Kind::HeatUnits } else { Kind::DegreeDays });
         let own_note = step.line("note");
         if let Some(model) = &model {
             let known =
@@ -77,17 +68,12 @@ fn milestones(table: &Table<'_, '_>, has_alt: bool) -> Vec<Milestone> {
 
 /// Reads `[crop.X.germination]`.
 pub(super) fn germination(table: &Table<'_, '_>) -> Option<Germination> {
-    let min = need_figure(table, "t_min_c", &CELSIUS);
-    let opt = need_figure(table, "t_opt_c", &CELSIUS);
-    let max = need_figure(table, "t_max_c", &CELSIUS);
-    let emerge_base = figure(table, "emerge_t_base_c", &CELSIUS);
-    let emerge_sum = figure(table, "emerge_dd", &COUNT);
+    let min = need_figure(table, "t_min_c", Kind::Celsius);
+    let opt = need_figure(table, "t_opt_c", Kind::Celsius);
+    let max = need_figure(table, "t_max_c", Kind::Celsius);
+    let emerge_base = figure(table, "emerge_t_base_c", Kind::Celsius);
+    let emerge_sum = figure(table, "emerge_dd", Kind::DegreeDays);
     let rows = table.table("table", "the germination table").map(|inner| rows(&inner)).unwrap_or_default();
-    if let (Some(min), Some(max)) = (&min, &max)
-        && min.lo >= max.hi
-    {
-        table.fault("t_max_c", format!("t_max_c {} is not above t_min_c {}; write more", max.hi, min.lo));
-    }
     Some(Germination { min: min?, opt: opt?, max: max?, emerge_base, emerge_sum, table: rows })
 }
 

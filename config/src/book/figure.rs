@@ -4,36 +4,21 @@ use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
 use agronomy::crop::Figure;
+use agronomy::crop::figures::{Kind, Listed};
 
+use super::sources::{sources_of_book, words_for_sources};
 use crate::reader::Table;
-
-/// What a figure is measured in and where it can lie.
-pub(super) struct Kind {
-    unit: &'static str,
-    low: f64,
-    high: f64,
-}
-
-/// Temperatures at which plants, people and compost are looked at.
-pub(super) const CELSIUS: Kind = Kind { unit: "°C", low: -60.0, high: 90.0 };
-/// Vapour-pressure deficits.
-pub(super) const KPA: Kind = Kind { unit: "kPa", low: 0.0, high: 10.0 };
-/// Shares of a hundred.
-pub(super) const PERCENT: Kind = Kind { unit: "%", low: 0.0, high: 100.0 };
-/// Days, hours, degree days, turns, litres, light sums.
-pub(super) const COUNT: Kind = Kind { unit: "", low: 0.0, high: 10_000.0 };
-/// Coefficients and shares, and metres of a plant.
-pub(super) const SMALL: Kind = Kind { unit: "", low: 0.0, high: 10.0 };
+use crate::words::nearest;
 
 /// A figure that must be there.
-pub(super) fn need_figure(table: &Table<'_, '_>, key: &str, kind: &Kind) -> Option<Figure> {
+pub(super) fn need_figure(table: &Table<'_, '_>, key: &str, kind: Kind) -> Option<Figure> {
     table.need(key, &format!("{key} = {{ v = 1.0, s = [\"practice\"] }}"), figure(table, key, kind))
 }
 
-/// A figure: `{ v, s }` or `{ lo, hi, s }`, with a note or without.
-pub(super) fn figure(table: &Table<'_, '_>, key: &str, kind: &Kind) -> Option<Figure> {
-    let inner = table.table(key, format!("{key} of {}", table.title()))?;
-    let read = |name| inner.number(name, kind.unit, kind.low..=kind.high);
+/// A figure: `{ v, s }` or `{ lo, hi, s }`, with a note or without. It is listed under its dotted name.
+pub(super) fn figure(table: &Table<'_, '_>, key: &str, kind: Kind) -> Option<Figure> {
+    let inner = table.table(key, key)?;
+    let read = |name| number(&inner, name, kind);
     let (value, lo, hi) = (read("v"), read("lo"), read("hi"));
     let sources = sources(&inner);
     let note = inner.line("note");
@@ -49,17 +34,33 @@ pub(super) fn figure(table: &Table<'_, '_>, key: &str, kind: &Kind) -> Option<Fi
         table.fault(key, format!("lo {lo} of {key} is above hi {hi}; write the smaller first"));
         return None;
     }
-    Some(Figure { lo, hi, sources: sources?, note })
+    let figure = Figure { lo, hi, sources: sources?, note };
+    table.list(key, Listed { kind, figure: figure.clone() });
+    Some(figure)
+}
+
+fn number(table: &Table<'_, '_>, key: &str, kind: Kind) -> Option<f64> {
+    let (low, high) = kind.range();
+    let number = table.number(key, kind.unit(), low..=high)?;
+    if !kind.holds(number) {
+        table.fault(key, format!("{key} {number} is no whole number; write {}", kind.bounds()));
+        return None;
+    }
+    Some(number)
 }
 
 /// Every key of the table that has not been asked for yet, as figures under their names.
 ///
-/// The book's figures carry their unit last in the name; where a table mixes units, a name that ends in
-/// `_c` is a temperature whatever the kind says.
-pub(super) fn figures(table: &Table<'_, '_>, kind: &Kind) -> BTreeMap<String, Figure> {
+/// The book's figures carry their unit last in the name, and where a table mixes units the name goes before `kind`.
+pub(super) fn figures(table: &Table<'_, '_>, kind: Kind) -> BTreeMap<String, Figure> {
     let mut figures = BTreeMap::new();
     for key in table.unread() {
-        let kind = if key.value.ends_with("_c") { &CELSIUS } else { kind };
+        let kind = match key.value.as_str() {
+            name if name.ends_with("_c") => Kind::Celsius,
+            name if name.split('_').any(|word| word == "weeks") => Kind::Weeks,
+            name if name.ends_with("_h") => Kind::Hours,
+            _ => kind,
+        };
         if let Some(figure) = figure(table, &key.value, kind) {
             figures.insert(key.value, figure);
         }
@@ -67,12 +68,17 @@ pub(super) fn figures(table: &Table<'_, '_>, kind: &Kind) -> BTreeMap<String, Fi
     figures
 }
 
-/// The keys of the sources behind a figure; there must be at least one.
+/// The keys of the sources behind a figure; there must be at least one, and the source list must know each.
 pub(super) fn sources(table: &Table<'_, '_>) -> Option<Vec<String>> {
     let list = table.need("s", "s = [\"practice\"]", table.texts("s"))?;
     if list.is_empty() || list.iter().any(|source| source.value.trim().is_empty()) {
         table.fault("s", format!("{} has an empty source; write s = [\"practice\"]", table.title()));
         return None;
+    }
+    let known = || words_for_sources().chain(sources_of_book().keys().copied());
+    for source in list.iter().filter(|source| known().all(|key| key != source.value)) {
+        let instead = nearest(&source.value, known()).unwrap_or("practice, or a key of crop-sources.md");
+        table.note(source.at, format!("unknown source {}; write {instead}", source.value));
     }
     Some(list.into_iter().map(|source| source.value).collect())
 }

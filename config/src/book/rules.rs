@@ -2,9 +2,10 @@
 
 use std::collections::BTreeSet;
 
+use agronomy::crop::figures::Kind;
 use agronomy::crop::{HeatRule, Measure, Severity, Stage};
 
-use super::figure::{CELSIUS, COUNT, figure, need_figure};
+use super::figure::{figure, need_figure};
 use crate::reader::Table;
 
 /// Reads every `[[crop.X.heat_rule]]`.
@@ -12,8 +13,12 @@ pub(super) fn heat_rules(crop: &Table<'_, '_>, key: &str) -> Vec<HeatRule> {
     let mut ids = BTreeSet::new();
     let mut rules = Vec::new();
     for table in crop.tables("heat_rule", &format!("a [[crop.{key}.heat_rule]]")) {
-        let rule = heat_rule(&table);
-        let Some(rule) = rule else { continue };
+        let id = table.need("id", "id = \"day_severe\"", table.line("id"));
+        let table = match &id {
+            Some(id) => table.called(id),
+            None => table,
+        };
+        let Some(rule) = heat_rule(&table, id) else { continue };
         if !ids.insert(rule.id.clone()) {
             table.fault("id", format!("id {} is used twice in {key}; write another", rule.id));
         }
@@ -22,17 +27,16 @@ pub(super) fn heat_rules(crop: &Table<'_, '_>, key: &str) -> Vec<HeatRule> {
     rules
 }
 
-fn heat_rule(table: &Table<'_, '_>) -> Option<HeatRule> {
-    let id = table.need("id", "id = \"day_severe\"", table.line("id"));
+fn heat_rule(table: &Table<'_, '_>, id: Option<String>) -> Option<HeatRule> {
     let stages = table.need("stages", "stages = [\"any\"]", stages(table));
     let measures = Measure::ALL.map(|measure| (measure.as_str(), measure));
     let measure = table.need("measure", "measure = \"day_max_c\"", table.word("measure", &measures));
     let severities = Severity::ALL.map(|severity| (severity.as_str(), severity));
     let severity = table.need("severity", "severity = \"moderate\"", table.word("severity", &severities));
-    let threshold = need_figure(table, "threshold", &CELSIUS);
-    let night = figure(table, "night_threshold", &CELSIUS);
-    let hours = figure(table, "min_hours_per_day", &COUNT);
-    let days = figure(table, "consecutive_days", &COUNT);
+    let threshold = need_figure(table, "threshold", Kind::Celsius);
+    let night = figure(table, "night_threshold", Kind::Celsius);
+    let hours = figure(table, "min_hours_per_day", Kind::HoursOfDay);
+    let days = figure(table, "consecutive_days", Kind::DaysInARow);
     let effect = table.need("effect", "effect = \"...\"", table.line("effect"));
     let measure = measure?;
     if (measure == Measure::DayMaxAndNightMinC) != table.has("night_threshold") {
@@ -40,15 +44,6 @@ fn heat_rule(table: &Table<'_, '_>) -> Option<HeatRule> {
             "measure",
             "night_threshold and day_max_and_night_min_c belong together; write both or neither",
         );
-    }
-    if let Some(hours) = hours.as_ref().filter(|hours| hours.hi > 24.0) {
-        table.fault(
-            "min_hours_per_day",
-            format!("min_hours_per_day {} is out of range; write 0 to 24", hours.hi),
-        );
-    }
-    if let Some(days) = days.as_ref().filter(|days| days.lo < 1.0 || days.lo != days.lo.floor()) {
-        table.fault("consecutive_days", format!("consecutive_days {} is no count; write 1, 2, 3", days.lo));
     }
     let threshold = threshold?;
     Some(HeatRule {

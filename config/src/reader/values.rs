@@ -13,7 +13,17 @@ use crate::words::nearest;
 impl Table<'_, '_> {
     pub(super) fn wrong(&self, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
         let message = format!("{key} is {}; write {wanted}", kind(value.get_ref()));
-        self.book.note(value.span().start, message);
+        self.note(value.span().start, message);
+    }
+
+    /// Whether a table is written there. Notes nothing.
+    pub(crate) fn holds_table(&self, key: &str) -> bool {
+        self.find(key).is_some_and(|value| matches!(value.get_ref(), DeValue::Table(_)))
+    }
+
+    /// Whether a list is written there. Notes nothing.
+    pub(crate) fn holds_list(&self, key: &str) -> bool {
+        self.find(key).is_some_and(|value| matches!(value.get_ref(), DeValue::Array(_)))
     }
 
     /// Text.
@@ -67,7 +77,7 @@ impl Table<'_, '_> {
                 "" => format!("there is no {what} in this file yet; add one first"),
                 word => format!("write {word}"),
             };
-            self.book.note(at, format!("unknown {what} {written}; {what_then}"));
+            self.note(at, format!("unknown {what} {written}; {what_then}"));
         }
         found
     }
@@ -83,7 +93,7 @@ impl Table<'_, '_> {
             return Some(number);
         }
         let message = format!("{key} {number} is out of range; write {}{}", spoken(&bounds), after(unit));
-        self.book.note(value.span().start, message);
+        self.note(value.span().start, message);
         None
     }
 
@@ -99,13 +109,13 @@ impl Table<'_, '_> {
             return Some(number);
         }
         let message = format!("{key} {digits} is out of range; write {} to {}", bounds.start(), bounds.end());
-        self.book.note(value.span().start, message);
+        self.note(value.span().start, message);
         None
     }
 
     /// A list of texts, each with its place.
     pub(crate) fn texts(&self, key: &str) -> Option<Vec<At<String>>> {
-        self.list(key, "a list of texts in quotation marks", |value| match value {
+        self.all(key, "a list of texts in quotation marks", |value| match value {
             DeValue::String(text) => Some(text.to_string()),
             _ => None,
         })
@@ -113,10 +123,10 @@ impl Table<'_, '_> {
 
     /// A list of finite numbers, each with its place.
     pub(crate) fn numbers(&self, key: &str) -> Option<Vec<At<f64>>> {
-        self.list(key, "a list of numbers", |value| as_number(value).filter(|number| number.is_finite()))
+        self.all(key, "a list of numbers", |value| as_number(value).filter(|number| number.is_finite()))
     }
 
-    fn list<T>(
+    fn all<T>(
         &self,
         key: &str,
         wanted: &str,
@@ -208,7 +218,7 @@ impl Table<'_, '_> {
     pub(crate) fn all_named_or_numbered(&self, key: &str, wanted: &str) -> Option<Vec<Named>> {
         let value = self.find(key)?;
         if matches!(value.get_ref(), DeValue::Array(_)) {
-            let list = self.list(key, wanted, named_or_numbered)?;
+            let list = self.all(key, wanted, named_or_numbered)?;
             return Some(list.into_iter().map(|item| item.value).collect());
         }
         self.named_or_numbered(key, wanted).map(|one| vec![one])
@@ -225,7 +235,7 @@ impl Table<'_, '_> {
         let date = NaiveDate::parse_from_str(&written, "%Y-%m-%d").ok();
         if date.is_none() {
             let said = if written.is_empty() { kind(value.get_ref()).to_owned() } else { written };
-            self.book.note(value.span().start, format!("{key} is {said}; write a date such as 2026-05-04"));
+            self.note(value.span().start, format!("{key} is {said}; write a date such as 2026-05-04"));
         }
         date
     }

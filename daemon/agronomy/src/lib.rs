@@ -7,6 +7,7 @@
 //! Transcendental functions come from `libm`, so that a season reckoned on a small board and on a desk
 //! machine has the same bytes.
 
+pub mod compost;
 pub mod crop;
 pub mod degree_days;
 pub mod heat_stress;
@@ -14,6 +15,7 @@ pub mod heat_waves;
 pub mod people;
 pub mod quantity;
 pub mod series;
+pub mod signs;
 pub mod sun;
 pub mod units;
 pub mod vapour;

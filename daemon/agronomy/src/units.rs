@@ -97,6 +97,8 @@ units! {
     Latitude "latitude" ["°"] -90.0 ..= 90.0;
     /// Degrees east of Greenwich; west is negative.
     Longitude "longitude" ["°"] -180.0 ..= 180.0;
+    /// Hours of one day, in a row or not.
+    HoursOfDay "hours of a day" ["h"] 0.0 ..= 24.0;
     /// Heat (or cold) gathered beyond a line: one degree past it for one hour.
     DegreeHours "degree hours" ["°C h"] 0.0 ..= 10_000_000.0;
     /// Power of sunlight on a surface.

@@ -217,7 +217,9 @@ fn saturation_over_water_and_over_ice_are_those_of_wmo_and_psychrolib() {
             frozen += 1;
         }
     }
-    [water, fao].map(|kept| kept.assert(1395));
+    for kept in [water, fao] {
+        kept.assert(1395);
+    }
     ice.assert(frozen);
     assert!(frozen > 300, "{frozen}");
 }

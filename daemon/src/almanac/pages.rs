@@ -91,8 +91,8 @@ pub fn make(site: &Site, ground: &Ground, readings: &dyn Readings, place: &str, 
         .iter()
         .filter(|planting| planting.place == place && stands_in(planting, &input.day))
         .filter_map(|planting| {
-            let crop = site.book.crops.get(&planting.crop)?;
-            Some(planting_page(&input, &page, planting, crop, site.place_line_c()))
+            let crop = site.crop_of(planting)?;
+            Some(planting_page(&input, &page, planting, &crop, site.place_line_c()))
         })
         .collect();
     Some(Made { place: page, plantings })
@@ -127,7 +127,7 @@ pub fn input(
         .plantings
         .iter()
         .filter(|planting| planting.place == place && stands_in(planting, &window))
-        .filter_map(|planting| site.book.crops.get(&planting.crop).map(rule_of))
+        .filter_map(|planting| site.crop_of(planting).map(|crop| rule_of(&crop)))
         .collect();
     Some(DayInput {
         place: place.to_owned(),

@@ -18,6 +18,7 @@ mod beside;
 pub mod check;
 pub mod chill;
 mod clock;
+pub mod crops;
 pub mod degree_days;
 mod demo;
 mod export;
@@ -61,6 +62,8 @@ enum Command {
     Ground(ground::GroundArgs),
     /// A record through the same engine; day pages and notices out.
     Replay(replay::ReplayArgs),
+    /// The crop book: every crop, or one with its figures and their sources.
+    Crops(crops::CropsArgs),
     /// Past readings from a record into the ledger.
     TakeIn(take_in::TakeInArgs),
     /// Reads a site file (or another of ours) and says everything that is wrong with it.
@@ -151,6 +154,7 @@ pub fn main() -> ExitCode {
         Command::Clock(args) => clock::run(args, &mut out),
         Command::Ground(args) => ground::run(&args, &mut out),
         Command::Replay(args) => replay::run(&args, &mut out),
+        Command::Crops(args) => told(crops::run(&args, &mut out, io::stderr())),
         Command::TakeIn(args) => take_in::run(&args, &mut out),
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),

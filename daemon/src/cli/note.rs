@@ -146,6 +146,19 @@ enum What {
         #[arg(long)]
         sown: bool,
     },
+    /// Your own figure for one planting, in the place of the crop book's; "glasshour crops tomato" prints the names.
+    Figure {
+        /// Which planting.
+        planting: String,
+        /// The figure's name in the book, such as `heat_rule.day_severe.threshold`.
+        figure: String,
+        /// The number, in the book's unit; of a span the lower end.
+        #[arg(allow_negative_numbers = true)]
+        from: f64,
+        /// The upper end of a span.
+        #[arg(allow_negative_numbers = true)]
+        to: Option<f64>,
+    },
     /// A planting ended.
     End {
         /// Which.
@@ -206,6 +219,7 @@ impl What {
                 let began = if sown { Began::Sown } else { Began::PlantedOut };
                 Note::Planting { planting, crop, place, variety, count, began }
             }
+            Self::Figure { planting, figure, from, to } => Note::OwnFigure { planting, figure, from, to },
             Self::End { planting } => Note::End { planting },
             Self::Hang { probe, place, height, shelter, every } => {
                 Note::Hang { probe, place, height_m: height, shelter, usual_interval_s: every }

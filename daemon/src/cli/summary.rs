@@ -14,6 +14,8 @@ use config::site::{InstrumentKind, Topic};
 use config::zone::offset_text;
 use config::{Ground, Site};
 
+use crate::figure_words::span_words;
+
 /// Lines of text. Writing to a String cannot fail, so the one place that says so is here.
 #[derive(Default)]
 struct Lines(String);
@@ -122,6 +124,9 @@ fn planting(lines: &mut Lines, planting: &Planting) {
         line.extend(date.map(|date| format!(", {what} {date}")));
     }
     lines.say(line);
+    for (name, [lo, hi]) in &planting.figures {
+        lines.say(format_args!("      own figure {name}: {}", span_words(*lo, *hi, "")));
+    }
 }
 
 fn hung(lines: &mut Lines, hung: &Hung) {

@@ -52,6 +52,10 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             }
             Ok(())
         }
+        Note::OwnFigure { planting, figure, from, to } => {
+            known_planting(ground, planting)?;
+            own_figure(ground, book, planting, figure, [*from, to.unwrap_or(*from)])
+        }
         Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
             identifier("probe", probe)?;
             words("shelter", shelter.as_deref().unwrap_or("-"))?;
@@ -104,6 +108,27 @@ fn unused(ground: &Ground, undone: &Note) -> Result<(), String> {
         Some(what) => Err(format!("{what} is noted for {place}: undo that first")),
         None => Ok(()),
     }
+}
+
+/// An own figure is held to what the book is held to, beside the own figures that the planting has already.
+fn own_figure(
+    ground: &Ground,
+    book: &CropBook,
+    planting: &str,
+    figure: &str,
+    span: [f64; 2],
+) -> Result<(), String> {
+    let planting = ground.planting(planting);
+    let Some((planting, crop)) = planting.and_then(|it| Some((it, book.crops.get(&it.crop)?))) else {
+        return Err("the planting's crop is not in the book any more".to_owned());
+    };
+    let figure = escaped(figure);
+    let mut own = planting.figures.clone();
+    own.insert(figure.clone(), span);
+    // What is wrong with another of them by now is no reason to refuse this one.
+    let faults = crop.with_own(&own).1;
+    let refused = faults.iter().find(|fault| fault.concerns(&figure));
+    refused.map_or(Ok(()), |fault| Err(config::book::refusal(crop, fault)))
 }
 
 fn thermometer(now_c: Option<f64>, low_c: Option<f64>, high_c: Option<f64>) -> Result<(), String> {
@@ -183,7 +208,7 @@ fn unknown<'a>(what: &str, given: &str, known: impl Iterator<Item = &'a String>)
 }
 
 fn escaped(text: &str) -> String {
-    text.chars().take(60).collect()
+    text.chars().take(80).collect()
 }
 
 #[cfg(test)]

@@ -132,7 +132,7 @@ impl Engine {
                 .ground
                 .standing(&place.id, now_ms)
                 .filter_map(|planting| {
-                    let crop = self.site.book.crops.get(&planting.crop)?;
+                    let crop = self.site.crop_of(planting)?;
                     Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
                 })
                 .collect(),

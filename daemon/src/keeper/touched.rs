@@ -45,6 +45,8 @@ pub(super) fn touched_by(
             let last = ended_ms.map_or(Day::MAX, |ended| calendar.day_of(ended));
             since(None, place).map(|touched| Touched { last, ..touched })
         }
+        // It holds for all of the planting's life, whenever it was noted.
+        Note::OwnFigure { planting, .. } => of_planting(planting, |it| Some(it.from_ms)),
         Note::End { planting } => of_planting(planting, |it| it.ended_ms),
         Note::FirstFlower { planting } => of_planting(planting, |it| it.first_flower_ms),
         Note::FirstRipe { planting } => of_planting(planting, |it| it.first_ripe_ms),

@@ -128,7 +128,7 @@ impl Heat {
             Some(standing) => {
                 let maybe =
                     if standing.stages.active.is_empty() { ", if the stage is a tender one" } else { "" };
-                let effect = effect(standing.crop, line);
+                let effect = effect(&standing.crop, line);
                 format!(
                     "{} bear {} ({}{maybe}){since}.{effect}",
                     planting(standing),
@@ -230,7 +230,7 @@ impl Heat {
             now.name,
             calendar.clock(now.now_ms),
             pace(Some(slope)),
-            plural(tenderest.crop),
+            plural(&tenderest.crop),
             limit(line),
             peak.low_c,
             peak.high_c,

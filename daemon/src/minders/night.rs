@@ -48,7 +48,7 @@ pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
             "{}: {t_c:.1} °C now; a guess from last night says about {expected:.0} at the lowest. {} want less than \
              {} at night.",
             now.name,
-            plural(tender.crop),
+            plural(&tender.crop),
             limit(line)
         ),
         caution: "",

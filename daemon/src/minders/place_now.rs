@@ -1,5 +1,6 @@
 //! What the minders of a place look at: its air now, its day so far, its plantings' lines.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use agronomy::crop::{Crop, Stages};
@@ -14,8 +15,8 @@ use crate::ground::Planting;
 pub struct Standing<'a> {
     /// The planting.
     pub planting: &'a Planting,
-    /// Its crop.
-    pub crop: &'a Crop,
+    /// Its crop, with the grower's own figures in it.
+    pub crop: Cow<'a, Crop>,
     /// Its stages.
     pub stages: Stages,
     /// Its lines.
@@ -24,9 +25,9 @@ pub struct Standing<'a> {
 
 impl<'a> Standing<'a> {
     /// A planting at a moment.
-    pub fn new(planting: &'a Planting, crop: &'a Crop, at_ms: i64, place_line_c: f64) -> Self {
-        let stages = stages(planting, crop, at_ms);
-        let lines = Lines::of(crop, &stages, place_line_c);
+    pub fn new(planting: &'a Planting, crop: Cow<'a, Crop>, at_ms: i64, place_line_c: f64) -> Self {
+        let stages = stages(planting, &crop, at_ms);
+        let lines = Lines::of(&crop, &stages, place_line_c);
         Self { planting, crop, stages, lines }
     }
 }

@@ -37,7 +37,7 @@ pub fn plural(crop: &Crop) -> String {
 
 /// A planting in a sentence: "tomatoes ‘Brindle’".
 pub fn planting(standing: &Standing<'_>) -> String {
-    let crop = plural(standing.crop);
+    let crop = plural(&standing.crop);
     match &standing.planting.variety {
         Some(variety) => format!("{crop} ‘{variety}’"),
         None => crop,
@@ -61,7 +61,7 @@ pub fn pace(slope_c_per_h: Option<f64>) -> String {
 
 /// The first act against heat in this place, by what is noted as done already. From outside first.
 pub fn act(now: &PlaceNow<'_>) -> String {
-    let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(it.crop));
+    let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.crop));
     match (now.kind.under_cover(), now.vents_open, now.shade_on) {
         (true, Some(true), Some(true)) => "Water the roots well; cooler hours for all else.".to_owned(),
         (true, Some(true), _) => "From outside, draw the shade; no ladder in this heat.".to_owned(),

@@ -2,6 +2,7 @@
 
 use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, Note, PlaceKind};
+use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
 
 /// What a kind of place is called.
@@ -50,6 +51,10 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
             let count = count.map(plants).unwrap_or_default();
             (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), count)
+        }
+        Note::OwnFigure { planting, figure, from, to } => {
+            let value = span_words(*from, to.unwrap_or(*from), "");
+            (format!("Own figure for {}", named(planting)), format!("{}: {value}", label(figure)))
         }
         Note::End { planting } => (format!("{} ended", named(planting)), String::new()),
         Note::Hang { probe, place, height_m, shelter, .. } => {

@@ -117,6 +117,7 @@ fn planting(id: &str, name: &str, crop: &str, place: &str, line_c: f64) -> Plant
         rule: "mean-capped 7/28".to_owned(),
         measured_share: 0.992,
         warm_nights: 3,
+        own: Vec::new(),
     }
 }
 

@@ -67,6 +67,7 @@ pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
         section.pg aria-labelledby="account" {
             h2 id="account" { "The account" }
             (account(season, civil, glance))
+            (own(season))
             (anew(season))
             (by_hand(season))
             (sums::figures(season))
@@ -118,6 +119,32 @@ fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
                 tr { th scope="row" { "Warm nights" } td { b { (planting.warm_nights) } } }
                 @if let Some((t, day)) = hottest { tr { th scope="row" { "Hottest" } td { b { (tenth(t)) } small { (day_words(day)) } } } }
                 tr { th scope="row" { "Share of time measured" } td { b { (share(planting.measured_share)) } } }
+            }
+        }
+    }
+}
+
+/// The grower's own figures beside the book's.
+fn own(season: &Season) -> Markup {
+    html! {
+        @if !season.planting.own.is_empty() {
+            h2 id="own" { "Your own figures" }
+            table.account aria-labelledby="own" {
+                tbody {
+                    @for one in &season.planting.own {
+                        tr {
+                            th scope="row" { (super::entries::capital(&one.words)) small { (one.figure) } }
+                            td {
+                                b { (one.own) }
+                                small {
+                                    "your own figure; "
+                                    @match &one.book { Some(book) => { "book: " (book) }, None => { "not in the book" } }
+                                }
+                                @if let Some(wrong) = &one.wrong { small { (wrong) } }
+                            }
+                        }
+                    }
+                }
             }
         }
     }
@@ -180,6 +207,7 @@ mod tests {
     use super::super::fixtures;
     use super::*;
     use crate::entry::{Anew, Sums};
+    use crate::glance::OwnGlance;
     use crate::keeper::handle::SeasonAnew;
 
     /// The season of the tomatoes after the crop book and a probe's limits changed.
@@ -202,6 +230,30 @@ mod tests {
         {
             assert!(html.contains(wanted), "{wanted} missing");
         }
+    }
+
+    #[test]
+    fn an_own_figure_stands_beside_the_books_and_says_when_it_no_longer_fits() {
+        let mut season = fixtures::season();
+        assert!(!one(&fixtures::calm(), &season).into_string().contains("Your own figures"));
+        season.planting.own = vec![OwnGlance {
+            figure: "heat_rule.<b>.threshold".to_owned(),
+            words: "heat rule day severe, from".to_owned(),
+            own: "37 °C".to_owned(),
+            book: None,
+            wrong: Some("tomato has no figure of this name".to_owned()),
+        }];
+        let html = one(&fixtures::calm(), &season).into_string();
+        for wanted in [
+            "Your own figures",
+            "Heat rule day severe, from",
+            "37 °C",
+            "not in the book",
+            "tomato has no figure",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing in {html}");
+        }
+        assert!(!html.contains("<b>.threshold"));
     }
 
     #[test]

@@ -90,6 +90,10 @@ pub fn start_notes(start: &Start, calendar: &Calendar, from_ms: i64) -> Vec<(i64
                 began,
             },
         ));
+        notes.extend(planting.figures.iter().map(|(figure, [lo, hi])| {
+            let (planting, to) = (planting.id.clone(), (lo != hi).then_some(*hi));
+            (from, Note::OwnFigure { planting, figure: figure.clone(), from: *lo, to })
+        }));
         if let Some(ended) = planting.ended {
             // The last day still counts.
             let until = day(ended) + agronomy::series::MS_PER_DAY;

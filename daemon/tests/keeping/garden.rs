@@ -67,6 +67,10 @@ pub(crate) fn planting(id: &str, crop: &str, place: &str) -> Note {
     }
 }
 
+pub(crate) fn own_figure(planting: &str, figure: &str, value: f64) -> Note {
+    Note::OwnFigure { planting: planting.to_owned(), figure: figure.to_owned(), from: value, to: None }
+}
+
 /// A house with a probe that speaks once a minute, and tomatoes that were planted long ago.
 pub(crate) fn tomato_house() -> Vec<Note> {
     vec![place("house", PlaceKind::House), hang("post", "house", 60), planting("red", "tomato", "house")]

@@ -50,6 +50,7 @@ fn each_kind_of_note_undone_leaves_the_same_bytes_as_before() {
         (hang("post", "house", 60), june() + DAY + 6 * HOUR),
         (hang("beam", "house", 60), june() + DAY + 6 * HOUR),
         (Note::FirstFlower { planting: "red".into() }, june() + DAY),
+        (own_figure("red", "gdd.t_base_c", 9.0), june() + DAY),
         (Note::FirstRipe { planting: "red".into() }, june() + DAY),
         (
             Note::Thermometer { place: "house".into(), now_c: None, low_c: Some(9.0), high_c: Some(39.0) },

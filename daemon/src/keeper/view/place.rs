@@ -121,7 +121,7 @@ fn holes(air: &[(i64, f64)], interval_ms: i64, now_ms: i64) -> Vec<(i64, i64)> {
 fn lines(now: &PlaceNow<'_>) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
     for standing in &now.standing {
-        let line = Line { whose: plural(standing.crop), limit_c: standing.lines.severe_c, of_place: false };
+        let line = Line { whose: plural(&standing.crop), limit_c: standing.lines.severe_c, of_place: false };
         if !lines.contains(&line) {
             lines.push(line);
         }

@@ -1,11 +1,14 @@
 //! One planting at a glance.
 
+use config::book::refusal;
+
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
 use crate::almanac::lines::{self, Lines, stages};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::rule_of;
-use crate::glance::{PlantingGlance, State};
+use crate::figure_words::{label, span_words, value_words};
+use crate::glance::{OwnGlance, PlantingGlance, State};
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::minders::words::plural;
@@ -15,7 +18,8 @@ const PRESSED_C: f64 = 2.0;
 
 /// Makes the glance of a planting; none when its crop is not in the book.
 pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGlance> {
-    let crop = engine.site.book.crops.get(&planting.crop)?;
+    let crop = engine.site.crop_of(planting)?;
+    let crop = crop.as_ref();
     let now_ms = engine.now_ms();
     let calendar = &engine.site.calendar;
     let stages = stages(planting, crop, now_ms);
@@ -66,7 +70,26 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         rule,
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
+        own: own(engine, planting),
     })
+}
+
+/// The grower's own figures of a planting, beside what the book says.
+fn own(engine: &Engine, planting: &Planting) -> Vec<OwnGlance> {
+    let Some(book) = engine.site.book.crops.get(&planting.crop) else { return Vec::new() };
+    let faults = book.with_own(&planting.figures).1;
+    let glance = |(name, [lo, hi]): (&String, &[f64; 2])| {
+        let listed = book.figures.get(name);
+        let unit = listed.map_or("", |listed| listed.kind.unit());
+        OwnGlance {
+            figure: name.clone(),
+            words: label(name),
+            own: span_words(*lo, *hi, unit),
+            book: listed.map(value_words),
+            wrong: faults.iter().find(|fault| fault.concerns(name)).map(|fault| refusal(book, fault)),
+        }
+    };
+    planting.figures.iter().map(glance).collect()
 }
 
 fn capital(word: &str) -> String {

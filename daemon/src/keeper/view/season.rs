@@ -62,7 +62,7 @@ fn anew(engine: &Engine, planting: &str) -> Option<SeasonAnew> {
 
 /// Milestones of the book that count from where this planting began, by the crop's own method.
 fn milestones(engine: &Engine, planting: &Planting, days: &[SeasonDay]) -> Vec<SeasonMilestone> {
-    let Some(crop) = engine.site.book.crops.get(&planting.crop) else { return Vec::new() };
+    let Some(crop) = engine.site.crop_of(planting) else { return Vec::new() };
     let start = match planting.began {
         Began::PlantedOut => ["transplant", "planting"],
         Began::Sown => ["sowing", "sow"],

@@ -1,0 +1,260 @@
+//! The rules for signs of disease against tables worked from the published rules, day by day and hour by hour.
+
+mod golden;
+
+use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
+use agronomy::signs::late_blight::{BlightDay, BlightRule};
+use agronomy::signs::mildew::{MildewDay, MildewIndex};
+use agronomy::signs::severity::{severity_of, severity_value};
+use agronomy::signs::wetness::{DewedLeaf, depression, is_wet, wet_hours};
+use agronomy::signs::words::Sign;
+use agronomy::units::{Celsius, HoursOfDay, RelativeHumidity};
+use golden::{Row, close, table};
+use proptest::prelude::*;
+
+fn celsius(value: f64) -> Celsius {
+    Celsius::try_new(value).unwrap()
+}
+
+fn share(value: f64) -> RelativeHumidity {
+    RelativeHumidity::try_new(value).unwrap()
+}
+
+fn hours(value: f64) -> HoursOfDay {
+    HoursOfDay::try_new(value).unwrap()
+}
+
+fn flag(row: &Row, column: &str) -> bool {
+    row.text(column).parse().unwrap()
+}
+
+/// Hourly values from the first hour of day nought, each held to the next.
+fn hourly(values: impl IntoIterator<Item = f64>) -> Vec<Held> {
+    let held = |(hour, value)| {
+        let start_ms = hour as i64 * MS_PER_HOUR;
+        Held { start_ms, end_ms: start_ms + MS_PER_HOUR, value }
+    };
+    values.into_iter().enumerate().map(held).collect()
+}
+
+const DAY: std::ops::Range<i64> = 0..MS_PER_DAY;
+
+#[test]
+fn hutton_and_smith_days_and_periods_are_those_of_the_table() {
+    // Hutton criteria as told by their service; Smith period in its usual form: header of the table.
+    let (mut yesterday, mut sequence, mut days) = (None, String::new(), 0);
+    for row in table("disease_late_blight.csv") {
+        if row.text("sequence") != sequence {
+            (yesterday, sequence) = (None, row.text("sequence").to_owned());
+        }
+        let today =
+            BlightDay { lowest: celsius(row.number("tmin_c")), humid: hours(row.number("hours_rh_ge_90")) };
+        for (rule, name) in [(BlightRule::Hutton, "hutton"), (BlightRule::Smith, "smith")] {
+            let what = format!("{name}, {sequence}, day {}", row.text("day"));
+            assert_eq!(rule.met_by(today), flag(&row, &format!("{name}_day")), "{what}");
+            let completed = rule.completed_by(yesterday, Some(today));
+            assert_eq!(completed, flag(&row, &format!("{name}_period")), "{what}");
+        }
+        (yesterday, days) = (Some(today), days + 1);
+    }
+    assert_eq!(days, 38);
+    println!("disease_late_blight.csv: {days} rows, none differs (exact)");
+}
+
+#[test]
+fn humid_hours_and_lowest_come_out_of_hourly_air_as_the_table_says() {
+    // Header of the table: lows 9.6, 10.2, 10.2; humid hours 16, 11, 11; only the third day completes a period.
+    let rows = table("disease_late_blight_hourly.csv");
+    let column = |name: &'static str| hourly(rows.iter().map(|row| row.number(name)));
+    let (air, humidity) = (column("t_c"), column("rh_pct"));
+    let days: Vec<_> = (0..3)
+        .map(|day| {
+            let window = day * MS_PER_DAY..(day + 1) * MS_PER_DAY;
+            BlightDay::of(air.iter().copied(), humidity.iter().copied(), &window)
+        })
+        .collect();
+    let told: Vec<_> = days.iter().flatten().map(|day| (day.lowest.get(), day.humid.get())).collect();
+    assert_eq!(told, [(9.6, 16.0), (10.2, 11.0), (10.2, 11.0)]);
+    assert!(!BlightRule::Hutton.completed_by(None, days[0]));
+    assert!(!BlightRule::Hutton.completed_by(days[0], days[1]));
+    assert!(BlightRule::Hutton.completed_by(days[1], days[2]));
+    println!("disease_late_blight_hourly.csv: {} rows, none differs (exact)", rows.len());
+}
+
+#[test]
+fn the_mildew_index_runs_as_the_table_worked_from_the_published_steps() {
+    let (mut index, mut sequence, mut days) = (MildewIndex::default(), String::new(), 0);
+    for row in table("disease_powdery_mildew_index.csv") {
+        if row.text("sequence") != sequence {
+            (index, sequence) = (MildewIndex::default(), row.text("sequence").to_owned());
+        }
+        index
+            .step(Some(MildewDay { mild: hours(row.number("longest_run_h")), hot: flag(&row, "hot_15min") }));
+        let what = format!("{sequence}, day {}", row.text("day"));
+        assert_eq!(f64::from(index.points()), row.number("index"), "{what}");
+        assert_eq!(index.is_running(), row.text("phase") == "running", "{what}");
+        let band = row.text("band").replace("moderate", "medium");
+        assert_eq!(index.pressure().as_str(), band, "{what}");
+        days += 1;
+    }
+    assert!(days > 50, "{days}");
+    println!("disease_powdery_mildew_index.csv: {days} rows, none differs (exact)");
+}
+
+#[test]
+fn every_cell_of_the_severity_table_agrees() {
+    // The table is from memory and compared with one public copy: its header says so, and so do our docs.
+    let mut cells = 0;
+    for row in table("disease_tomcast_table.csv") {
+        for degree in [row.number("t_lo_c"), row.number("t_hi_c")] {
+            let got = severity_value(celsius(degree), hours(row.number("wet_hours")));
+            let what = format!("{degree} °C, {} h", row.text("wet_hours"));
+            assert_eq!(f64::from(got), row.number("dsv"), "{what}");
+        }
+        cells += 1;
+    }
+    assert_eq!(cells, 100);
+    println!("disease_tomcast_table.csv: {cells} rows, none differs (exact)");
+}
+
+#[test]
+fn severity_sums_are_those_of_the_worked_sequences() {
+    let (mut sum, mut sequence, mut days) = (0, String::new(), 0);
+    for row in table("disease_tomcast_sequences.csv") {
+        if row.text("sequence") != sequence {
+            (sum, sequence) = (0, row.text("sequence").to_owned());
+        }
+        let value = severity_value(celsius(row.number("mean_wet_temp_c")), hours(row.number("wet_hours")));
+        sum += u32::from(value);
+        let what = format!("{sequence}, day {}", row.text("day"));
+        assert_eq!(f64::from(value), row.number("dsv"), "{what}");
+        assert_eq!(f64::from(sum), row.number("dsv_sum"), "{what}");
+        days += 1;
+    }
+    assert!(days > 50, "{days}");
+    println!("disease_tomcast_sequences.csv: {days} rows, none differs (exact)");
+}
+
+#[test]
+fn leaf_wetness_by_humidity_and_by_dew_point_is_that_of_the_table() {
+    let (mut leaf, mut worst, mut wet) = (DewedLeaf::default(), 0.0_f64, [0; 4]);
+    let rows = table("disease_leaf_wetness.csv");
+    for row in &rows {
+        let (air, humidity) = (celsius(row.number("t_c")), share(row.number("rh_pct")));
+        let what = format!("hour {}", row.text("hour"));
+        let above_dew = depression(air, humidity).unwrap();
+        close(above_dew, row.number("dewpoint_depression_c"), 1e-6, &what);
+        worst = worst.max((above_dew - row.number("dewpoint_depression_c")).abs());
+        let told = [
+            (is_wet(humidity, share(90.0)), "wet_rh90"),
+            (is_wet(humidity, share(87.0)), "wet_rh87"),
+            (is_wet(humidity, share(85.0)), "wet_rh85"),
+            (leaf.step(air, humidity), "wet_dpd"),
+        ];
+        for (count, (got, column)) in wet.iter_mut().zip(told) {
+            assert_eq!(got, flag(row, column), "{column}, {what}");
+            *count += i32::from(got);
+        }
+    }
+    // Totals told in the header of the table.
+    assert_eq!(wet, [26, 31, 39, 30]);
+    println!("disease_leaf_wetness.csv: {} rows, worst {worst:.1e} of 1e-6 K, no hour differs", rows.len());
+}
+
+#[test]
+fn saturated_air_counts_as_wet_and_so_does_a_wetted_probe() {
+    // 100 to 105 % is a film of water on a sound probe (common practice); above it no probe means anything.
+    let humidity = |value: f64| hourly(std::iter::repeat_n(value, 24));
+    for wet in [100.0, 103.0, 105.0] {
+        assert_eq!(wet_hours(humidity(wet).into_iter(), &DAY), Some(hours(24.0)), "{wet} %");
+        let air = hourly(std::iter::repeat_n(12.0, 24));
+        let day = BlightDay::of(air.into_iter(), humidity(wet).into_iter(), &DAY).unwrap();
+        assert!(BlightRule::Smith.met_by(day), "{wet} %");
+    }
+    assert_eq!(wet_hours(humidity(106.0).into_iter(), &DAY), None);
+    assert!(DewedLeaf::default().step(celsius(20.0), RelativeHumidity::MAX));
+    assert!(!DewedLeaf::default().step(celsius(20.0), RelativeHumidity::MIN));
+}
+
+#[test]
+fn a_day_of_which_too_little_is_known_completes_nothing() {
+    // 18 hours make a day count (common practice, as for every other figure of a day).
+    let wet = |known: usize| hourly(std::iter::repeat_n(99.0, known));
+    let mild = |known: usize| hourly(std::iter::repeat_n(24.0, known));
+    assert_eq!(wet_hours(wet(17).into_iter(), &DAY), None);
+    assert_eq!(wet_hours(wet(18).into_iter(), &DAY), Some(hours(18.0)));
+    assert_eq!(BlightDay::of(mild(17).into_iter(), wet(24).into_iter(), &DAY), None);
+    assert_eq!(MildewDay::of(mild(17).into_iter(), &DAY), None);
+    assert_eq!(severity_of(mild(24).into_iter(), wet(17).into_iter(), &DAY), None);
+    assert_eq!(severity_of(mild(24).into_iter(), wet(24).into_iter(), &DAY), Some(4));
+}
+
+#[test]
+fn mild_hours_are_counted_without_a_break_from_70_to_85_fahrenheit() {
+    // 70 °F = 21.11 °C and 85 °F = 29.44 °C: the index's own band. By hand: 5 h, a cooler hour, 6 h; 35 °C once.
+    let mut values = vec![25.0; 5];
+    values.extend([21.0, 21.2, 29.4, 25.0, 25.0, 25.0, 25.0, 29.5]);
+    values.extend([20.0; 10]);
+    values.push(35.0);
+    let day = MildewDay::of(hourly(values).into_iter(), &DAY).unwrap();
+    assert_eq!((day.mild.get(), day.hot), (6.0, true));
+    let gap = hourly([25.0; 20]).into_iter().filter(|held| held.start_ms != 5 * MS_PER_HOUR);
+    assert_eq!(MildewDay::of(gap, &DAY).unwrap().mild.get(), 14.0);
+}
+
+#[test]
+fn the_mean_of_the_severity_table_is_that_of_the_wet_hours_alone() {
+    // By hand: 8 wet hours at 19 °C, dry at 30 °C: class 18 to 20 °C, 4 to 8 h, value 1; by the day's mean none.
+    let air = hourly((0..24).map(|hour| if hour < 8 { 19.0 } else { 30.0 }));
+    let humidity = hourly((0..24).map(|hour| if hour < 8 { 95.0 } else { 50.0 }));
+    assert_eq!(severity_of(air.iter().copied(), humidity.into_iter(), &DAY), Some(1));
+    let dry = hourly([50.0; 24]);
+    assert_eq!(severity_of(air.iter().copied(), dry.into_iter(), &DAY), Some(0));
+}
+
+#[test]
+fn every_sign_says_to_look_and_names_its_rule_and_none_says_to_spray() {
+    for sign in Sign::ALL {
+        let words = sign.scouting();
+        assert!(words.look_for.starts_with("Look for "), "{sign:?}");
+        assert!(!words.rule.is_empty() && !words.bounds.is_empty(), "{sign:?}");
+        let all = [words.look_for, words.meanwhile, words.rule, words.bounds].join(" ").to_lowercase();
+        for never in ["spray", "treat", "dose", "fungicide", "infected"] {
+            assert!(!all.contains(never), "{sign:?} says {never}");
+        }
+    }
+}
+
+fn anything() -> impl Strategy<Value = f64> {
+    prop_oneof![Just(f64::NAN), Just(f64::INFINITY), Just(f64::NEG_INFINITY), -1e3..1e3_f64, any::<f64>()]
+}
+
+proptest! {
+    #[test]
+    fn nothing_that_a_probe_may_say_breaks_a_rule(values in prop::collection::vec((anything(), anything()), 24)) {
+        let air = || hourly(values.iter().map(|it| it.0)).into_iter();
+        let humidity = || hourly(values.iter().map(|it| it.1)).into_iter();
+        let day = BlightDay::of(air(), humidity(), &DAY);
+        let _ = BlightRule::Hutton.completed_by(day, day);
+        let mut index = MildewIndex::default();
+        for _ in 0..8 {
+            index.step(MildewDay::of(air(), &DAY));
+            prop_assert!(index.points() <= 100 && index.points() % 10 == 0);
+        }
+        prop_assert!(severity_of(air(), humidity(), &DAY).is_none_or(|value| value <= 4));
+    }
+
+    #[test]
+    fn a_longer_wet_leaf_never_has_a_lower_value(t in -90.0..=100.0_f64, a in 0.0..=24.0_f64, b in 0.0..=24.0_f64) {
+        let (less, more) = (a.min(b), a.max(b));
+        prop_assert!(severity_value(celsius(t), hours(less)) <= severity_value(celsius(t), hours(more)));
+    }
+
+    #[test]
+    fn damper_air_never_dries_a_leaf(t in 0.0..=45.0_f64, a in 1.0..=100.0_f64, b in 1.0..=100.0_f64) {
+        let (less, more) = (a.min(b), a.max(b));
+        let step = |rh| DewedLeaf::default().step(celsius(t), share(rh));
+        prop_assert!(step(less) <= step(more));
+        prop_assert!(is_wet(share(less), share(90.0)) <= is_wet(share(more), share(90.0)));
+    }
+}

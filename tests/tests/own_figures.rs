@@ -1,0 +1,133 @@
+//! A grower's own figures for one planting, from the site file and the command line to pages, sums and lines.
+
+use std::fmt::Write as _;
+
+use serde_json::Value;
+use tests::program::{Garden, said};
+
+/// Two plantings of tomatoes side by side; one goes by the book, the other has a line and a base of its own.
+const START: &str = "\
+[start]
+[[start.place]]
+id = \"long\"
+name = \"Long House\"
+kind = \"house\"
+[[start.planting]]
+id = \"book\"
+crop = \"tomato\"
+place = \"long\"
+planted_out = 2026-06-01
+[[start.planting]]
+id = \"own\"
+crop = \"tomato\"
+place = \"long\"
+planted_out = 2026-06-01
+figures.heat_rule.day_severe.threshold = 37.0
+figures.gdd.t_base_c = 9.0
+[[start.probe]]
+probe = \"post\"
+place = \"long\"
+shelter = \"screened\"
+usual_interval_s = 3600
+";
+
+const MAP: &str = "\
+[usual]
+probe = \"post\"
+usual_interval_s = 3600
+time = { column = \"at\", formats = [\"%Y-%m-%d %H:%M\"], offset = \"+01:00\" }
+[[series]]
+file = \"air.csv\"
+column = \"t\"
+quantity = \"air_temperature\"
+unit = \"°C\"
+";
+
+/// Two days in July: from 15 °C at midnight in a straight line to 35 and 37 °C at noon and back.
+fn take_in(garden: &Garden) {
+    let mut rows = String::from("at,t\n");
+    for (day, high) in [(1, 35.0), (2, 37.0)] {
+        for hour in 0..24 {
+            let t_c = 15.0 + (high - 15.0) * (1.0 - f64::from((hour - 12_i32).abs()) / 12.0);
+            let _ = writeln!(rows, "2026-07-{day:02} {hour:02}:00,{t_c:.2}");
+        }
+    }
+    let [map, air] = ["map.toml", "air.csv"].map(|name| garden.path().join(name));
+    std::fs::write(&map, MAP).unwrap();
+    std::fs::write(&air, rows).unwrap();
+    garden.json(&["take-in", "--json", "--record", map.to_str().unwrap(), air.to_str().unwrap()]);
+}
+
+/// `(line, hours past it, degree days)` of each day of a planting.
+fn days(garden: &Garden, planting: &str) -> Vec<(f64, f64, f64)> {
+    let all = garden.json(&["export", "--json"]);
+    let pages = all["planting_pages"].as_array().unwrap().iter();
+    let figure = |page: &Value, key: &str| page[key].as_f64().unwrap();
+    let of_it = pages.filter(|page| page["planting"] == planting);
+    of_it
+        .map(|page| (figure(page, "line_c"), figure(page, "stress_hours"), figure(page, "degree_days")))
+        .collect()
+}
+
+/// By hand: 35 °C is reached for the hour of noon on the first day and for three hours on the second (35.17, 37,
+/// 35.17), 37 °C for one. Mean of the extremes capped at 28: (15 + 28) / 2 ... the mean itself, 25 and 26, lies below
+/// the cap; less the base of 7 (crop book) or 9.
+const BY_BOOK: [(f64, f64, f64); 2] = [(35.0, 1.0, 18.0), (35.0, 3.0, 19.0)];
+const BY_OWN: [(f64, f64, f64); 2] = [(37.0, 0.0, 16.0), (37.0, 1.0, 17.0)];
+
+#[test]
+fn own_figures_of_a_site_file_hold_for_their_planting_and_the_page_says_so() {
+    let garden = Garden::new(START);
+    let service = garden.start();
+    take_in(&garden);
+    assert_eq!(days(&garden, "book"), BY_BOOK);
+    assert_eq!(days(&garden, "own"), BY_OWN);
+    let (status, page) = service.get("/season/own");
+    assert_eq!(status, 200);
+    for words in [
+        "Your own figures",
+        "37 °C",
+        "your own figure; book: 35 °C",
+        "9 °C",
+        "book: 7 °C",
+        "mean-capped 9/28",
+    ] {
+        assert!(page.contains(words), "{words} is missing in {page}");
+    }
+    assert!(!service.get("/season/book").1.contains("Your own figures"));
+    assert!(service.stop().success());
+    assert_eq!(days(&garden, "own"), BY_OWN, "after a restart");
+}
+
+#[test]
+fn an_own_figure_is_noted_and_undone_by_command_and_a_wrong_one_is_refused() {
+    let garden = Garden::new(START);
+    let service = garden.start();
+    take_in(&garden);
+    let line = garden.note(&["figure", "book", "heat_rule.day_severe.threshold", "37"]);
+    let base = garden.note(&["figure", "book", "gdd.t_base_c", "9"]);
+    assert_eq!(days(&garden, "book"), BY_OWN);
+    for entry in [line, base] {
+        garden.note(&["undo", &entry.to_string()]);
+    }
+    assert_eq!(days(&garden, "book"), BY_BOOK);
+    let refused = garden.ask(&["note", "figure", "book", "heat_rule.day_severe.treshold", "37"]);
+    assert_eq!(refused.status.code(), Some(2), "{}", said(&refused));
+    assert!(said(&refused).contains("write heat_rule.day_severe.threshold"), "{}", said(&refused));
+    assert!(service.stop().success());
+}
+
+#[test]
+fn own_figures_that_cannot_stand_keep_the_service_from_starting_and_are_all_told() {
+    let wrong =
+        START.replace("t_base_c = 9.0", "t_base_c = 29.0").replace("threshold = 37.0", "threshold = \"hot\"");
+    let garden = Garden::new(&wrong);
+    let output = garden.ask(&["now"]);
+    assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+    for words in [
+        "own, heat_rule.day_severe: threshold is text; write a number in °C",
+        "own: gdd.t_upper_c 28 is not above gdd.t_base_c 29",
+    ] {
+        assert!(said(&output).contains(words), "{words} is missing in {}", said(&output));
+    }
+}
