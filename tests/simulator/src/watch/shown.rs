@@ -170,7 +170,11 @@ impl Shown {
                 continue;
             }
             let told = glance.open.iter().any(|it| it.minder == SILENT && it.place == probe.name);
-            let known = glance.probes.iter().any(|it| it.probe == probe.name && !it.newest.is_empty());
+            // A probe whose place nobody knows any more, its entry being damaged, is one that was heard by chance.
+            let known = glance
+                .probes
+                .iter()
+                .any(|it| it.probe == probe.name && it.place.is_some() && !it.newest.is_empty());
             if !told && known {
                 let what = format!(
                     "{} has been silent for {} min and nobody was told",
