@@ -159,7 +159,7 @@ fn what_is_no_ledger_is_refused() {
     let refused = Copied::open(&folder.path().join("theirs")).err();
     assert!(refused.is_some(), "{refused:?}");
     let absent = Copied::open(&folder.path().join("absent")).err();
-    assert!(matches!(absent, Some(LedgerError::NotALedger { .. })), "{absent:?}");
+    assert!(matches!(absent, Some(LedgerError::Absent { .. })), "{absent:?}");
 }
 
 /// The body of row 68,479 of the golden ledger, last batch 36: pco's bytes within ours. They are read for ever, and a
