@@ -77,7 +77,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
     let from_ms = args.from.as_deref().map(|text| moment(args, text)).transpose()?;
     let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
     let range = from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX);
-    if range.start > range.end {
+    if from_ms.zip(to_ms).is_some_and(|(from, to)| from > to) {
         return Err(Trouble::Given("--from is later than --to: nothing lies between".to_owned()));
     }
     if let Some(socket) = args.target.socket()? {
@@ -92,8 +92,9 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
         }
         ask::fetch(&socket, &format!("/api/ledger/readings?{words}"), out)?;
         let lost = ask::get(&socket, &format!("/api/ledger/lost?{words}"))?;
-        let lost = serde_json::from_value(lost).map_err(|error| Trouble::Failed(error.to_string()))?;
-        return left_out(lost);
+        let lost: Vec<Fenced> =
+            serde_json::from_value(lost).map_err(|error| Trouble::Failed(error.to_string()))?;
+        return left_out(&lost);
     }
     let copied = Copied::open(&there(&args.target.data_folder()?)?)?;
     let view = copied.view();
@@ -105,17 +106,17 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
         out.write_all(sheet.piece(&readings).as_bytes())?;
     }
     out.write_all(sheet.tail().as_bytes())?;
-    let lost = left_out(view.lost(&series, range)?);
+    let lost = left_out(&view.lost(&series, range)?);
     copied.refuse_without_log()?;
     lost
 }
 
 /// What came out is right, and not all there was.
-fn left_out(lost: Vec<Fenced>) -> Result<(), Trouble> {
+fn left_out(lost: &[Fenced]) -> Result<(), Trouble> {
     if lost.is_empty() {
         return Ok(());
     }
-    name("left out, damaged", &lost);
+    name("left out, damaged", lost);
     let rows = counted(lost.len() as u64, "damaged row was", "damaged rows were");
     Err(Trouble::Failed(format!(
         "{rows} left out; “glasshour ledger mend BACKUP” brings back what a backup has"
