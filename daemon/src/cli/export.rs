@@ -77,7 +77,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
     let from_ms = args.from.as_deref().map(|text| moment(args, text)).transpose()?;
     let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
     let range = from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX);
-    if range.start > range.end {
+    if from_ms.zip(to_ms).is_some_and(|(from, to)| from > to) {
         return Err(Trouble::Given("--from is later than --to: nothing lies between".to_owned()));
     }
     if let Some(socket) = args.target.socket()? {
