@@ -91,9 +91,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
             words += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
         }
         ask::fetch(&socket, &format!("/api/ledger/readings?{words}"), out)?;
-        let lost = ask::get(&socket, &format!("/api/ledger/lost?{words}"))?;
-        let lost: Vec<Fenced> =
-            serde_json::from_value(lost).map_err(|error| Trouble::Failed(error.to_string()))?;
+        let lost: Vec<Fenced> = ask::read(ask::get(&socket, &format!("/api/ledger/lost?{words}"))?)?;
         return left_out(&lost);
     }
     let copied = Copied::open(&there(&args.target.data_folder()?)?)?;
