@@ -7,6 +7,7 @@ use http_body_util::{BodyExt, Full};
 use hyper::body::Bytes;
 use hyper::{Method, Request};
 use hyper_util::rt::TokioIo;
+use serde::de::DeserializeOwned;
 use serde_json::Value;
 
 use super::Trouble;
@@ -31,6 +32,11 @@ pub(super) fn send(socket: &Path, path: &str, bytes: Vec<u8>) -> Result<Value, T
 /// Asks for something long and writes it out as it comes.
 pub(super) fn fetch(socket: &Path, path: &str, out: &mut impl Write) -> Result<(), Trouble> {
     talk(socket, Method::GET, path, Vec::new(), out)
+}
+
+/// Reads what was answered.
+pub(super) fn read<T: DeserializeOwned>(answer: Value) -> Result<T, Trouble> {
+    serde_json::from_value(answer).map_err(|error| Trouble::Failed(error.to_string()))
 }
 
 fn ask(socket: &Path, method: Method, path: &str, body: Option<&Value>) -> Result<Value, Trouble> {

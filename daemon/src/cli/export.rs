@@ -77,7 +77,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
     let from_ms = args.from.as_deref().map(|text| moment(args, text)).transpose()?;
     let to_ms = args.to.as_deref().map(|text| moment(args, text)).transpose()?;
     let range = from_ms.unwrap_or(0)..to_ms.unwrap_or(i64::MAX);
-    if range.start > range.end {
+    if from_ms.zip(to_ms).is_some_and(|(from, to)| from > to) {
         return Err(Trouble::Given("--from is later than --to: nothing lies between".to_owned()));
     }
     if let Some(socket) = args.target.socket()? {
@@ -91,9 +91,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
             words += &moment.map(|at| format!("&{key}={at}")).unwrap_or_default();
         }
         ask::fetch(&socket, &format!("/api/ledger/readings?{words}"), out)?;
-        let lost = ask::get(&socket, &format!("/api/ledger/lost?{words}"))?;
-        let lost: Vec<Fenced> =
-            serde_json::from_value(lost).map_err(|error| Trouble::Failed(error.to_string()))?;
+        let lost: Vec<Fenced> = ask::read(ask::get(&socket, &format!("/api/ledger/lost?{words}"))?)?;
         return left_out(&lost);
     }
     let copied = Copied::open(&there(&args.target.data_folder()?)?)?;

@@ -77,29 +77,22 @@ impl Book {
             return Ok(Self::Running(socket));
         }
         let ledger = super::ledger::open(&target.data_folder()?)?;
-        let reader = ledger.reader().map_err(|error| Trouble::Failed(error.to_string()))?;
-        Ok(Self::Stopped(reader))
+        Ok(Self::Stopped(ledger.reader()?))
     }
 
     fn extent(&self) -> Result<Extent, Trouble> {
         match self {
-            Self::Running(socket) => read(ask::get(socket, "/api/mirror/extent")?),
-            Self::Stopped(reader) => days::extent(reader).map_err(|error| Trouble::Failed(error.to_string())),
+            Self::Running(socket) => ask::read(ask::get(socket, "/api/mirror/extent")?),
+            Self::Stopped(reader) => Ok(days::extent(reader)?),
         }
     }
 
     fn points_of(&self, day: i64) -> Result<Vec<Point>, Trouble> {
         match self {
-            Self::Running(socket) => read(ask::get(socket, &format!("/api/mirror/day/{day}"))?),
-            Self::Stopped(reader) => {
-                days::points_of(reader, day).map_err(|error| Trouble::Failed(error.to_string()))
-            }
+            Self::Running(socket) => ask::read(ask::get(socket, &format!("/api/mirror/day/{day}"))?),
+            Self::Stopped(reader) => Ok(days::points_of(reader, day)?),
         }
     }
-}
-
-fn read<T: serde::de::DeserializeOwned>(value: serde_json::Value) -> Result<T, Trouble> {
-    serde_json::from_value(value).map_err(|error| Trouble::Failed(error.to_string()))
 }
 
 /// What all days came to.

@@ -20,10 +20,7 @@ pub(super) struct NowArgs {
 /// The glance of a garden: from its running service, or from the ledger it left.
 pub(super) fn glance_of(target: &Target) -> Result<Glance, Trouble> {
     match target.socket()? {
-        Some(socket) => {
-            let value = ask::get(&socket, "/api/now")?;
-            serde_json::from_value(value).map_err(|error| Trouble::Failed(error.to_string()))
-        }
+        Some(socket) => ask::read(ask::get(&socket, "/api/now")?),
         None => {
             let (mut core, moment, voucher) = target.open()?;
             core.advance(moment);

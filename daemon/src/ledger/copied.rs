@@ -10,11 +10,10 @@ use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
-use rusqlite::config::DbConfig;
-use rusqlite::{Connection, FileControl, MAIN_DB, OpenFlags, OptionalExtension};
+use rusqlite::{Connection, OpenFlags, OptionalExtension};
 use tempfile::TempDir;
 
-use super::file::{Home, NAME, without_log};
+use super::file::{Home, NAME, leave_log, without_log};
 use super::folder;
 use super::shared::{Fence, Shared};
 use super::{LedgerError, View, dating, fence, health, identity, migrate, schema};
@@ -145,8 +144,7 @@ impl Copied {
         if has_log && version == schema::VERSION {
             health::name_commits_cut_off(&conn, &shared, || Ok(std::fs::read(log_of(path))?))?;
         }
-        health::name_fenced_chunks(&conn, &shared)?;
-        health::name_spoilt_series(&conn, &shared)?;
+        health::name_known_damage(&conn, &shared)?;
         let lacks_log = header.logged && !log_of(path).exists();
         Ok(Self { conn, shared, schema: version, bytes, lacks_log, _instead: instead })
     }
@@ -255,8 +253,7 @@ fn as_it_lies(path: &Path) -> Result<Connection, LedgerError> {
 /// log stays as it is.
 fn with_log(path: &Path) -> Result<Connection, LedgerError> {
     let conn = Connection::open_with_flags_and_vfs(path, OpenFlags::SQLITE_OPEN_READ_WRITE, c"unix-excl")?;
-    conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
-    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
+    leave_log(&conn)?;
     conn.execute_batch(schema::COMMON_SETTINGS)?;
     Ok(conn)
 }

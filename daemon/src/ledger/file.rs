@@ -91,6 +91,13 @@ pub(super) enum Role {
     Reader,
 }
 
+/// Has the closing of a connection neither copy the log into the file nor remove it.
+pub(super) fn leave_log(conn: &Connection) -> Result<(), LedgerError> {
+    conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
+    Ok(())
+}
+
 /// Why a ledger without its log is refused.
 pub(super) fn without_log() -> LedgerError {
     let what = format!(
@@ -125,10 +132,8 @@ impl Home {
             Self::refuse_without_log(&conn)?;
         }
         if let Self::Disk(_) = self {
-            // Before anything that may be refused: a closing after an error must neither copy the log, which is read
-            // afresh at the next opening, nor remove it.
-            conn.file_control(Some(MAIN_DB), FileControl::PersistWal(&mut 1))?;
-            conn.set_db_config(DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, true)?;
+            // Before anything that may be refused: after an error the log is read afresh at the next opening.
+            leave_log(&conn)?;
             conn.execute_batch(schema::FILE_SETTINGS)?;
             let mode: String = conn.query_row("PRAGMA journal_mode", [], |row| row.get(0))?;
             if mode != "wal" {

@@ -67,8 +67,7 @@ pub(super) fn whole(conn: &Connection) -> Result<(), LedgerError> {
 
 /// Reads every body; what is damaged is fenced.
 pub(super) fn checksums(view: View<'_>) -> Result<(), LedgerError> {
-    name_fenced_chunks(view.conn, view.shared)?;
-    name_spoilt_series(view.conn, view.shared)?;
+    name_known_damage(view.conn, view.shared)?;
     view.each_batch(0, usize::MAX, |_, _| {})?;
     view.chunks(1..=i64::MAX, &(i64::MIN..i64::MAX), |_, _| {})?;
     let mut statement =
@@ -123,8 +122,14 @@ pub(super) fn name_commits_cut_off(
     Ok(())
 }
 
+/// What is found to be damaged without reading every body.
+pub(super) fn name_known_damage(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
+    name_fenced_chunks(conn, shared)?;
+    name_spoilt_series(conn, shared)
+}
+
 /// A series whose names are not those it was given: its readings are there, under a name nobody asks for.
-pub(super) fn name_spoilt_series(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
+fn name_spoilt_series(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
     let mut statement = conn.prepare("SELECT id, probe, quantity, decimals FROM series ORDER BY id")?;
     let mut rows = statement.query([])?;
     while let Some(row) = rows.next()? {
@@ -144,7 +149,7 @@ pub(super) fn name_spoilt_series(conn: &Connection, shared: &Shared) -> Result<(
 }
 
 /// Chunks that an earlier compaction moved out of the way are still damaged.
-pub(super) fn name_fenced_chunks(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
+fn name_fenced_chunks(conn: &Connection, shared: &Shared) -> Result<(), LedgerError> {
     let mut statement = conn.prepare("SELECT -id FROM chunk WHERE id < 0 ORDER BY id DESC")?;
     let mut rows = statement.query([])?;
     while let Some(row) = rows.next()? {

@@ -170,8 +170,7 @@ impl Ledger {
         }
         let shared = Arc::new(Shared::new(home, hold, dating::frozen_offset_ms(&conn)?));
         health::name_damaged_log(&conn, &shared)?;
-        health::name_fenced_chunks(&conn, &shared)?;
-        health::name_spoilt_series(&conn, &shared)?;
+        health::name_known_damage(&conn, &shared)?;
         let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
         Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone() })
     }

@@ -25,6 +25,7 @@ pub mod points;
 pub mod server;
 pub mod shown;
 pub mod source;
+mod words;
 
 use place::Place;
 use points::Point;

@@ -17,7 +17,7 @@ use rustls::{ClientConfig, RootCertStore};
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
 
-use super::server::causes;
+use super::words::causes;
 
 /// Connections at one time; the client keeps one or two.
 const AT_ONCE: usize = 8;

@@ -14,6 +14,7 @@ use reqwest011::redirect::Policy;
 
 use super::pipe::{self, Pipe, Trouble};
 use super::points::Point;
+use super::words::one_line;
 
 /// The longest a call may take, and the longest until the connection stands.
 pub const LIMITS: (Duration, Duration) = (Duration::from_secs(30), Duration::from_secs(5));
@@ -153,20 +154,6 @@ pub(super) fn line(
     let pipe = pipe::open(&url, settings.authority.as_deref(), settings.limits.1).map_err(Unusable::Pipe)?;
     let near = format!("http://{}", pipe.near());
     Ok((http, near, Some(pipe)))
-}
-
-/// What is at the bottom of an error, on one line: what lies above only repeats the address.
-pub(super) fn causes(error: &dyn std::error::Error) -> String {
-    let mut deepest = error;
-    while let Some(cause) = deepest.source() {
-        deepest = cause;
-    }
-    one_line(&deepest.to_string())
-}
-
-/// At most 200 characters, without line ends.
-pub(super) fn one_line(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ").chars().take(200).collect()
 }
 
 /// What a status means (RFC 9110, 15). Only 204 is success, and does not come here.

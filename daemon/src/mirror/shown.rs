@@ -11,7 +11,8 @@ use serde_json::Value;
 
 use super::pipe::{self, Pipe, Trouble};
 use super::points::{MEASUREMENTS, TEXTS, series_name};
-use super::server::{Settings, Unusable, line, one_line};
+use super::server::{Settings, Unusable, line};
+use super::words::one_line;
 
 /// The largest answer for one day, bytes; a day of a hundred series in seconds has about as many.
 const LARGEST: usize = 256 * 1024 * 1024;

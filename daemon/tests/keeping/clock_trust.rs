@@ -316,6 +316,20 @@ fn c1_the_newest_commit_is_known_after_compaction_and_counts_what_was_only_told(
     assert_eq!(ledger.newest_commit_ms().unwrap(), Some(june() + 2 * HOUR));
 }
 
+/// A morning letter, heat, and a midnight in it.
+fn live_in_the_wrong_year(core: &mut Core, wrong: i64) {
+    core.note_word(moment(wrong + 6 * HOUR), "the grower", june() + HOUR).unwrap();
+    core.engine_mut().skip_to(wrong + 6 * HOUR);
+    core.write_letters(moment(wrong + 6 * HOUR + 2 * MINUTE));
+    for minute in 0..=40 {
+        hear(core, wrong + 9 * HOUR + minute * MINUTE, &[("post", AIR, 43.0)]);
+    }
+    core.flush(moment(wrong + 10 * HOUR)).unwrap();
+    core.advance(moment(wrong + 2 * DAY));
+    while core.remake(100) {}
+    core.flush(moment(wrong + 2 * DAY)).unwrap();
+}
+
 #[test]
 fn c4_what_a_word_that_was_taken_back_left_holds_up_nothing() {
     let folder = tempfile::tempdir().unwrap();
@@ -328,18 +342,8 @@ fn c4_what_a_word_that_was_taken_back_left_holds_up_nothing() {
     let at_six = chrono::NaiveTime::from_hms_opt(6, 0, 0);
     let route = Route { courier: "e-mail".into(), pushes_only: false, quiet: None, letter_at: at_six };
     let mut core = Core::start(site(), ledger, boot, moment(june() + HOUR), vec![route]).unwrap();
-    // The wrong year: a morning letter, heat, and a midnight are lived through in it.
     let wrong = june() + 365 * DAY;
-    core.note_word(moment(wrong + 6 * HOUR), "the grower", june() + HOUR).unwrap();
-    core.engine_mut().skip_to(wrong + 6 * HOUR);
-    core.write_letters(moment(wrong + 6 * HOUR + 2 * MINUTE));
-    for minute in 0..=40 {
-        hear(&mut core, wrong + 9 * HOUR + minute * MINUTE, &[("post", AIR, 43.0)]);
-    }
-    core.flush(moment(wrong + 10 * HOUR)).unwrap();
-    core.advance(moment(wrong + 2 * DAY));
-    while core.remake(100) {}
-    core.flush(moment(wrong + 2 * DAY)).unwrap();
+    live_in_the_wrong_year(&mut core, wrong);
     assert!(core.ledger().newest_commit_ms().unwrap() >= Some(wrong + 10 * HOUR));
     let waited = core.ledger().outbox().unwrap();
     assert!(waited.len() >= 3 && waited.iter().all(|row| row.due_ms > wrong), "{waited:?}");

@@ -21,7 +21,8 @@ pub(crate) fn try_call(port: u16, path: &str, body: &[u8]) -> Option<(u16, Vec<u
     let method = if body.is_empty() { "GET" } else { "POST" };
     let length = body.len();
     // HTTP/1.0, so that the answer is neither chunked nor kept open.
-    write!(stream, "{method} {path} HTTP/1.0\r\nHost: localhost\r\nContent-Length: {length}\r\n\r\n").ok()?;
+    write!(stream, "{method} {path} HTTP/1.0\r\nHost: 127.0.0.1:{port}\r\nContent-Length: {length}\r\n\r\n")
+        .ok()?;
     stream.write_all(body).ok()?;
     let mut answer = Vec::new();
     stream.read_to_end(&mut answer).ok()?;

@@ -58,7 +58,8 @@ impl World {
         self.at(self.now_ms() + away_ms, Happening::Boot(clock));
     }
 
-    /// All is healed. Rot is not: a ledger whose own structure is spoilt waits for a backup, so no life is asked of it.
+    /// All is healed. What rot and lies have spoilt is not: a ledger whose own structure is gone waits for a backup, so
+    /// no life is asked of it.
     pub(crate) fn heal_all(&mut self) -> Result<(), Violation> {
         self.healed_ms = Some(self.now_ms());
         self.board.store.heal();
@@ -77,7 +78,7 @@ impl World {
             self.boot(BootClock::Right)?;
         }
         self.board.clock.trust();
-        if self.watch.excused.rot {
+        if self.watch.excused.rot || (self.watch.excused.lied && self.board.life.is_none()) {
             self.counts.add("ended with rot in the ledger");
             self.over = true;
         }

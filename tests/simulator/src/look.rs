@@ -55,7 +55,7 @@ impl World {
             if refuses {
                 self.counts.add("refusal of the disk shown");
             }
-            self.watch.shown.check(&glance, &self.weather, vouched, now)?;
+            self.watch.shown.check(&glance, &self.weather, vouched, !self.watch.excused.rot, now)?;
         }
         let taken = self.watch.told.look_at_far_ends(&self.board, self.life, now, &mut self.trace)?;
         self.counts.add_many("step or letter taken by a far end", taken);

@@ -75,6 +75,9 @@ fn file(garden: &Garden) -> PathBuf {
     garden.ledger().join("ledger")
 }
 
+/// How what [`spoil`] spoils is named.
+const SPOILT: &str = "bench-2 air_temperature, 2026-05-27T23:00:00Z to 2026-06-03T23:00:00Z";
+
 /// Spoils the first chunk, as a worn card would; the service must not run.
 fn spoil(garden: &Garden) {
     let conn = Connection::open(file(garden)).unwrap();

@@ -74,7 +74,7 @@ fn in_folder(folder: &Path) -> Result<Looked, Trouble> {
         let answer = ask::post(&socket, "/api/ledger/check", &Value::Null)?;
         let renewed = answer.get("renewed").and_then(Value::as_u64).unwrap_or(0);
         let found = answer.get("found").cloned().unwrap_or_default();
-        let found = serde_json::from_value(found).map_err(|error| Trouble::Failed(error.to_string()))?;
+        let found = ask::read(found)?;
         return Ok(Looked { found, renewed, free, lacks_log: false });
     }
     let file = there(folder)?;

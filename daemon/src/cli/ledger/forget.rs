@@ -33,8 +33,7 @@ pub(super) fn run(args: &ForgetArgs, out: &mut impl Write) -> Result<(), Trouble
     let gone: Forgotten = match args.target.socket()? {
         Some(socket) => {
             let asked = json!({ "before_ms": before_ms, "yes": args.yes });
-            let answer = ask::post(&socket, "/api/ledger/forget", &asked)?;
-            serde_json::from_value(answer).map_err(|error| Trouble::Failed(error.to_string()))?
+            ask::read(ask::post(&socket, "/api/ledger/forget", &asked)?)?
         }
         None => {
             let mut ledger = open(&args.target.data_folder()?)?;

@@ -62,13 +62,14 @@ pub(super) fn sentence(
     // "Later" puts a notice off; it does not make well what nobody sees.
     let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);
     let unseen = || open.iter().find(unseen).and_then(|notice| of(notice, Tone::Blind));
-    if let Some(sentence) = match first {
-        Some(first) if first.tone != Tone::Well => Some(first),
-        first => unseen().or_else(|| dark(places, probes)).or(first),
-    } {
-        return sentence;
-    }
     let seen = places.iter().any(|place| place.t_c.is_some());
+    let told = match first {
+        Some(first) if first.tone != Tone::Well => Some(first),
+        first => unseen().or_else(|| dark(places, probes).filter(|_| seen)).or(first),
+    };
+    if let Some(told) = told {
+        return told;
+    }
     if !seen && !probes.is_empty() {
         return Sentence {
             tone: Tone::Blind,
@@ -89,14 +90,14 @@ pub(super) fn sentence(
     calm(engine, places)
 }
 
-/// A place of which some other is seen, and whose own probes have not said a word yet: no notice tells of them.
+/// A place whose probes have not said a word yet: no notice tells of them.
 fn dark(places: &[PlaceGlance], probes: &[ProbeGlance]) -> Option<Sentence> {
     let mute = |place: &&PlaceGlance| {
         let mut here = probes.iter().filter(|probe| probe.place.as_ref() == Some(&place.place)).peekable();
         here.peek().is_some() && here.all(|probe| probe.newest.is_empty())
     };
     let is_dark = |place: &&PlaceGlance| place.t_c.is_none() && place.by_hand.is_none() && mute(place);
-    let place = places.iter().find(is_dark).filter(|_| places.iter().any(|place| place.t_c.is_some()))?;
+    let place = places.iter().find(is_dark)?;
     Some(Sentence {
         tone: Tone::Blind,
         order: format!("Go and look at {}: nothing is heard there.", place.name),

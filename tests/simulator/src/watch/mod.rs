@@ -207,9 +207,10 @@ impl Watch {
         self.down_ms.map_or(0, |since| now_ms - since)
     }
 
-    /// The board would not start: the disk must be the cause.
+    /// The board would not start: the disk must be the cause. What a lie left unflushed may be pages of the file's own
+    /// structure.
     pub(crate) fn start_refused(&self, why: &str, troubled: bool) -> Result<(), Violation> {
-        if troubled || self.excused.rot {
+        if troubled || self.excused.rot || self.excused.lied {
             return Ok(());
         }
         Err(Violation::new(
