@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use agronomy::crop::figures::OwnFigures;
-use agronomy::crop::{Severity, Stage, Standing, line};
+use agronomy::crop::{Severity, Stage, Stages, Standing, crop_line};
 use config::zone::Zones;
 use config::{crop_book, read_ground};
 
@@ -110,7 +110,8 @@ fn an_own_threshold_moves_the_line_and_an_own_base_moves_both_methods_that_share
     let own = |name: &str, value: f64| OwnFigures::from([(name.to_owned(), [value, value])]);
     let (tomato, faults) = book.crops["tomato"].with_own(&own("heat_rule.day_severe.threshold", 36.0));
     assert_eq!(faults, []);
-    assert_eq!(line(&tomato, Severity::Severe, &[Stage::Flowering].into()), Some(36.0));
+    let flowering = Stages::certain([Stage::Flowering]);
+    assert_eq!(crop_line(&tomato, Severity::Severe, &flowering).map(|line| line.celsius), Some(36.0));
     // Sweet corn's second method names no limits of its own.
     let (corn, _) = book.crops["sweet_corn"].with_own(&own("gdd.t_base_c", 9.0));
     assert_eq!((corn.gdd.base, corn.gdd.alt.map(|alt| alt.base)), (9.0, Some(9.0)));
