@@ -1,7 +1,6 @@
 //! Radiation above the air and under a cloudless sky, against FAO-56 and pvlib 0.16.1.
 
 mod golden;
-mod worst;
 
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 use agronomy::sun::{
@@ -11,9 +10,8 @@ use agronomy::sun::{
 use agronomy::units::{
     AirPressure, HazeDepth, Irradiance, Latitude, Longitude, Metres, Turbidity, VapourColumn,
 };
-use golden::{Row, close, table};
+use golden::{Row, Worst, close, table};
 use proptest::prelude::*;
-use worst::Worst;
 
 fn latitude(degrees: f64) -> Latitude {
     Latitude::try_new(degrees).unwrap()
@@ -53,20 +51,20 @@ fn model(name: &str) -> ClearSky {
 #[test]
 fn radiation_and_daylight_of_every_month_and_latitude_are_those_of_fao56() {
     // Tolerance of the header: 1e-6, the same equations; checked there with pyet 1.5.0 and refet 0.5.0.
-    let mut radiation = Worst::new("fao56_radiation.csv Ra, MJ/m²", 1e-6);
-    let mut hours = Worst::new("fao56_radiation.csv N, h", 1e-6);
-    let mut pyet = Worst::new("fao56_radiation.csv Ra of pyet, MJ/m²", 1e-6);
+    let mut radiation = Worst::of("fao56_radiation.csv Ra, MJ/m²");
+    let mut hours = Worst::of("fao56_radiation.csv N, h");
+    let mut pyet = Worst::of("fao56_radiation.csv Ra of pyet, MJ/m²");
     for row in table("fao56_radiation.csv") {
         let at = format!("{}°, day {}", row.text("lat"), row.text("doy"));
         let (latitude, day) = (latitude(row.number("lat")), day(&row));
         let got = extraterrestrial_day(latitude, day).get();
-        radiation.take(got - row.number("ra"), &at);
-        pyet.take(got - row.number("ra_pyet"), &at);
-        hours.take(day_length_h(latitude, day) - row.number("n_hours"), &at);
+        radiation.compare(got, row.number("ra"), 1e-6, &at);
+        pyet.compare(got, row.number("ra_pyet"), 1e-6, &at);
+        hours.compare(day_length_h(latitude, day), row.number("n_hours"), 1e-6, &at);
     }
-    radiation.tell(216);
-    pyet.tell(216);
-    hours.tell(216);
+    radiation.end(216);
+    pyet.end(216);
+    hours.end(216);
 }
 
 #[test]
@@ -95,7 +93,7 @@ fn the_worked_examples_of_fao56_come_out_as_printed() {
 #[test]
 fn hourly_radiation_is_that_of_the_hourly_table() {
     // et0_hourly.csv, column ra: FAO-56 eq. 28 with the held hours of ASCE-EWRI (2005). The year is any without a leap day.
-    let mut worst = Worst::new("et0_hourly.csv Ra, MJ/m² an hour", 1e-6);
+    let mut worst = Worst::of("et0_hourly.csv Ra, MJ/m² an hour");
     for row in table("et0_hourly.csv") {
         let zone = (row.number("lon") / 15.0).round() as i64;
         let local = utc_ms("2023-01-01T00:00:00Z")
@@ -106,12 +104,14 @@ fn hourly_radiation_is_that_of_the_hourly_table() {
             latitude(row.number("lat")),
             longitude(row.number("lon")),
         );
-        worst.take(
-            got.get() - row.number("ra"),
+        worst.compare(
+            got.get(),
+            row.number("ra"),
+            1e-6,
             format_args!("site {}, day {}, {} h", row.text("site"), row.text("doy"), row.text("hour_local")),
         );
     }
-    worst.tell(432);
+    worst.end(432);
 }
 
 #[test]
@@ -136,25 +136,25 @@ fn the_hours_of_a_day_add_up_to_it() {
 #[test]
 fn the_sun_above_the_air_is_that_of_pvlib() {
     // Header of sun_positions.csv: Spencer, 1366.1 W/m²; 1 % of the same model above 10° of elevation.
-    let mut beams = Worst::new("sun_positions.csv e0n, share", 1e-6);
-    let mut level = Worst::new("sun_positions.csv e0h above 10°, share", 0.01);
-    let mut night = Worst::new("sun_positions.csv e0h below -1°, W/m²", 0.0);
+    let mut beams = Worst::of("sun_positions.csv e0n, share");
+    let mut level = Worst::of("sun_positions.csv e0h above 10°, share");
+    let mut night = Worst::of("sun_positions.csv e0h below -1°, W/m²");
     for row in table("sun_positions.csv") {
         let at = format!("{} {}", row.text("site"), row.text("utc"));
         let ms = utc_ms(row.text("utc"));
         let day = DayOfYear::of_utc(ms);
         let sun = position(ms, latitude(row.number("lat")), longitude(row.number("lon")));
-        beams.take(beam(day).get() / row.number("e0n") - 1.0, &at);
+        beams.compare(beam(day).get() / row.number("e0n"), 1.0, 1e-6, &at);
         let got = extraterrestrial(day, sun).get();
         if row.number("zenith") < 80.0 {
-            level.take(got / row.number("e0h") - 1.0, &at);
+            level.compare(got / row.number("e0h"), 1.0, 0.01, &at);
         } else if row.number("zenith") > 91.0 {
-            night.take(got, &at);
+            night.compare(got, row.number("e0h"), 0.0, &at);
         }
     }
-    beams.tell(336);
-    level.tell(129);
-    night.tell(170);
+    beams.end(336);
+    level.end(129);
+    night.end(170);
 }
 
 #[test]
@@ -162,31 +162,31 @@ fn each_cloudless_sky_is_that_of_pvlib() {
     // Tolerance of the header: 1 % of the same model above 10°.
     for (name, column) in [("solis", "solis_ghi"), ("ineichen", "ineichen_ghi"), ("haurwitz", "haurwitz_ghi")]
     {
-        let mut worst = Worst::new("sun_positions.csv cloudless sky above 10°, share", 0.01);
+        let mut worst = Worst::of("sun_positions.csv cloudless sky above 10°, share");
         for row in table("sun_positions.csv") {
             let at = format!("{name} {} {}", row.text("site"), row.text("utc"));
             let ms = utc_ms(row.text("utc"));
             let sun = position(ms, latitude(row.number("lat")), longitude(row.number("lon")));
             let got = model(name).global(sun, MEAN_BEAM, metres(row.number("elev_m"))).get();
             if row.number("zenith") < 80.0 {
-                worst.take(got / row.number(column) - 1.0, at);
+                worst.compare(got / row.number(column), 1.0, 0.01, at);
             } else if row.number("zenith") > 91.0 {
                 assert_eq!(got, 0.0, "{at}");
             }
         }
-        worst.tell(129);
+        worst.end(129);
     }
 }
 
 #[test]
 fn days_of_radiation_are_those_of_fao56_and_of_the_integral_over_a_precise_sun() {
     // Tolerances of the header: 1e-6 for the columns of FAO-56, 0.5 % for the integrals.
-    let mut ra = Worst::new("sun_radiation_daily.csv ra_fao, MJ/m²", 1e-6);
-    let mut rso = Worst::new("sun_radiation_daily.csv rso_fao, MJ/m²", 1e-6);
-    let mut length = Worst::new("sun_radiation_daily.csv n_fao_h, h", 1e-6);
-    let mut above = Worst::new("sun_radiation_daily.csv ra_spa_integral, share", 0.005);
-    let mut solis = Worst::new("sun_radiation_daily.csv ghi_solis, share", 0.005);
-    let mut ineichen = Worst::new("sun_radiation_daily.csv ghi_ineichen, share", 0.005);
+    let mut ra = Worst::of("sun_radiation_daily.csv ra_fao, MJ/m²");
+    let mut rso = Worst::of("sun_radiation_daily.csv rso_fao, MJ/m²");
+    let mut length = Worst::of("sun_radiation_daily.csv n_fao_h, h");
+    let mut above = Worst::of("sun_radiation_daily.csv ra_spa_integral, share");
+    let mut solis = Worst::of("sun_radiation_daily.csv ghi_solis, share");
+    let mut ineichen = Worst::of("sun_radiation_daily.csv ghi_ineichen, share");
     let events = table("sun_events.csv");
     for (row, event) in table("sun_radiation_daily.csv").iter().zip(&events) {
         let at = format!("{} {}", row.text("site"), row.text("local_date"));
@@ -195,9 +195,9 @@ fn days_of_radiation_are_those_of_fao56_and_of_the_integral_over_a_precise_sun()
             (event.text("site"), event.text("local_date"))
         );
         let (place, height, number) = (latitude(row.number("lat")), metres(row.number("elev_m")), day(row));
-        ra.take(extraterrestrial_day(place, number).get() - row.number("ra_fao"), &at);
-        rso.take(clear_day(place, height, number).get() - row.number("rso_fao"), &at);
-        length.take(day_length_h(place, number) - row.number("n_fao_h"), &at);
+        ra.compare(extraterrestrial_day(place, number).get(), row.number("ra_fao"), 1e-6, &at);
+        rso.compare(clear_day(place, height, number).get(), row.number("rso_fao"), 1e-6, &at);
+        length.compare(day_length_h(place, number), row.number("n_fao_h"), 1e-6, &at);
         // Five-minute steps around the noon of that day, as the table has them around that of the clock.
         let east = longitude(event.number("lon"));
         let start = utc_ms(event.text("transit_utc")) - MS_PER_DAY / 2;
@@ -216,15 +216,16 @@ fn days_of_radiation_are_those_of_fao56_and_of_the_integral_over_a_precise_sun()
         ] {
             let expected = row.number(column);
             // The sun that only just clears the horizon leaves nothing to take shares of.
-            worst.take(if expected < 0.1 { got - expected } else { got / expected - 1.0 }, &at);
+            let size = if expected < 0.1 { 1.0 } else { expected };
+            worst.compare(got / size, expected / size, 0.005, &at);
         }
     }
-    ra.tell(42);
-    rso.tell(42);
-    length.tell(42);
-    above.tell(42);
-    solis.tell(42);
-    ineichen.tell(42);
+    ra.end(42);
+    rso.end(42);
+    length.end(42);
+    above.end(42);
+    solis.end(42);
+    ineichen.end(42);
 }
 
 #[test]
