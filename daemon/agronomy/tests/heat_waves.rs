@@ -3,9 +3,10 @@
 mod golden;
 
 use agronomy::heat_waves::{
-    DayAtLine, DayOfYear, Excess, ExcessHeat, Grade, HOT_DAYS, Judged, Looking, Reference, ReferenceError,
-    Spell, Streak, WARM_SPELL_DAYS, Wave, day_mean, days_in, spells, warm_spell_days,
+    DayAtLine, Excess, ExcessHeat, Grade, HOT_DAYS, Judged, Looking, Reference, ReferenceError, Spell,
+    Streak, WARM_SPELL_DAYS, Wave, day_mean, days_in, spells, warm_spell_days,
 };
+use agronomy::sun::DayOfYear;
 use agronomy::units::Celsius;
 use golden::{Row, Worst, close, printed, table};
 use proptest::prelude::*;

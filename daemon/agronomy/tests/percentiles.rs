@@ -2,7 +2,8 @@
 
 mod golden;
 
-use agronomy::heat_waves::{CalendarLines, DayOfYear, DayWithoutValue, Definition, Ordered};
+use agronomy::heat_waves::{CalendarLines, DayWithoutValue, Definition, Ordered};
+use agronomy::sun::DayOfYear;
 use agronomy::units::{Celsius, Percent};
 use golden::{Worst, close, printed, table};
 use proptest::prelude::*;

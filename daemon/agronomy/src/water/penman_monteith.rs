@@ -11,11 +11,13 @@
 
 use super::moisture::{day_saturation, psychrometric_constant, slope};
 use super::net_radiation::{
-    clear_sky_day, clear_sky_hour, clearness_day, clearness_hour, longwave_day, longwave_hour, shortwave_day,
-    shortwave_hour, soil_heat_hour,
+    clearness_day, clearness_hour, longwave_day, longwave_hour, shortwave_day, shortwave_hour, soil_heat_hour,
 };
-use super::radiation::{DayOfYear, extraterrestrial_day, extraterrestrial_hour, sun_height};
 use super::weather::{WeatherError, in_order, missing_vapour};
+use crate::sun::DayOfYear;
+use crate::sun::fao56::{
+    clear_sky_day, clear_sky_hour, extraterrestrial_day, extraterrestrial_hour, sun_height,
+};
 use crate::units::{
     Celsius, DailyRadiation, Fraction, HourlyRadiation, Kilopascal, KilopascalPerCelsius, Latitude, Metres,
     MetresPerSecond, MillimetresPerDay, MillimetresPerHour, SolarTime,
@@ -114,7 +116,8 @@ impl Day {
     ///
     /// ```
     /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond, OutOfRange};
-    /// use agronomy::water::{Day, DayOfYear};
+    /// use agronomy::sun::DayOfYear;
+    /// use agronomy::water::Day;
     ///
     /// // FAO-56, example 18: a cool day in July at 50°48' N, 3.9 mm.
     /// let day = Day {

@@ -9,11 +9,11 @@ mod reference;
 mod shapes;
 mod stores;
 
+use agronomy::sun::DayOfYear;
 use agronomy::units::{
     Celsius, DailyRadiation, Fraction, HourlyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond,
     Millimetres, MillimetresPerDay, PlantHeight, RelativeHumidity, SoilDepth,
 };
-use agronomy::water::DayOfYear;
 
 macro_rules! made {
     ($($name:ident $unit:ident;)*) => {$(

@@ -1,10 +1,10 @@
 //! Radiation and reference evapotranspiration, row by row of the golden tables.
 
+use agronomy::sun::fao56::{clear_sky_day, daylight, solar_time, sun_height};
 use agronomy::units::{AirPressure, Fraction, GaugeHeight, Longitude, UtcHour};
 use agronomy::vapour::pressure_at_altitude;
 use agronomy::water::moisture::{day_saturation, psychrometric_constant, slope};
-use agronomy::water::net_radiation::{clear_sky_day, cloud_term, glow_day};
-use agronomy::water::radiation::{daylight, extraterrestrial_day, solar_time, sun_height};
+use agronomy::water::net_radiation::{cloud_term, glow_day};
 use agronomy::water::{Day, Hour, Surface, hargreaves, wind};
 
 use crate::golden::{Row, Worst, table};
@@ -31,23 +31,6 @@ fn the_printed_tables_of_slope_psychrometer_glow_and_wind_come_out() {
     }
     equation.end(268);
     printed.end(268);
-}
-
-#[test]
-fn radiation_outside_the_air_and_daylight_agree_with_two_libraries() {
-    // Ra also by pyet 1.5.0 and refet 0.5.0; 18 latitudes by 12 months.
-    let mut tally = Worst::of("fao56_radiation.csv");
-    for row in table("fao56_radiation.csv") {
-        let (at, day) = (latitude(row.number("lat")), day_of_year(row.number("doy")));
-        let what = format!("{at}, day {}", day.get());
-        let ra = extraterrestrial_day(at, day);
-        for column in ["ra", "ra_pyet", "ra_refet"] {
-            tally.compare(ra.get(), row.number(column), 1e-6, format_args!("{column} at {what}"));
-        }
-        tally.compare(ra.evaporates().get(), row.number("ra_mm"), 1e-6, format_args!("ra_mm at {what}"));
-        tally.compare(daylight(at, day).get(), row.number("n_hours"), 1e-6, format_args!("N at {what}"));
-    }
-    tally.end(216 * 5);
 }
 
 fn daily(row: &Row) -> Day {

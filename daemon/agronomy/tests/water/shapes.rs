@@ -1,8 +1,10 @@
 //! Bounds, directions and balances over generated weather and stores.
 
+use agronomy::sun::DayOfYear;
+use agronomy::sun::fao56::{clear_sky_day, daylight, extraterrestrial_day, extraterrestrial_hour};
 use agronomy::units::{
-    AirPressure, Celsius, CropCoefficient, DailyRadiation, DayHours, Days, DegreeDays, DrynessPull,
-    Extinction, Fraction, GaugeHeight, HourlyRadiation, Kilopascal, LeafArea, Litres, LitresPerHour,
+    AirPressure, Celsius, CropCoefficient, DailyRadiation, Days, DegreeDays, DrynessPull, Extinction,
+    Fraction, GaugeHeight, HourlyRadiation, HoursOfDay, Kilopascal, LeafArea, Litres, LitresPerHour,
     MetresPerSecond, Millimetres, Minutes, PlantHeight, SecondsPerMetre, SoilDepth, SolarTime, SquareMetres,
     UtcHour, WattsPerSquareMetre,
 };
@@ -11,10 +13,8 @@ use agronomy::water::by_hand::{self, Means};
 use agronomy::water::evaporation::{EvaporableLayer, Wetting, covered, soil_coefficient};
 use agronomy::water::greenhouse::{Canopy, Fitted};
 use agronomy::water::moisture::day_saturation;
-use agronomy::water::net_radiation::clear_sky_day;
-use agronomy::water::radiation::{daylight, extraterrestrial_day, extraterrestrial_hour};
 use agronomy::water::{
-    Coefficients, Container, Day, DayOfYear, Hour, RootZone, StageLengths, Surface, stress_coefficient, wind,
+    Coefficients, Container, Day, Hour, RootZone, StageLengths, Surface, stress_coefficient, wind,
 };
 use proptest::prelude::*;
 
@@ -286,7 +286,7 @@ fn no_type_of_water_takes_nan_or_infinity() {
         assert!(Litres::try_new(bad).is_err() && LitresPerHour::try_new(bad).is_err());
         assert!(Fraction::try_new(bad).is_err() && CropCoefficient::try_new(bad).is_err());
         assert!(Days::try_new(bad).is_err() && Minutes::try_new(bad).is_err());
-        assert!(UtcHour::try_new(bad).is_err() && DayHours::try_new(bad).is_err());
+        assert!(UtcHour::try_new(bad).is_err() && HoursOfDay::try_new(bad).is_err());
         assert!(Kilopascal::try_new(bad).is_err() && Celsius::try_new(bad).is_err());
     }
     assert!(DayOfYear::try_new(0).is_err() && DayOfYear::try_new(367).is_err());

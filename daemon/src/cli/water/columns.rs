@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 use std::io::Read;
 
+use agronomy::sun::DayOfYear;
 use agronomy::units::{GaugeHeight, Latitude, Longitude, Metres, MetresPerSecond, OutOfRange};
-use agronomy::water::{DayOfYear, wind};
+use agronomy::water::wind;
 
 use super::{Et0Args, Method, Period};
 use crate::cli::sheet::{column, columns, number};
