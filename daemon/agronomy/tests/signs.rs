@@ -214,7 +214,9 @@ fn every_sign_says_to_look_and_names_its_rule_and_none_says_to_spray() {
         let words = sign.scouting();
         assert!(words.look_for.starts_with("Look for "), "{sign:?}");
         assert!(!words.rule.is_empty() && !words.bounds.is_empty(), "{sign:?}");
-        let all = [words.look_for, words.meanwhile, words.rule, words.bounds].join(" ").to_lowercase();
+        assert!(words.defer.contains("label") && words.defer.contains("local rules"), "{sign:?}");
+        let all =
+            [words.look_for, words.meanwhile, words.rule, words.bounds, words.defer].join(" ").to_lowercase();
         for never in ["spray", "treat", "dose", "fungicide", "infected"] {
             assert!(!all.contains(never), "{sign:?} says {never}");
         }
