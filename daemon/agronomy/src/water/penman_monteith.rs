@@ -115,7 +115,7 @@ impl Day {
     /// # Example
     ///
     /// ```
-    /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond, OutOfRange};
+    /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond};
     /// use agronomy::sun::DayOfYear;
     /// use agronomy::water::Day;
     ///
@@ -133,7 +133,7 @@ impl Day {
     /// };
     /// let reference = day.reference().expect("such weather can be");
     /// assert_eq!(format!("{:.1}", reference.total()), "3.9 mm/d");
-    /// # Ok::<(), OutOfRange>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn reference(&self) -> Result<DayReference, WeatherError> {
         in_order(self.lowest, self.highest)?;
