@@ -108,7 +108,7 @@ pub fn run(args: &WaterArgs, input: impl Read, out: impl Write, mut err: impl Wr
 fn through(args: &Et0Args, sheet: impl Read, out: impl Write, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
     let headings = if rows.step()? { rows.texts() } else { Vec::new() };
-    let columns = match Columns::find(headings, args) {
+    let columns = match Columns::find(&headings, args) {
         Ok(columns) => columns,
         Err(why) => {
             writeln!(err, "{why}")?;
