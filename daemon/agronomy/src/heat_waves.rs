@@ -19,7 +19,7 @@ mod percentile;
 mod spells;
 mod streak;
 
-pub use calendar_day::{CalendarLines, DayOfYear, DayWithoutValue, NoDayOfYear};
+pub use calendar_day::{CalendarLines, DayWithoutValue};
 pub use excess_heat::{Excess, ExcessHeat, Grade, Looking, Reference, ReferenceError, day_mean};
 pub use percentile::{Definition, NoSample, Ordered};
 pub use spells::{

@@ -10,7 +10,7 @@
 //! outside, 40 under a cover that lets 70 % through, and 20 under half shade, the least a tomato wants.
 
 use crate::series::Held;
-use crate::units::{DailyLight, Illuminance, Irradiance, PhotonFlux, Radiation};
+use crate::units::{DailyLight, DailyRadiation, Illuminance, Irradiance, PhotonFlux};
 
 /// Daylight: photons of 400 to 700 nm in a joule of all wavelengths, µmol/J.
 ///
@@ -171,7 +171,7 @@ pub fn light_power(photons: PhotonFlux, spectrum: Spectrum) -> f64 {
 /// # Source
 ///
 /// [`PHOTONS_PER_JOULE_OF_SUN`].
-pub fn daily_light_of_sun(radiation: Radiation) -> DailyLight {
+pub fn daily_light_of_sun(radiation: DailyRadiation) -> DailyLight {
     DailyLight::reckoned(radiation.get() * PHOTONS_PER_JOULE_OF_SUN)
 }
 

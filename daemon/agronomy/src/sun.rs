@@ -5,7 +5,7 @@
 //! of a degree, some seconds at sunrise, while hills and weather move the real one by minutes.
 //!
 //! Above the air the sun's power on a level square metre follows from its height and the earth's distance
-//! alone ([`beam`], [`extraterrestrial`], and the hourly and daily sums of FAO-56). What a cloudless sky lets
+//! alone ([`beam`], [`extraterrestrial`]; its sums over an hour and a day in [`fao56`]). What a cloudless sky lets
 //! through is a matter of haze and water vapour: [`ClearSky`] has four published answers, which differ by 5 to
 //! 15 %. Either is what a light sensor is held against; neither is what a crop under a cover receives.
 //!
@@ -16,13 +16,12 @@
 mod clear_sky;
 mod day_of_year;
 mod extraterrestrial;
+pub mod fao56;
 mod position;
 mod rise_set;
 
 pub use clear_sky::{ClearSky, MEAN_BEAM, UnknownClearSky};
 pub use day_of_year::{DayOfYear, NoDayOfYear};
-pub use extraterrestrial::{
-    beam, clear_day, day_length_h, extraterrestrial, extraterrestrial_day, extraterrestrial_hour,
-};
+pub use extraterrestrial::{beam, extraterrestrial};
 pub use position::{Position, apparent_altitude_deg, position};
 pub use rise_set::{RiseSet, SunDay, is_up, mean_noon, photoperiod_h, rise_set, rise_set_around, sun_day};

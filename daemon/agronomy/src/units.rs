@@ -97,14 +97,12 @@ units! {
     Latitude "latitude" ["°"] -90.0 ..= 90.0;
     /// Degrees east of Greenwich; west is negative.
     Longitude "longitude" ["°"] -180.0 ..= 180.0;
-    /// Hours of one day, in a row or not.
+    /// Hours of one day, in a row or not: of wet leaf, of sunshine, of daylight.
     HoursOfDay "hours of a day" ["h"] 0.0 ..= 24.0;
     /// Heat (or cold) gathered beyond a line: one degree past it for one hour.
     DegreeHours "degree hours" ["°C h"] 0.0 ..= 10_000_000.0;
     /// Power of sunlight on a surface.
     Irradiance "irradiance" ["W/m²"] 0.0 ..= 2000.0;
-    /// Energy of sunlight on a surface over an hour or a day.
-    Radiation "radiation" ["MJ/m²"] 0.0 ..= 60.0;
     /// Photosynthetic photons, 400 to 700 nm, that meet a surface (PPFD).
     PhotonFlux "photon flux" ["µmol/m²/s"] 0.0 ..= 20000.0;
     /// Light as the eye weighs it.
@@ -135,8 +133,6 @@ units! {
     SolarTime "solar time" ["h"] 0.0 ..= 24.0;
     /// Hours since midnight UTC.
     UtcHour "hour of the day in UTC" ["h"] 0.0 ..= 24.0;
-    /// Hours of sunshine or of daylight in a day.
-    DayHours "hours of a day" ["h"] 0.0 ..= 24.0;
     /// Days since a sowing or planting.
     Days "time" ["d"] 0.0 ..= 20000.0;
     /// Minutes a tap stands open.

@@ -21,7 +21,6 @@ mod hargreaves;
 pub mod moisture;
 pub mod net_radiation;
 mod penman_monteith;
-pub mod radiation;
 mod root_zone;
 mod soil;
 mod weather;
@@ -32,7 +31,6 @@ pub use crop_coefficient::{Coefficients, Progress, StageLengths, climate_adjuste
 pub use evaporation::EvaporableLayer;
 pub use hargreaves::hargreaves;
 pub use penman_monteith::{Day, DayReference, Hour, HourReference, Surface};
-pub use radiation::DayOfYear;
 pub use root_zone::{RootZone, depletion_share, stress_coefficient};
 pub use soil::{NoSoil, SoilWater, Texture};
 pub use weather::WeatherError;

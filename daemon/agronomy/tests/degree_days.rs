@@ -4,7 +4,7 @@
 mod golden;
 
 use agronomy::degree_days::{Cutoff, Method, Rule, daily};
-use golden::{Row, Worst, close, table};
+use golden::{Row, Worst, table};
 use proptest::prelude::*;
 
 /// Columns of the synthetic table, by the names README of the tables gives them. Its floored intermediate cutoffs
@@ -35,17 +35,17 @@ const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
 fn every_method_agrees_with_quadrature_on_the_synthetic_days() {
     let rows = table("degree_days_synthetic.csv");
     assert_eq!(rows.len(), 336);
-    let mut worst = Worst::default();
+    let mut worst = Worst::of("degree_days_synthetic.csv quadrature, degree days");
     for row in rows {
         let day = ["lower", "upper", "tmin", "tmax", "tmin_next"].map(|column| row.number(column));
         let [lower, upper, min, max, next] = day;
         for (column, method, capped, cutoff) in COLUMNS {
             let rule = Rule::try_new(method, lower, capped.then_some(upper), cutoff).unwrap();
             let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
-            worst.close(got, row.number(column), 1e-6, format_args!("{column} of {day:?}"));
+            worst.compare(got, row.number(column), 1e-6, format_args!("{column} of {day:?}"));
         }
     }
-    worst.print("degree_days_synthetic.csv", 336 * COLUMNS.len());
+    worst.end(336 * COLUMNS.len());
 }
 
 #[test]
@@ -60,28 +60,30 @@ fn the_uc_ipm_calculators_year_comes_out_to_its_two_decimals() {
         [("horiz", Cutoff::Horizontal), ("vert", Cutoff::Vertical), ("intrmd", Cutoff::Intermediate)];
     let rows = table("degree_days_ucipm.csv");
     assert_eq!(rows.len(), 366);
-    let (mut excluded, mut worst_quadrature, mut worst_published) = (0, Worst::default(), Worst::default());
+    let mut quadrature = Worst::of("degree_days_ucipm.csv quadrature, degree days");
+    let mut publication = Worst::of("degree_days_ucipm.csv published, degree days");
+    let mut theirs = Worst::of("degree_days_ucipm.csv published by another rule, degree days");
     for row in &rows {
         for (name, method) in methods {
             for (suffix, cutoff) in cutoffs {
                 let got = in_fahrenheit(row, method, cutoff);
                 let what = format!("{} {name}_{suffix}", row.text("date"));
                 let published = row.number(&format!("{name}_{suffix}_pub"));
-                worst_quadrature.close(got, row.number(&format!("{name}_{suffix}_quad")), 1e-6, &what);
+                quadrature.compare(got, row.number(&format!("{name}_{suffix}_quad")), 1e-6, &what);
                 if DIFFERENT_BY_THEIR_RULE.contains(&what.as_str()) {
                     // What the header says of these cells: the larger of this and the vertical cutoff.
-                    let theirs = got.max(in_fahrenheit(row, method, Cutoff::Vertical));
-                    close(theirs, published, 0.0055, &what);
-                    excluded += 1;
+                    let larger = got.max(in_fahrenheit(row, method, Cutoff::Vertical));
+                    theirs.compare(larger, published, 0.0055, &what);
                 } else {
-                    worst_published.close(got, published, 0.0055, &what);
+                    publication.compare(got, published, 0.0055, &what);
                 }
             }
         }
     }
-    assert_eq!(excluded, DIFFERENT_BY_THEIR_RULE.len());
-    worst_quadrature.print("degree_days_ucipm.csv, quadrature", 366 * 12);
-    worst_published.print("degree_days_ucipm.csv, published", 366 * 12 - excluded);
+    let excluded = DIFFERENT_BY_THEIR_RULE.len();
+    quadrature.end(366 * 12);
+    publication.end(366 * 12 - excluded);
+    theirs.end(excluded);
 }
 
 /// Cells in which the calculator does not let the stretch above the upper threshold count back; see the
@@ -106,7 +108,9 @@ fn celsius(fahrenheit: f64) -> f64 {
 
 #[test]
 fn single_published_figures_agree_where_the_source_is_right() {
-    let (mut wrong, mut worst, mut worst_quadrature) = (0, Worst::default(), Worst::default());
+    let mut quadrature = Worst::of("degree_days_published.csv quadrature, degree days");
+    let mut publication = Worst::of("degree_days_published.csv published, degree days");
+    let mut wrong = 0;
     let rows = table("degree_days_published.csv");
     assert_eq!(rows.len(), 31);
     for row in rows {
@@ -128,9 +132,9 @@ fn single_published_figures_agree_where_the_source_is_right() {
         let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
         let scale = if fahrenheit { 1.8 } else { 1.0 };
         let what = format!("{method} of {min}..{max}");
-        worst_quadrature.close(got * scale, row.number("quadrature"), 1e-6, &what);
+        quadrature.compare(got * scale, row.number("quadrature"), 1e-6, &what);
         if row.text("agrees") == "true" {
-            worst.close(got * scale, row.number("published"), 0.01, &what);
+            publication.compare(got * scale, row.number("published"), 0.01, &what);
         } else {
             // The three figures that contradict their own definitions must not come out.
             assert!((got * scale - row.number("published")).abs() > 1.0, "{what}");
@@ -138,8 +142,8 @@ fn single_published_figures_agree_where_the_source_is_right() {
         }
     }
     assert_eq!(wrong, 3);
-    worst_quadrature.print("degree_days_published.csv, quadrature", 31);
-    worst.print("degree_days_published.csv, published", 28);
+    quadrature.end(31);
+    publication.end(28);
 }
 
 fn any_method() -> impl Strategy<Value = Method> {

@@ -36,7 +36,8 @@ fn the_integral_of_a_drawn_day_is_the_horizontal_cutoffs_and_the_brake_is_the_fl
         ("single_sine", true, false),
         ("double_sine", true, true),
     ];
-    let (mut plain, mut braked) = (Worst::default(), Worst::default());
+    let mut plain = Worst::of("degree_days_synthetic.csv integral, degree days");
+    let mut braked = Worst::of("degree_days_synthetic.csv integral-peak, degree days");
     let rows = table("degree_days_synthetic.csv");
     assert_eq!(rows.len(), 336);
     for row in &rows {
@@ -49,13 +50,13 @@ fn the_integral_of_a_drawn_day_is_the_horizontal_cutoffs_and_the_brake_is_the_fl
             let near = |rule: &Rule, cutoff: &str, worst: &mut Worst| {
                 let column = format!("{kind}_{cutoff}");
                 let got = by_readings(rule, day()).unwrap();
-                worst.close(got, row.number(&column), TOLERANCE, format_args!("{column}, {base}/{upper}"));
+                worst.compare(got, row.number(&column), TOLERANCE, format_args!("{column}, {base}/{upper}"));
             };
             near(&integral, "horizontal", &mut plain);
             near(&rule(Method::Integral, None), "none", &mut plain);
             near(&peak, "intermediate_floor0", &mut braked);
         }
     }
-    plain.print("degree_days_synthetic.csv, integral", 336 * 8);
-    braked.print("degree_days_synthetic.csv, integral-peak", 336 * 4);
+    plain.end(336 * 8);
+    braked.end(336 * 4);
 }

@@ -8,7 +8,7 @@ use agronomy::light::{
 };
 use agronomy::quantity::Quantity;
 use agronomy::series::{Held, MS_PER_HOUR};
-use agronomy::units::{Illuminance, Irradiance, PhotonFlux, Radiation};
+use agronomy::units::{DailyRadiation, Illuminance, Irradiance, PhotonFlux};
 use golden::{close, table};
 use proptest::prelude::*;
 
@@ -53,7 +53,7 @@ fn the_factor_for_whole_radiation_is_the_product_of_its_two_parts() {
 #[test]
 fn a_summer_day_outside_under_cover_and_under_shade_is_the_one_worked_by_hand() {
     // 28 MJ/m² outside are 58 mol; through a cover of 0.70 40; with half shade 20 (worked by hand, whole moles).
-    let day = |radiation| daily_light_of_sun(Radiation::try_new(radiation).unwrap()).get();
+    let day = |radiation| daily_light_of_sun(DailyRadiation::try_new(radiation).unwrap()).get();
     close(day(28.0), 58.0, 0.5, "outside");
     close(day(28.0 * 0.7), 40.0, 0.5, "under cover");
     close(day(28.0 * 0.7 * 0.5), 20.0, 0.5, "in half shade");
@@ -72,7 +72,12 @@ fn photons_and_radiation_give_the_same_day() {
             value: flux,
         };
         let got = daily_light([half(0), half(12)].into_iter()).get();
-        close(got, daily_light_of_sun(Radiation::try_new(radiation).unwrap()).get(), 1e-9, row.text("site"));
+        close(
+            got,
+            daily_light_of_sun(DailyRadiation::try_new(radiation).unwrap()).get(),
+            1e-9,
+            row.text("site"),
+        );
     }
 }
 

@@ -1,17 +1,12 @@
 //! Percentiles and lines that move with the season, against numpy 2.4.6 and xclim 0.62.0.
 
 mod golden;
-#[path = "golden/printed.rs"]
-mod printed;
-#[path = "golden/worst.rs"]
-mod worst;
 
-use agronomy::heat_waves::{CalendarLines, DayOfYear, DayWithoutValue, Definition, Ordered};
+use agronomy::heat_waves::{CalendarLines, DayWithoutValue, Definition, Ordered};
+use agronomy::sun::DayOfYear;
 use agronomy::units::{Celsius, Percent};
-use golden::{close, table};
-use printed::printed;
+use golden::{Worst, close, printed, table};
 use proptest::prelude::*;
-use worst::Worst;
 
 fn celsius(value: f64) -> Celsius {
     Celsius::try_new(value).unwrap()
@@ -27,7 +22,7 @@ fn day(number: u16) -> DayOfYear {
 
 #[test]
 fn nine_definitions_of_a_percentile_are_those_of_numpy() {
-    let mut worst = Worst::of("percentile_methods");
+    let mut worst = Worst::of("percentile_methods.csv");
     let rows = table("percentile_methods.csv");
     for row in &rows {
         let mut values: Vec<f64> =
@@ -41,7 +36,7 @@ fn nine_definitions_of_a_percentile_are_those_of_numpy() {
             worst.compare(got, expected, printed(expected, 1e-9), what);
         }
     }
-    worst.assert(9 * rows.len());
+    worst.end(9 * rows.len());
     assert_eq!(rows.len(), 66);
 }
 
@@ -64,14 +59,14 @@ fn lines_learnt_for_each_calendar_day_are_those_of_xclim() {
         })
         .collect();
     let lines = CalendarLines::learn(&days, 2, percent(90.0), Definition::Type8).unwrap();
-    let mut worst = Worst::of("heatwave_percentiles");
+    let mut worst = Worst::of("heatwave_percentiles.csv");
     for row in table("heatwave_percentiles.csv") {
         let number = row.text("dayofyear").parse().unwrap();
         let expected = row.number("p90_tmax");
         let got = lines.at(day(number)).get();
         worst.compare(got, expected, printed(expected, 1e-9), format_args!("day {number}"));
     }
-    worst.assert(366);
+    worst.end(366);
     let raised = lines.duration_lines();
     let noon_of_year = day(183);
     close(raised.at(noon_of_year).get(), lines.at(noon_of_year).get() + 5.0, 1e-12, "5 °C above normal");

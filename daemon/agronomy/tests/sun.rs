@@ -1,7 +1,6 @@
 //! The sun against pvlib 0.16.1 (SPA) and PyEphem: 42 site-dates and 336 positions.
 
 mod golden;
-mod worst;
 
 use agronomy::series::MS_PER_DAY;
 use agronomy::sun::{
@@ -9,9 +8,8 @@ use agronomy::sun::{
 };
 use agronomy::units::{Latitude, Longitude, Metres};
 use agronomy::vapour::pressure_at_altitude;
-use golden::{Row, close, table};
+use golden::{Row, Worst, close, table};
 use proptest::prelude::*;
-use worst::Worst;
 
 fn site(row: &Row) -> (Latitude, Longitude) {
     (Latitude::try_new(row.number("lat")).unwrap(), Longitude::try_new(row.number("lon")).unwrap())
@@ -105,30 +103,39 @@ fn any_hour_near_noon_finds_the_same_noon() {
 #[test]
 fn the_moments_of_the_sun_are_the_almanacs_to_a_minute() {
     // 60 s below 60° of latitude is the header's tolerance for a sun of low accuracy.
-    let mut rises = Worst::new("sun_events.csv sunrise below 60°, s", 60.0);
-    let mut sets = Worst::new("sun_events.csv sunset below 60°, s", 60.0);
-    let mut noons = Worst::new("sun_events.csv transit, s", 60.0);
-    let mut polar = Worst::new("sun_events.csv rise and set beyond 66°, s", 600.0);
+    let mut rises = Worst::of("sun_events.csv sunrise below 60°, s");
+    let mut sets = Worst::of("sun_events.csv sunset below 60°, s");
+    let mut noons = Worst::of("sun_events.csv transit, s");
+    let mut polar_rises = Worst::of("sun_events.csv sunrise beyond 66°, s");
+    let mut polar_sets = Worst::of("sun_events.csv sunset beyond 66°, s");
     for row in table("sun_events.csv") {
         let (latitude, longitude) = site(&row);
         let day = sun_day(utc_ms(row.text("transit_utc")), latitude, longitude);
         let what = format!("{} {}", row.text("site"), row.text("local_date"));
-        let off = |got: i64, column: &str| (got - utc_ms(row.text(column))) as f64 / 1000.0;
-        noons.take(off(day.noon_ms_utc, "transit_utc"), &what);
+        let compare = |worst: &mut Worst, got: i64, column: &str, tolerance: f64| {
+            worst.compare((got - utc_ms(row.text(column))) as f64 / 1000.0, 0.0, tolerance, &what);
+        };
+        let (rises, sets, tolerance) = if latitude.get().abs() < 60.0 {
+            (&mut rises, &mut sets, 60.0)
+        } else {
+            (&mut polar_rises, &mut polar_sets, 600.0)
+        };
+        compare(&mut noons, day.noon_ms_utc, "transit_utc", 60.0);
         if let Some(rise) = day.rise_ms_utc {
-            let worst = if latitude.get().abs() < 60.0 { &mut rises } else { &mut polar };
-            worst.take(off(rise, "sunrise_utc"), &what);
+            compare(rises, rise, "sunrise_utc", tolerance);
         }
         // The sunset before the midnight sun belongs to the noon before: see the test above.
         if let Some(set) = day.set_ms_utc {
-            let worst = if latitude.get().abs() < 60.0 { &mut sets } else { &mut polar };
-            worst.take(off(set, "sunset_utc"), &what);
+            compare(sets, set, "sunset_utc", tolerance);
         }
     }
-    rises.tell(32);
-    sets.tell(32);
-    noons.tell(42);
-    polar.tell(9);
+    rises.end(32);
+    sets.end(32);
+    noons.end(42);
+    let (up, down) = (polar_rises.rows(), polar_sets.rows());
+    assert_eq!(up + down, 9);
+    polar_rises.end(up);
+    polar_sets.end(down);
 }
 
 #[test]
@@ -148,7 +155,7 @@ fn a_sun_that_rises_and_stays_has_no_sunset_and_is_up_from_then_on() {
 fn light_for_flowering_has_twilight_with_it() {
     // The table's height of the sun at noon gives its declination, and spherical trigonometry the time it spends above
     // -6°; the declination moves by a minute's worth meanwhile.
-    let mut worst = Worst::new("sun_events.csv hours above -6° between 30° and 60°, h", 2.0 / 60.0);
+    let mut worst = Worst::of("sun_events.csv hours above -6° between 30° and 60°, h");
     for row in table("sun_events.csv") {
         let (latitude, longitude) = site(&row);
         let (at, highest) = (latitude.get(), row.number("elev_max_deg"));
@@ -161,41 +168,43 @@ fn light_for_flowering_has_twilight_with_it() {
         let hour_angle =
             libm::acos((libm::sin((-6.0_f64).to_radians()) - sin_lat * sin_dec) / (cos_lat * cos_dec));
         let got = photoperiod_h(utc_ms(row.text("transit_utc")), latitude, longitude);
-        worst.take(
-            got - 2.0 * hour_angle.to_degrees() / 15.0,
+        worst.compare(
+            got,
+            2.0 * hour_angle.to_degrees() / 15.0,
+            2.0 / 60.0,
             format_args!("{} {}", row.text("site"), row.text("local_date")),
         );
         assert!(got > row.number("up_h") + 0.7, "twilight lasts");
     }
-    worst.tell(24);
+    worst.end(24);
 }
 
 #[test]
 fn the_sun_stands_where_spa_says() {
     // Tolerance of the header for a sun of low accuracy: zenith 0.05°, azimuth 0.1° not within 3° of the zenith.
-    let mut zeniths = Worst::new("sun_positions.csv zenith, degrees", 0.05);
-    let mut seen = Worst::new("sun_positions.csv apparent zenith, degrees", 0.05);
-    let mut azimuths = Worst::new("sun_positions.csv azimuth across the sky, degrees", 0.05);
-    let mut turned = Worst::new("sun_positions.csv azimuth, degrees", 0.1);
+    let mut zeniths = Worst::of("sun_positions.csv zenith, degrees");
+    let mut seen = Worst::of("sun_positions.csv apparent zenith, degrees");
+    let mut azimuths = Worst::of("sun_positions.csv azimuth across the sky, degrees");
+    let mut turned = Worst::of("sun_positions.csv azimuth, degrees");
     for row in table("sun_positions.csv") {
         let (latitude, longitude) = site(&row);
         let got = position(utc_ms(row.text("utc")), latitude, longitude);
         let what = format!("{} {}", row.text("site"), row.text("utc"));
         let zenith = row.number("zenith");
-        zeniths.take(90.0 - got.altitude_deg - zenith, &what);
+        zeniths.compare(90.0 - got.altitude_deg, zenith, 0.05, &what);
         let pressure = pressure_at_altitude(Metres::try_new(row.number("elev_m")).unwrap());
         let apparent = apparent_altitude_deg(got.altitude_deg, pressure);
-        seen.take(90.0 - apparent - row.number("apparent_zenith"), &what);
+        seen.compare(90.0 - apparent, row.number("apparent_zenith"), 0.05, &what);
         if zenith > 3.0 && zenith < 177.0 {
             let apart = (got.azimuth_deg - row.number("azimuth") + 180.0).rem_euclid(360.0) - 180.0;
-            azimuths.take(apart * libm::sin(zenith.to_radians()), &what);
-            turned.take(apart, &what);
+            azimuths.compare(apart * libm::sin(zenith.to_radians()), 0.0, 0.05, &what);
+            turned.compare(apart, 0.0, 0.1, &what);
         }
     }
-    zeniths.tell(336);
-    seen.tell(336);
-    azimuths.tell(336);
-    turned.tell(336);
+    zeniths.end(336);
+    seen.end(336);
+    azimuths.end(336);
+    turned.end(336);
 }
 
 proptest! {

@@ -4,17 +4,18 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use agronomy::degree_days::{Cutoff, Method, Rule, by_readings, daily};
+use agronomy::heat_stress::Curve;
 use agronomy::series::{self, COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR};
-use agronomy::units::{Celsius, RelativeHumidity};
+use agronomy::units::Celsius;
 use agronomy::vapour;
 use serde::{Deserialize, Serialize};
+
+use super::heat_day::HeatDay;
 
 /// Air temperatures above which every page counts hours, °C.
 const HOURS_ABOVE_C: [f64; 5] = [30.0, 32.0, 35.0, 38.0, 40.0];
 /// Deficits above which every page counts hours, kPa, as they are named.
 const HOURS_ABOVE_KPA: [(&str, f64); 4] = [("1.6", 1.6), ("2.0", 2.0), ("2.5", 2.5), ("3.0", 3.0)];
-/// A night counts when this much of it was held (or half of it, where it is short), ms.
-const NIGHT_COUNTS_MS: i64 = 6 * MS_PER_HOUR;
 
 /// Hours above thresholds, keyed by the threshold.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -124,7 +125,7 @@ impl DayInput {
     /// The deficit as held over the day: where both temperature and humidity are held.
     fn deficit(&self) -> impl Iterator<Item = Held> {
         let humidity = self.humidity.iter().filter_map(|held| held.within(&self.day));
-        series::together(self.held(&self.day), humidity, deficit)
+        vapour::deficits(self.held(&self.day), humidity)
     }
 
     /// Extremes of the readings measured in a stretch.
@@ -145,31 +146,43 @@ impl DayInput {
         self.by_hand.is_some() && self.held_ms() < COUNTS_IN_FULL_MS
     }
 
-    /// Lowest of the night that ends this morning, when enough of it was held.
-    pub fn night_min(&self) -> Option<f64> {
-        let enough = NIGHT_COUNTS_MS.min((self.night.end - self.night.start) / 2);
-        let held = series::held_ms(self.held(&self.night));
-        self.extremes(&self.night).filter(|_| held >= enough).map(|(low, _)| low)
+    /// The day as heat rules look at it.
+    pub fn heat_day(&self) -> HeatDay {
+        HeatDay::cut(&self.air, &self.day, &self.night, self.curve_by_hand())
+    }
+
+    /// The sine between lowest and highest of a day read by hand.
+    fn curve_by_hand(&self) -> Option<Curve<'static>> {
+        let (low, high) = self.day_extremes().filter(|_| self.is_by_hand())?;
+        Some(Curve::Extremes { low: Celsius::try_new(low).ok()?, high: Celsius::try_new(high).ok()? })
     }
 
     /// Hours at or above a threshold that day: held, or along the single sine when read by hand.
     pub fn hours_at_or_above(&self, threshold: f64) -> f64 {
-        match self.by_hand.filter(|_| self.is_by_hand()) {
-            Some((low, high)) => rounded(sine_hours_above(low, high, threshold), 2),
-            None => {
-                hours(self.held(&self.day).filter(|held| held.value >= threshold).map(|held| held.ms()).sum())
-            }
-        }
+        self.hours_by_hand(threshold).unwrap_or_else(|| {
+            hours(self.held(&self.day).filter(|held| held.value >= threshold).map(|held| held.ms()).sum())
+        })
+    }
+
+    fn hours_above(&self, threshold: f64) -> f64 {
+        self.hours_by_hand(threshold)
+            .unwrap_or_else(|| hours(series::ms_above(self.held(&self.day), threshold)))
+    }
+
+    fn hours_by_hand(&self, threshold: f64) -> Option<f64> {
+        let line = Celsius::try_new(threshold).ok()?;
+        self.curve_by_hand()?.hours_above(line).map(|hours| rounded(hours, 2))
     }
 
     /// Makes the page.
     pub fn page(&self) -> DayPage {
         let held_ms = self.held_ms();
+        let night = self.extremes(&self.night).filter(|_| self.heat_day().night_counts());
         let mut page = DayPage {
             place: self.place.clone(),
             date: self.date.clone(),
             measured_share: rounded(held_ms as f64 / MS_PER_DAY as f64, 4),
-            night_min_c: self.night_min().map(|low| rounded(low, 2)),
+            night_min_c: night.map(|(low, _)| rounded(low, 2)),
             t_mean_c: series::time_weighted_mean(self.held(&self.day)).map(|mean| rounded(mean, 2)),
             vpd_mean_kpa: series::time_weighted_mean(self.deficit()).map(|mean| rounded(mean, 3)),
             vpd_max_kpa: self.deficit().map(|held| held.value).reduce(f64::max).map(|max| rounded(max, 3)),
@@ -205,13 +218,6 @@ impl DayInput {
         }
     }
 
-    fn hours_above(&self, threshold: f64) -> f64 {
-        match self.by_hand.filter(|_| self.is_by_hand()) {
-            Some((low, high)) => rounded(sine_hours_above(low, high, threshold), 2),
-            None => hours(series::ms_above(self.held(&self.day), threshold)),
-        }
-    }
-
     /// Degree days of the day by a rule; `None` when the day does not count.
     pub fn degree_days(&self, rule: &Rule) -> Option<f64> {
         if !self.is_by_hand() && self.held_ms() < COUNTS_IN_FULL_MS {
@@ -229,27 +235,4 @@ impl DayInput {
         };
         Some(rounded(sum, 2))
     }
-}
-
-/// Deficit of air, kPa (FAO-56 eq. 11); nothing where a figure is not one of air.
-pub fn deficit(t_c: f64, rh_pct: f64) -> f64 {
-    match (Celsius::try_new(t_c), RelativeHumidity::try_new(rh_pct.min(100.0))) {
-        (Ok(air), Ok(humidity)) => vapour::deficit(air, humidity).get(),
-        _ => f64::NAN,
-    }
-}
-
-/// Hours of a day for which a sine between `low` and `high` (24 h period, °C) lies above `threshold`.
-///
-/// The share is `acos((threshold − mean) / half range) / π`: the angle of the single-sine method
-/// (Baskerville and Emin 1969, as in AGRONOMY-style handbooks).
-pub fn sine_hours_above(low: f64, high: f64, threshold: f64) -> f64 {
-    if threshold >= high {
-        return 0.0;
-    }
-    if threshold < low {
-        return 24.0;
-    }
-    let (mean, half) = (f64::midpoint(low, high), (high - low) / 2.0);
-    24.0 * libm::acos(((threshold - mean) / half).clamp(-1.0, 1.0)) / std::f64::consts::PI
 }

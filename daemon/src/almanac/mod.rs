@@ -6,6 +6,7 @@
 
 pub mod account;
 pub mod day_page;
+pub mod heat_day;
 pub mod lines;
 pub mod pages;
 pub mod planting_page;

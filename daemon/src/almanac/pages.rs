@@ -85,14 +85,14 @@ pub struct Made {
 /// Makes the pages of a place's day; `None` where nothing was heard and nothing read by hand.
 pub fn make(site: &Site, ground: &Ground, readings: &dyn Readings, place: &str, day: Day) -> Option<Made> {
     let input = input(site, ground, readings, place, day)?;
-    let page = input.page();
+    let (page, heat_day) = (input.page(), input.heat_day());
     let plantings = ground
         .plantings
         .iter()
         .filter(|planting| planting.place == place && stands_in(planting, &input.day))
         .filter_map(|planting| {
             let crop = site.crop_of(planting)?;
-            Some(planting_page(&input, &page, planting, &crop, site.place_line_c()))
+            Some(planting_page(&input, &page, &heat_day, planting, &crop, site.place_line_c()))
         })
         .collect();
     Some(Made { place: page, plantings })

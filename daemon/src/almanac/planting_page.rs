@@ -2,11 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use agronomy::crop::{Crop, HeatRule, Measure, Severity};
+use agronomy::crop::{Crop, Measure, Severity};
 use agronomy::degree_days::Method;
 use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage, RuleKey};
+use super::heat_day::HeatDay;
 use super::lines::{Lines, stages};
 use crate::ground::Planting;
 
@@ -51,6 +52,7 @@ pub fn rule_of(crop: &Crop) -> RuleKey {
 pub fn planting_page(
     input: &DayInput,
     page: &DayPage,
+    heat_day: &HeatDay,
     planting: &Planting,
     crop: &Crop,
     place_line_c: f64,
@@ -64,7 +66,7 @@ pub fn planting_page(
         if matches!(heat.measure, Measure::DayMaxC | Measure::HoursAboveC) {
             rule_hours.insert(heat.id.clone(), input.hours_at_or_above(heat.threshold));
         }
-        if met(heat, input, page.t_mean_c, page.night_min_c, page.t_max_c) {
+        if heat_day.meets(heat) {
             worst = worst.max(Some(heat.severity));
         }
     }
@@ -84,30 +86,5 @@ pub fn planting_page(
             .night_moderate_c
             .is_some_and(|line| page.night_min_c.is_some_and(|low| low >= line)),
         read_by_hand: page.read_by_hand,
-    }
-}
-
-/// Whether a day by itself meets a rule; days in a row are the account's to count.
-fn met(
-    rule: &HeatRule,
-    input: &DayInput,
-    mean: Option<f64>,
-    night_min: Option<f64>,
-    max: Option<f64>,
-) -> bool {
-    let at_least = |value: Option<f64>, limit: f64| value.is_some_and(|value| value >= limit);
-    match rule.measure {
-        Measure::DayMaxC | Measure::HoursAboveC => {
-            let enough = rule.min_hours_per_day.unwrap_or(0.0);
-            at_least(max, rule.threshold) && input.hours_at_or_above(rule.threshold) >= enough
-        }
-        Measure::NightMinC => at_least(night_min, rule.threshold),
-        Measure::NightMinBelowC => night_min.is_some_and(|low| low < rule.threshold),
-        Measure::DailyMeanC => at_least(mean, rule.threshold),
-        Measure::DayMaxAndNightMinC => {
-            at_least(max, rule.threshold)
-                && rule.night_threshold.is_some_and(|limit| at_least(night_min, limit))
-        }
-        _ => false,
     }
 }

@@ -108,7 +108,7 @@ pub fn run(args: &WaterArgs, input: impl Read, out: impl Write, mut err: impl Wr
 fn through(args: &Et0Args, sheet: impl Read, out: impl Write, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
     let headings = if rows.step()? { rows.texts() } else { Vec::new() };
-    let columns = match Columns::find(headings, args) {
+    let columns = match Columns::find(&headings, args) {
         Ok(columns) => columns,
         Err(why) => {
             writeln!(err, "{why}")?;
@@ -294,7 +294,7 @@ mod tests {
     fn a_winter_without_sun_is_reckoned_with_a_usual_sky_and_nothing_piles_up() {
         let mut sheet = HOURS.to_owned();
         for hour in 0..24 * 30 {
-            sheet += &format!("a,{},{},-15,0.1,0,3\n", 340 + hour / 24, hour % 24);
+            sheet += &format!("a,{},{},-15,0.1,0,3\n", 330 + hour / 24, hour % 24);
         }
         let (exit, out, err) = ran("--period hourly --lat 78 --lon 15 --altitude-m 10", &sheet);
         assert_eq!((exit, err.as_str()), (0, ""));

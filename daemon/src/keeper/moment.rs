@@ -4,9 +4,11 @@ use std::borrow::Cow;
 
 use agronomy::quantity::Quantity;
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
+use agronomy::units::{Celsius, RelativeHumidity};
+use agronomy::vapour;
 
 use super::engine::Engine;
-use crate::almanac::day_page::{DayPage, deficit};
+use crate::almanac::day_page::DayPage;
 use crate::almanac::pages::{self, Pages, Readings};
 use crate::almanac::shape::{Expected, median};
 use crate::calendar::Day;
@@ -113,10 +115,10 @@ impl Engine {
             last_air: self
                 .hung(&place.id, now_ms)
                 .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)),
-            vpd_kpa: air
-                .zip(self.humidity(&place.id, now_ms))
-                .map(|((_, t), (_, rh))| deficit(t, rh))
-                .filter(|vpd| vpd.is_finite()),
+            vpd_kpa: air.zip(self.humidity(&place.id, now_ms)).and_then(|((_, t), (_, rh))| {
+                let (air, humidity) = (Celsius::try_new(t).ok()?, RelativeHumidity::from_probe(rh).ok()?);
+                Some(vapour::deficit(air, humidity).get())
+            }),
             slope_c_per_h,
             still_rising: air.zip(before).is_some_and(|((_, last), before)| last > before),
             high: extreme(start, i64::MAX, |new, kept| new > kept),

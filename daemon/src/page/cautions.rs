@@ -1,18 +1,12 @@
 //! Cautions for people, shown beside the advice: heat in a closed house, and the electricity before water.
 //!
-//! Advice only, never medical or legal. The screening value is a heat index of 29.4 °C (Morris and others 2019 by way
-//! of the agronomy notes, S100; the common US screening value of 85 °F).
+//! Advice only, never medical or legal. Limits and words for people in heat are [`agronomy::people::caution`]'s.
 
+use agronomy::people::caution::{self, CLOSED_HOUSE_C, SCREENING_C, Strain};
 use maud::{Markup, html};
 
 use super::figures::half;
 use crate::glance::{Glance, PlaceGlance};
-
-/// Heat index from which the cautions stand, °C.
-const SCREEN_C: f64 = 29.4;
-
-/// Air of a closed house from which nobody should go in to work, °C (common practice).
-const CLOSED_HOUSE_C: f64 = 40.0;
 
 /// The last words of every caution.
 pub(crate) const LAST: &str = "Local rules, the label and a licensed trade come first.";
@@ -26,33 +20,31 @@ pub(crate) fn stay_out(glance: &Glance) -> Option<(String, Vec<String>)> {
         .places
         .iter()
         .filter(|place| place.kind.under_cover())
-        .filter(|place| feels(place).is_some_and(|index| index >= SCREEN_C))
+        .filter(|place| feels(place).is_some_and(|index| index >= SCREENING_C))
         .max_by(|a, b| feels(a).unwrap_or(f64::MIN).total_cmp(&feels(b).unwrap_or(f64::MIN)));
     let heat = glance.open.iter().any(|notice| HEAT.contains(&notice.minder.as_str()));
     if hottest.is_none() && !heat {
         return None;
     }
+    let hottest = hottest.and_then(|place| Some((place, feels(place)?)));
     let mut words = Vec::new();
-    if let Some((place, index)) = hottest.and_then(|place| Some((place, feels(place)?))) {
+    if let Some((place, index)) = hottest {
         words.push(format!(
-            "In {} it feels like {} in shade, and up to 8 more in full sun. Reach doors, vents and shade from outside; \
-             no ladder in heat or wind.",
+            "In {} it feels like {}. {} Reach doors, vents and shade from outside; no ladder in heat or wind.",
             place.name,
-            half(index)
+            half(index),
+            caution::SHADE
         ));
         if place.t_c.is_some_and(|t| t >= CLOSED_HOUSE_C) {
-            words.push(
-                "Open from outside and let it blow through before anyone goes in; look for children and animals."
-                    .to_owned(),
-            );
+            words.push(caution::CLOSED_HOUSE.to_owned());
         }
     }
+    // Heat that was told of, but that no probe puts a figure to, is taken for the second band.
+    let strain = hottest.and_then(|(_, index)| Strain::of(index)).unwrap_or(Strain::Moderate);
     words.extend([
-        "A still house counts as full sun. Cooler hours, if you must go in: early and late; work in pairs, drink \
-         every 15 to 20 minutes, rest in shade. People have died on days called moderate."
-            .to_owned(),
-        "Dizzy, confused, cramping, skin hot whether dry or drenched: out, cool with water, call emergency help now."
-            .to_owned(),
+        format!("{} People have died on days called moderate.", strain.words()),
+        caution::NEW_TO_HEAT.to_owned(),
+        caution::STOP.to_owned(),
         "Before wetting paths or floor, switch the electricity off; then hose.".to_owned(),
         LAST.to_owned(),
     ]);
@@ -100,6 +92,20 @@ mod tests {
         let mut glance = fixtures::heat();
         glance.open.clear();
         assert!(stay_out(&glance).is_some(), "the house alone is enough");
+    }
+
+    #[test]
+    fn the_words_are_those_of_the_band_and_above_forty_nobody_goes_in() {
+        let mut glance = fixtures::heat();
+        // 41.4 °C lies between 39.4 and 46.1 °C: the high band of the US OSHA guide.
+        let (_, words) = stay_out(&glance).unwrap();
+        assert!(words.iter().any(|line| line.starts_with(Strain::High.words())), "{words:?}");
+        assert!(!words.contains(&caution::CLOSED_HOUSE.to_owned()), "36.4 °C: {words:?}");
+        for place in glance.places.iter_mut().filter(|place| place.heat_index_c.is_some()) {
+            place.t_c = Some(CLOSED_HOUSE_C);
+        }
+        let (_, words) = stay_out(&glance).unwrap();
+        assert!(words.contains(&caution::CLOSED_HOUSE.to_owned()), "{words:?}");
     }
 
     #[test]

@@ -45,7 +45,8 @@ impl fmt::Display for HeapCount {
             let how = if self.vessel_met() { "in a vessel or an aerated pile" } else { "in a windrow" };
             return write!(
                 out,
-                "The rule {how} is met, by the coldest probe: {from} to {to} °C for long enough."
+                "The rule {how} is met, by the coldest probe: {from} to {to} °C for long enough. Where compost is \
+                 sold or given away, local rules decide."
             );
         }
         write!(

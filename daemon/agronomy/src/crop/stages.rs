@@ -5,7 +5,6 @@ use std::collections::BTreeSet;
 use serde::Serialize;
 
 use super::{HeatRule, Stage};
-use crate::degree_days::{Dated, Dates};
 
 /// Whether something is known or only not excluded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -71,21 +70,6 @@ impl Known {
     }
 }
 
-impl From<Dates> for Known {
-    /// A milestone's range: open at its late end where that is not in sight, unknown where it has no early end.
-    fn from(dates: Dates) -> Self {
-        let day = |dated| match dated {
-            Dated::Reached(day) | Dated::Expected(day) => Some(day),
-            Dated::NotInSight | Dated::TooLittleMeasured => None,
-        };
-        match (dates.earliest, day(dates.earliest), day(dates.latest)) {
-            (_, Some(earliest), latest) => Self::Between(earliest, latest.unwrap_or(i64::MAX)),
-            (Dated::NotInSight, ..) => Self::Between(i64::MAX, i64::MAX),
-            _ => Self::Unknown,
-        }
-    }
-}
-
 impl Stages {
     /// The stages of a planting today, from what is known of the opening and the closing of each.
     ///
@@ -144,14 +128,5 @@ mod tests {
         assert_eq!(stages.active, [Stage::Flowering, Stage::Ripening].into());
         assert_eq!(stages.possible, [Stage::Picking].into());
         assert!(Stages::on(200, &spans).possible.is_empty());
-    }
-
-    #[test]
-    fn a_milestones_range_is_what_is_known_of_an_opening() {
-        let known = |earliest, latest| Known::from(Dates { earliest, latest });
-        assert_eq!(known(Dated::Reached(104), Dated::Expected(122)), Known::Between(104, 122));
-        assert_eq!(known(Dated::Expected(104), Dated::NotInSight), Known::Between(104, i64::MAX));
-        assert_eq!(known(Dated::NotInSight, Dated::NotInSight).come(200), None);
-        assert_eq!(known(Dated::TooLittleMeasured, Dated::TooLittleMeasured), Known::Unknown);
     }
 }

@@ -12,6 +12,7 @@ use super::rule::Rule;
 use super::season::{Day, Season};
 use super::sum::{NoNumber, UnlikeSums};
 use super::target::Target;
+use crate::crop::Known;
 
 /// From this filled share no date is given (common practice).
 const FILLED_AT_MOST: f64 = 0.10;
@@ -66,6 +67,21 @@ pub struct Dates {
     pub earliest: Dated,
     /// When the upper end of the target is reached at the latest.
     pub latest: Dated,
+}
+
+impl From<Dates> for Known {
+    /// A milestone's range: open at its late end where that is not in sight, unknown where it has no early end.
+    fn from(dates: Dates) -> Self {
+        let day = |dated| match dated {
+            Dated::Reached(day) | Dated::Expected(day) => Some(day),
+            Dated::NotInSight | Dated::TooLittleMeasured => None,
+        };
+        match (dates.earliest, day(dates.earliest), day(dates.latest)) {
+            (_, Some(earliest), latest) => Self::Between(earliest, latest.unwrap_or(i64::MAX)),
+            (Dated::NotInSight, ..) => Self::Between(i64::MAX, i64::MAX),
+            _ => Self::Unknown,
+        }
+    }
 }
 
 /// Why no range can be given.
@@ -261,5 +277,14 @@ mod tests {
         assert!(matches!(refusal(Outlook { rule: other, ..outlook(&[]) }), DatesError::Unlike(_)));
         assert!(matches!(refusal(outlook(&[f64::NAN])), DatesError::NoNumber(_)));
         assert!(matches!(refusal(Outlook { slow: 11.0, ..outlook(&[]) }), DatesError::OutOfOrder { .. }));
+    }
+
+    #[test]
+    fn a_milestones_range_is_what_is_known_of_an_opening() {
+        let known = |earliest, latest| Known::from(Dates { earliest, latest });
+        assert_eq!(known(Dated::Reached(104), Dated::Expected(122)), Known::Between(104, 122));
+        assert_eq!(known(Dated::Expected(104), Dated::NotInSight), Known::Between(104, i64::MAX));
+        assert_eq!(known(Dated::NotInSight, Dated::NotInSight), Known::Between(i64::MAX, i64::MAX));
+        assert_eq!(known(Dated::TooLittleMeasured, Dated::TooLittleMeasured), Known::Unknown);
     }
 }

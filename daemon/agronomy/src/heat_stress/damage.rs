@@ -13,6 +13,10 @@ use std::ops::RangeInclusive;
 use crate::crop::{Crop, HeatRule, Stage};
 
 /// Which flowers a day of stress touches: those that open this many days after it (before it, where negative).
+///
+/// They stand here and not in the crop book: a figure of the book is one span of one unit from nought up, that a
+/// grower can put an own one for; a window may lie before its day, a crop may have two, and together with the rule for
+/// crops without one they are what a trial says of a family's pollen, not what a grower can measure.
 type Window = (i64, i64);
 
 /// Tomato: pollen forms about nine days before opening (an extension service's summary of trials), and ten cooler
@@ -26,18 +30,6 @@ const PEA: &[Window] = &[(-12, -6)];
 /// Pepper: open flowers, and buds under 2.5 mm: Erickson & Markhart (2002), Plant, Cell and Environment 25,
 /// 123-130; that such buds open two to three weeks later is from memory.
 const PEPPER: &[Window] = &[(0, 0), (14, 21)];
-
-/// Weeks from flower to picking, common practice; `None`: no gap is told for the crop.
-const fn weeks_to_picking(key: &str) -> Option<(i64, i64)> {
-    match key.as_bytes() {
-        b"tomato" | b"tomato_cherry" => Some((5, 7)),
-        b"sweet_pepper" | b"hot_pepper" => Some((6, 8)),
-        b"bean_green" | b"bean_runner" => Some((2, 3)),
-        b"cucumber" => Some((1, 2)),
-        b"summer_squash" => Some((1, 1)),
-        _ => None,
-    }
-}
 
 /// The windows of a crop; for a crop without one of its own that of the tomato, as common practice has it.
 const fn windows(key: &str) -> &'static [Window] {
@@ -83,8 +75,8 @@ pub fn touches_flowers(rule: &HeatRule) -> bool {
 ///
 /// # Source
 ///
-/// The windows at their constants in this file. Time to picking: the crop book's `bloom_to_ripe` or
-/// `flower_to_ripe` where it has one, else common practice.
+/// The windows at their constants in this file. Time to picking: the crop book, under the names of
+/// [`TO_PICKING`]; it has each figure's sources and standing.
 pub fn damage(crop: &Crop, spell: RangeInclusive<i64>) -> impl Iterator<Item = Damage> {
     let flowering = crop.heat_rules.iter().any(touches_flowers) && !spell.is_empty();
     let (first, last) = spell.into_inner();
@@ -99,9 +91,10 @@ pub fn damage(crop: &Crop, spell: RangeInclusive<i64>) -> impl Iterator<Item = D
     })
 }
 
+/// The crop book's names for the days from an open flower (or from the fruit's set, which is close to it) to picking.
+pub const TO_PICKING: [&str; 4] = ["bloom_to_ripe", "flower_to_ripe", "flower_to_pick", "set_to_pick"];
+
 fn days_to_picking(crop: &Crop) -> Option<(i64, i64)> {
-    let written = ["bloom_to_ripe", "flower_to_ripe"].iter().find_map(|name| crop.days.get(*name));
-    written
-        .map(|days| (libm::round(days.lo) as i64, libm::round(days.hi) as i64))
-        .or_else(|| weeks_to_picking(&crop.key).map(|(soonest, latest)| (7 * soonest, 7 * latest)))
+    let days = TO_PICKING.iter().find_map(|name| crop.days.get(*name))?;
+    Some((libm::round(days.lo) as i64, libm::round(days.hi) as i64))
 }

@@ -3,9 +3,9 @@
 //! From a record, a line is the percentile of all days of all years within some days of the calendar day.
 //! Without one, twelve figures from a climate table do, joined from the middle of month to the middle of month.
 
-use crate::units::{Celsius, Percent};
-
 use super::percentile::{Definition, Ordered};
+use crate::sun::DayOfYear;
+use crate::units::{Celsius, Percent};
 
 /// The most days a year has.
 const LONGEST_YEAR: usize = 366;
@@ -14,38 +14,6 @@ const ABOVE_NORMAL_C: f64 = 5.0;
 /// The middle of each month, in days since the year began; February has 28¼.
 const MIDDLES: [f64; 12] =
     [15.5, 45.125, 74.75, 105.25, 135.75, 166.25, 196.75, 227.75, 258.25, 288.75, 319.25, 349.75];
-
-/// The number of a day in its year: 1 on 1 January, 366 on the last day of a leap year.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct DayOfYear(u16);
-
-/// No day of a year has this number.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("day {0} of the year; there are days 1 to 366")]
-pub struct NoDayOfYear(pub u16);
-
-impl DayOfYear {
-    /// Takes the number of a day.
-    ///
-    /// # Errors
-    ///
-    /// [`NoDayOfYear`] when it is not 1 to 366.
-    pub const fn try_new(number: u16) -> Result<Self, NoDayOfYear> {
-        match number {
-            1..=366 => Ok(Self(number)),
-            _ => Err(NoDayOfYear(number)),
-        }
-    }
-
-    /// The number, from 1.
-    pub const fn get(self) -> u16 {
-        self.0
-    }
-
-    fn place(self) -> usize {
-        usize::from(self.0) - 1
-    }
-}
 
 /// A time of year for which the record holds nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
@@ -134,7 +102,7 @@ impl CalendarLines {
 
     /// The line of a day.
     pub fn at(&self, day: DayOfYear) -> Celsius {
-        self.lines[day.place()]
+        self.lines[usize::from(day.get()) - 1]
     }
 
     /// Lines of the former duration index, from normal maxima: 5 °C above them.

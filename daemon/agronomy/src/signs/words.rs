@@ -31,7 +31,13 @@ pub struct Scouting {
     pub standing: Standing,
     /// What the rule does not know.
     pub bounds: &'static str,
+    /// Who has the last word on anything beyond looking and airing; shown with every sign.
+    pub defer: &'static str,
 }
+
+/// The label of a product and local rules go before any rule of the weather.
+const DEFER: &str = "A rule of the weather has seen no leaf. For anything you would put on a crop the label of the \
+                     product and local rules come first.";
 
 const LET_IT_DRY: &str = "Let the leaves dry: water early and at the foot, open up at dawn before the sun is on the \
                           glass, thin leaves on a dry morning, clear away what has fallen.";
@@ -59,6 +65,7 @@ impl Sign {
                        more for 6 hours.",
                 standing: Standing::Published,
                 bounds: "Made for potatoes in the field; it is not known to hold under cover.",
+                defer: DEFER,
             },
             Self::SmithPeriod => Scouting {
                 look_for: BLIGHT,
@@ -67,6 +74,7 @@ impl Sign {
                        more for 11 hours.",
                 standing: Standing::Memory,
                 bounds: "The older rule, made for potatoes in the field; outbreaks have come before it was met.",
+                defer: DEFER,
             },
             Self::MildewPressure => Scouting {
                 look_for: "Look for white, floury spots on both sides of older leaves, first where they are crowded.",
@@ -75,6 +83,7 @@ impl Sign {
                        heat of 35 °C lower it.",
                 standing: Standing::Memory,
                 bounds: "Made for grape; other crops have mildews of their own, so read it as low, medium or high.",
+                defer: DEFER,
             },
             Self::TomatoSeverity => Scouting {
                 look_for: "Look for brown spots with rings, and for small grey spots, on the lowest tomato leaves.",
@@ -84,6 +93,7 @@ impl Sign {
                 standing: Standing::Memory,
                 bounds: "The table is known from memory and one public copy; the hours are reckoned from the air's \
                          humidity.",
+                defer: DEFER,
             },
         }
     }

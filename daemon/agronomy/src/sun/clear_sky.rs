@@ -3,7 +3,7 @@
 use std::fmt;
 use std::str::FromStr;
 
-use super::extraterrestrial::clear_share;
+use super::fao56::clear_share;
 use super::position::{Position, apparent_altitude_deg};
 use crate::units::{AirPressure, HazeDepth, Irradiance, Metres, Turbidity, VapourColumn};
 use crate::vapour::pressure_at_altitude;

@@ -1,7 +1,8 @@
 //! Reference evapotranspiration when only temperatures are known.
 
-use super::radiation::{DayOfYear, extraterrestrial_day};
 use super::weather::{WeatherError, in_order};
+use crate::sun::DayOfYear;
+use crate::sun::fao56::extraterrestrial_day;
 use crate::units::{Celsius, Latitude, MillimetresPerDay};
 
 /// Reference evapotranspiration of a day from its lowest and highest temperature alone, by the equation of

@@ -6,7 +6,7 @@
 //! is taken from sunshine hours or, worse, from how far the day's temperatures lie apart.
 
 use crate::units::{
-    Celsius, DailyRadiation, DayHours, Fraction, HourlyRadiation, Kilopascal, Metres, MillimetresPerDay,
+    Celsius, DailyRadiation, Fraction, HourlyRadiation, HoursOfDay, Kilopascal, MillimetresPerDay,
     MillimetresPerHour, Radians,
 };
 
@@ -48,8 +48,8 @@ impl HourlyRadiation {
 /// FAO-56 (1998), eq. 35 with the coefficients it gives where none are known for the place.
 pub fn solar_from_sunshine(
     extraterrestrial: DailyRadiation,
-    sunshine: DayHours,
-    daylight: DayHours,
+    sunshine: HoursOfDay,
+    daylight: HoursOfDay,
 ) -> DailyRadiation {
     let share = if daylight.get() > 0.0 { (sunshine.get() / daylight.get()).min(1.0) } else { 0.0 };
     DailyRadiation::reckoned((0.25 + 0.50 * share) * extraterrestrial.get())
@@ -92,30 +92,6 @@ pub fn solar_from_temperatures(
     };
     let share = k * libm::sqrt((highest.get() - lowest.get()).max(0.0));
     DailyRadiation::reckoned(share.min(0.75) * extraterrestrial.get())
-}
-
-/// Solar radiation of a cloudless day, Rso.
-///
-/// # Equation
-///
-/// ```text
-/// Rso = (0.75 + 2·10⁻⁵ z) Ra
-/// ```
-///
-/// # Source
-///
-/// FAO-56 (1998), eq. 37; at sea level it is eq. 36.
-pub fn clear_sky_day(extraterrestrial: DailyRadiation, altitude: Metres) -> DailyRadiation {
-    DailyRadiation::reckoned(clear_share(altitude) * extraterrestrial.get())
-}
-
-/// Solar radiation of a cloudless hour, Rso; see [`clear_sky_day`].
-pub fn clear_sky_hour(extraterrestrial: HourlyRadiation, altitude: Metres) -> HourlyRadiation {
-    HourlyRadiation::reckoned(clear_share(altitude) * extraterrestrial.get())
-}
-
-fn clear_share(altitude: Metres) -> f64 {
-    0.75 + 2e-5 * altitude.get()
 }
 
 /// Net shortwave radiation of a day, Rns: what grass keeps of the sun (FAO-56, eq. 38).

@@ -11,11 +11,13 @@
 
 use super::moisture::{day_saturation, psychrometric_constant, slope};
 use super::net_radiation::{
-    clear_sky_day, clear_sky_hour, clearness_day, clearness_hour, longwave_day, longwave_hour, shortwave_day,
-    shortwave_hour, soil_heat_hour,
+    clearness_day, clearness_hour, longwave_day, longwave_hour, shortwave_day, shortwave_hour, soil_heat_hour,
 };
-use super::radiation::{DayOfYear, extraterrestrial_day, extraterrestrial_hour, sun_height};
 use super::weather::{WeatherError, in_order, missing_vapour};
+use crate::sun::DayOfYear;
+use crate::sun::fao56::{
+    clear_sky_day, clear_sky_hour, extraterrestrial_day, extraterrestrial_hour, sun_height,
+};
 use crate::units::{
     Celsius, DailyRadiation, Fraction, HourlyRadiation, Kilopascal, KilopascalPerCelsius, Latitude, Metres,
     MetresPerSecond, MillimetresPerDay, MillimetresPerHour, SolarTime,
@@ -113,8 +115,9 @@ impl Day {
     /// # Example
     ///
     /// ```
-    /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond, OutOfRange};
-    /// use agronomy::water::{Day, DayOfYear};
+    /// use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MetresPerSecond};
+    /// use agronomy::sun::DayOfYear;
+    /// use agronomy::water::Day;
     ///
     /// // FAO-56, example 18: a cool day in July at 50°48' N, 3.9 mm.
     /// let day = Day {
@@ -130,7 +133,7 @@ impl Day {
     /// };
     /// let reference = day.reference().expect("such weather can be");
     /// assert_eq!(format!("{:.1}", reference.total()), "3.9 mm/d");
-    /// # Ok::<(), OutOfRange>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn reference(&self) -> Result<DayReference, WeatherError> {
         in_order(self.lowest, self.highest)?;

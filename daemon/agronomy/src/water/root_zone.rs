@@ -84,12 +84,8 @@ impl RootZone {
         stress_coefficient(self.total, self.depletion, share)
     }
 
-    /// Whether it is time to water: the readily available part is gone (FAO-56, chapter 8).
-    pub fn is_due(&self, share: Fraction) -> bool {
-        self.depletion >= self.readily_available(share)
-    }
-
-    /// Days until it is due at this use; nought where it is due, `None` where nothing is used.
+    /// Days at this use until it is time to water, when the readily available part is gone (FAO-56, chapter 8); nought
+    /// where it is time, `None` where nothing is used.
     pub fn days_until_due(&self, share: Fraction, daily_use: MillimetresPerDay) -> Option<Days> {
         let left = (self.readily_available(share).get() - self.depletion.get()).max(0.0);
         (daily_use.get() > 0.0).then(|| Days::reckoned(left / daily_use.get()))

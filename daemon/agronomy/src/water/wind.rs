@@ -6,8 +6,6 @@
 
 use crate::units::{GaugeHeight, MetresPerSecond};
 
-/// Wind to reckon with in a sheltered garden where nobody measures it, 1.5 m/s at 2 m (common practice).
-pub const SHELTERED: MetresPerSecond = MetresPerSecond::reckoned(1.5);
 /// Wind to reckon with in the open where nobody measures it, 2 m/s at 2 m: FAO-56, chapter 4, the mean of
 /// over two thousand stations.
 pub const OPEN: MetresPerSecond = MetresPerSecond::reckoned(2.0);

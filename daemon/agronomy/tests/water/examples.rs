@@ -10,8 +10,8 @@ use agronomy::water::evaporation::{EvaporableLayer, Wetting, ceiling, covered, s
 use agronomy::water::moisture::{self, Psychrometer};
 use agronomy::water::{Coefficients, RootZone, SoilWater, StageLengths, climate_adjusted};
 
-use crate::golden::table;
-use crate::{Tally, celsius, depth, fraction, height, metres, millimetres, percent, wind};
+use crate::golden::{Worst, table};
+use crate::{celsius, depth, fraction, height, metres, millimetres, percent, wind};
 
 /// Our figure for each step, by example and quantity.
 #[derive(Default)]
@@ -45,7 +45,7 @@ fn every_step_of_the_worked_examples_comes_out_as_printed() {
     coefficients(&mut steps);
     soils(&mut steps);
     let (mut printed, mut exact) =
-        (Tally::new("fao56_examples printed"), Tally::new("fao56_examples unrounded, relative"));
+        (Worst::of("fao56_examples.csv printed"), Worst::of("fao56_examples.csv unrounded, relative"));
     let rows = table("fao56_examples.csv");
     assert_eq!(rows.len(), 227);
     let mut left = Vec::new();
@@ -57,11 +57,11 @@ fn every_step_of_the_worked_examples_comes_out_as_printed() {
         };
         let what = format!("example {}, {}", key.0, key.1);
         // A hair for figures that lie half way between two printed ones.
-        printed.see(got, row.number("printed"), row.number("tolerance") + 1e-12, &what);
+        printed.compare(got, row.number("printed"), row.number("tolerance") + 1e-12, &what);
         let computed = row.number("computed");
         // Ten digits are given, so that a nought is a nought to 1e-9.
         let size = computed.abs().max(1e-3);
-        exact.see(got / size, computed / size, 1e-6, &what);
+        exact.compare(got / size, computed / size, 1e-6, &what);
     }
     assert_eq!(left, NOT_OURS);
     assert!(steps.0.is_empty(), "not in the table: {:?}", steps.0);

@@ -1,20 +1,20 @@
 //! Radiation and reference evapotranspiration, row by row of the golden tables.
 
+use agronomy::sun::fao56::{clear_sky_day, daylight, solar_time, sun_height};
 use agronomy::units::{AirPressure, Fraction, GaugeHeight, Longitude, UtcHour};
 use agronomy::vapour::pressure_at_altitude;
 use agronomy::water::moisture::{day_saturation, psychrometric_constant, slope};
-use agronomy::water::net_radiation::{clear_sky_day, cloud_term, glow_day};
-use agronomy::water::radiation::{daylight, extraterrestrial_day, solar_time, sun_height};
+use agronomy::water::net_radiation::{cloud_term, glow_day};
 use agronomy::water::{Day, Hour, Surface, hargreaves, wind};
 
-use crate::golden::{Row, table};
-use crate::{Tally, celsius, day_of_year, kilopascal, latitude, metres, per_day, per_hour};
+use crate::golden::{Row, Worst, table};
+use crate::{celsius, day_of_year, kilopascal, latitude, metres, per_day, per_hour};
 
 #[test]
 fn the_printed_tables_of_slope_psychrometer_glow_and_wind_come_out() {
     // FAO-56 Annex 2, Tables 2.2, 2.4, 2.8, 2.9; 2.1 and 2.3 are in tests/air.rs.
     let (mut printed, mut equation) =
-        (Tally::new("fao56_annex2 printed"), Tally::new("fao56_annex2 equation, relative"));
+        (Worst::of("fao56_annex2.csv printed"), Worst::of("fao56_annex2.csv equation, relative"));
     for row in table("fao56_annex2.csv") {
         let x = row.number("x");
         let (got, decimals) = match row.text("table") {
@@ -25,29 +25,12 @@ fn the_printed_tables_of_slope_psychrometer_glow_and_wind_come_out() {
             _ => continue,
         };
         let what = format!("table {} at {x}", row.text("table"));
-        equation.see(got / row.number("computed"), 1.0, 1e-9, &what);
+        equation.compare(got / row.number("computed"), 1.0, 1e-9, &what);
         let half = 0.5 / libm::pow(10.0, f64::from(decimals));
-        printed.see(got, row.number("printed"), half + 1e-9, &what);
+        printed.compare(got, row.number("printed"), half + 1e-9, &what);
     }
     equation.end(268);
     printed.end(268);
-}
-
-#[test]
-fn radiation_outside_the_air_and_daylight_agree_with_two_libraries() {
-    // Ra also by pyet 1.5.0 and refet 0.5.0; 18 latitudes by 12 months.
-    let mut tally = Tally::new("fao56_radiation");
-    for row in table("fao56_radiation.csv") {
-        let (at, day) = (latitude(row.number("lat")), day_of_year(row.number("doy")));
-        let what = format!("{at}, day {}", day.get());
-        let ra = extraterrestrial_day(at, day);
-        for column in ["ra", "ra_pyet", "ra_refet"] {
-            tally.see(ra.get(), row.number(column), 1e-6, format_args!("{column} at {what}"));
-        }
-        tally.see(ra.evaporates().get(), row.number("ra_mm"), 1e-6, format_args!("ra_mm at {what}"));
-        tally.see(daylight(at, day).get(), row.number("n_hours"), 1e-6, format_args!("N at {what}"));
-    }
-    tally.end(216 * 5);
 }
 
 fn daily(row: &Row) -> Day {
@@ -67,12 +50,12 @@ fn daily(row: &Row) -> Day {
 
 #[test]
 fn every_day_of_the_daily_table_agrees_with_fao56_and_with_pyet() {
-    let (mut own, mut pyet) = (Tally::new("et0_daily"), Tally::new("et0_daily, pyet 1.5.0"));
+    let (mut own, mut pyet) = (Worst::of("et0_daily.csv"), Worst::of("et0_daily.csv pyet 1.5.0"));
     for row in table("et0_daily.csv") {
         let day = daily(&row);
         let got = day.reference().unwrap();
         let mut see = |got: f64, column: &str| {
-            own.see(got, row.number(column), 1e-6, format_args!("{column}, {day:?}"));
+            own.compare(got, row.number(column), 1e-6, format_args!("{column}, {day:?}"));
         };
         see(got.extraterrestrial.get(), "ra");
         see(daylight(day.latitude, day.day).get(), "daylight_h");
@@ -84,11 +67,11 @@ fn every_day_of_the_daily_table_agrees_with_fao56_and_with_pyet() {
         see(hargreaves(day.latitude, day.day, day.lowest, day.highest).unwrap().get(), "hargreaves");
         // Below 0.3 that library puts a floor under Rs/Rso which FAO-56 does not name; without sun it has none.
         if row.text("eto_fao56_pyet") != "nan" && got.clearness.get() >= 0.3 {
-            pyet.see(got.total().get(), row.number("eto_fao56_pyet"), 1e-6, format_args!("{day:?}"));
+            pyet.compare(got.total().get(), row.number("eto_fao56_pyet"), 1e-6, format_args!("{day:?}"));
         }
     }
     own.end(312 * 8);
-    let compared = pyet.figures;
+    let compared = pyet.rows();
     assert!(compared > 250, "{compared}");
     pyet.end(compared);
 }
@@ -122,8 +105,8 @@ fn skies(hours: &[Hour]) -> Vec<Fraction> {
 
 #[test]
 fn every_hour_of_the_hourly_table_agrees_with_fao56_with_asce_and_with_two_libraries() {
-    let mut own = Tally::new("et0_hourly");
-    let mut libraries = Tally::new("et0_hourly, refet 0.5.0 and pyfao56 1.4.3");
+    let mut own = Worst::of("et0_hourly.csv");
+    let mut libraries = Worst::of("et0_hourly.csv refet 0.5.0 and pyfao56 1.4.3");
     let rows = table("et0_hourly.csv");
     for site in rows.chunks(72) {
         let hours: Vec<_> = site.iter().map(hourly).collect();
@@ -131,7 +114,7 @@ fn every_hour_of_the_hourly_table_agrees_with_fao56_with_asce_and_with_two_libra
             let what =
                 format!("site {}, day {}, {} h", row.text("site"), row.text("doy"), row.text("hour_local"));
             let mut see = |got: f64, column: &str| {
-                own.see(got, row.number(column), 1e-6, format_args!("{column}, {what}"));
+                own.compare(got, row.number(column), 1e-6, format_args!("{column}, {what}"));
             };
             see(hour.extraterrestrial().get(), "ra");
             see(hour.clear_sky().get(), "rso");
@@ -144,7 +127,7 @@ fn every_hour_of_the_hourly_table_agrees_with_fao56_with_asce_and_with_two_libra
             let fao = hour.reference(sky, Surface::Fao56).unwrap();
             see(fao.soil_heat.get(), "g_fao56");
             see(fao.total().get(), "eto_fao56");
-            libraries.see(
+            libraries.compare(
                 asce.total().get(),
                 row.number("eto_pyfao56"),
                 1e-4,
@@ -152,7 +135,7 @@ fn every_hour_of_the_hourly_table_agrees_with_fao56_with_asce_and_with_two_libra
             );
             // That library has no night rule: it is compared where its sky is ours.
             if (row.number("fcd") - row.number("fcd_refet")).abs() < 1e-9 {
-                libraries.see(
+                libraries.compare(
                     asce.total().get(),
                     row.number("eto_refet"),
                     1e-4,
@@ -162,7 +145,7 @@ fn every_hour_of_the_hourly_table_agrees_with_fao56_with_asce_and_with_two_libra
         }
     }
     own.end(432 * 9);
-    let compared = libraries.figures;
+    let compared = libraries.rows();
     assert!(compared > 432 + 150, "{compared}");
     libraries.end(compared);
 }

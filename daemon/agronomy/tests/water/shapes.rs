@@ -1,8 +1,10 @@
 //! Bounds, directions and balances over generated weather and stores.
 
+use agronomy::sun::DayOfYear;
+use agronomy::sun::fao56::{clear_sky_day, daylight, extraterrestrial_day, extraterrestrial_hour};
 use agronomy::units::{
-    AirPressure, Celsius, CropCoefficient, DailyRadiation, DayHours, Days, DegreeDays, DrynessPull,
-    Extinction, Fraction, GaugeHeight, HourlyRadiation, Kilopascal, LeafArea, Litres, LitresPerHour,
+    AirPressure, Celsius, CropCoefficient, DailyRadiation, Days, DegreeDays, DrynessPull, Extinction,
+    Fraction, GaugeHeight, HourlyRadiation, HoursOfDay, Kilopascal, LeafArea, Litres, LitresPerHour,
     MetresPerSecond, Millimetres, Minutes, PlantHeight, SecondsPerMetre, SoilDepth, SolarTime, SquareMetres,
     UtcHour, WattsPerSquareMetre,
 };
@@ -11,10 +13,8 @@ use agronomy::water::by_hand::{self, Means};
 use agronomy::water::evaporation::{EvaporableLayer, Wetting, covered, soil_coefficient};
 use agronomy::water::greenhouse::{Canopy, Fitted};
 use agronomy::water::moisture::day_saturation;
-use agronomy::water::net_radiation::clear_sky_day;
-use agronomy::water::radiation::{daylight, extraterrestrial_day, extraterrestrial_hour};
 use agronomy::water::{
-    Coefficients, Container, Day, DayOfYear, Hour, RootZone, StageLengths, Surface, stress_coefficient, wind,
+    Coefficients, Container, Day, Hour, RootZone, StageLengths, Surface, stress_coefficient, wind,
 };
 use proptest::prelude::*;
 
@@ -54,8 +54,8 @@ fn litres(value: f64) -> Litres {
 proptest! {
     #[test]
     fn more_sun_asks_for_more_water(day in season(), more in 0.1..2.0_f64) {
-        // Up to the sun of a clear sky. Of each MJ more the ground keeps 0.77, and the clearer sky lets out
-        // 1.35 σT⁴ (0.34 − 0.14 √e) / Rso (equations 38 and 39): in this weather that is less where Rso is above 17.
+        // Up to the sun of a clear sky. Of each MJ more the grass keeps 0.77, while the clearer sky lets out
+        // σT⁴ (0.34 − 0.14 √ea) 1.35 / Rso: no more than that where Rso is 17, in all weather made above.
         let sky = clear_sky_day(extraterrestrial_day(day.latitude, day.day), day.altitude);
         let most = sky.get().max(day.solar.get());
         let brighter = Day { solar: per_day(f64::min(day.solar.get() + more, most)), ..day };
@@ -286,7 +286,7 @@ fn no_type_of_water_takes_nan_or_infinity() {
         assert!(Litres::try_new(bad).is_err() && LitresPerHour::try_new(bad).is_err());
         assert!(Fraction::try_new(bad).is_err() && CropCoefficient::try_new(bad).is_err());
         assert!(Days::try_new(bad).is_err() && Minutes::try_new(bad).is_err());
-        assert!(UtcHour::try_new(bad).is_err() && DayHours::try_new(bad).is_err());
+        assert!(UtcHour::try_new(bad).is_err() && HoursOfDay::try_new(bad).is_err());
         assert!(Kilopascal::try_new(bad).is_err() && Celsius::try_new(bad).is_err());
     }
     assert!(DayOfYear::try_new(0).is_err() && DayOfYear::try_new(367).is_err());

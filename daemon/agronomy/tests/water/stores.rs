@@ -4,8 +4,8 @@ use agronomy::units::{CropCoefficient, Fraction};
 use agronomy::water::evaporation::{EvaporableLayer, Wetting, ceiling, dual, soil_coefficient};
 use agronomy::water::{RootZone, SoilWater, Texture};
 
-use crate::golden::{close, table};
-use crate::{Tally, depth, fraction, height, millimetres, percent, wind};
+use crate::golden::{Worst, close, table};
+use crate::{depth, fraction, height, millimetres, percent, wind};
 
 fn coefficient(value: f64) -> CropCoefficient {
     CropCoefficient::try_new(value).unwrap()
@@ -13,7 +13,7 @@ fn coefficient(value: f64) -> CropCoefficient {
 
 #[test]
 fn bare_loam_of_example_31_dries_as_printed() {
-    let (mut printed, mut own) = (Tally::new("fao56_ex31 printed"), Tally::new("fao56_ex31 unrounded"));
+    let (mut printed, mut own) = (Worst::of("fao56_ex31.csv printed"), Worst::of("fao56_ex31.csv unrounded"));
     let mut layer = EvaporableLayer::new(millimetres(20.0), millimetres(9.0), millimetres(0.0));
     let (most, basal, reference) = (coefficient(1.2), coefficient(0.15), millimetres(4.5));
     for row in table("fao56_ex31.csv") {
@@ -32,8 +32,8 @@ fn bare_loam_of_example_31_dries_as_printed() {
             (etc, "etc", 0.05),
         ] {
             let what = format!("{column}, day {day}");
-            own.see(got, row.number(&format!("c_{column}")), 1e-6, &what);
-            printed.see(got, row.number(&format!("p_{column}")), tolerance, &what);
+            own.compare(got, row.number(&format!("c_{column}")), 1e-6, &what);
+            printed.compare(got, row.number(&format!("p_{column}")), tolerance, &what);
         }
     }
     printed.end(60);
@@ -75,13 +75,13 @@ fn dual_example(
 
 #[test]
 fn the_dual_coefficient_of_example_35_comes_out() {
-    let (mut printed, mut own) = (Tally::new("fao56_ex35 printed"), Tally::new("fao56_ex35 unrounded"));
+    let (mut printed, mut own) = (Worst::of("fao56_ex35.csv printed"), Worst::of("fao56_ex35.csv unrounded"));
     dual_example(|got, column, tolerance, row| {
         let what = format!("{column}, day {}", row.text("day"));
         let unrounded = if column == "few" { column.to_owned() } else { format!("c_{column}") };
-        own.see(got, row.number(&unrounded), 1e-6, &what);
+        own.compare(got, row.number(&unrounded), 1e-6, &what);
         if let Some(tolerance) = tolerance {
-            printed.see(got, row.number(&format!("p_{column}")), tolerance, &what);
+            printed.compare(got, row.number(&format!("p_{column}")), tolerance, &what);
         }
     });
     printed.end(60);
@@ -90,7 +90,7 @@ fn the_dual_coefficient_of_example_35_comes_out() {
 
 #[test]
 fn the_stressed_tomatoes_of_example_37_use_less_day_by_day() {
-    let (mut printed, mut own) = (Tally::new("fao56_ex37 printed"), Tally::new("fao56_ex37 unrounded"));
+    let (mut printed, mut own) = (Worst::of("fao56_ex37.csv printed"), Worst::of("fao56_ex37.csv unrounded"));
     let soil = SoilWater::try_new(fraction(0.32), fraction(0.12)).unwrap();
     let (mut zone, share) = (RootZone::new(soil.available(depth(0.8)), millimetres(55.0)), fraction(0.40));
     for row in table("fao56_ex37.csv") {
@@ -104,8 +104,8 @@ fn the_stressed_tomatoes_of_example_37_use_less_day_by_day() {
             (zone.depletion().get(), "dr_end", 0.1),
         ] {
             let what = format!("{column}, day {}", row.text("day"));
-            own.see(got, row.number(&format!("c_{column}")), 1e-6, &what);
-            printed.see(got, row.number(&format!("p_{column}")), tolerance, &what);
+            own.compare(got, row.number(&format!("c_{column}")), 1e-6, &what);
+            printed.compare(got, row.number(&format!("p_{column}")), tolerance, &what);
         }
     }
     printed.end(40);
@@ -114,7 +114,7 @@ fn the_stressed_tomatoes_of_example_37_use_less_day_by_day() {
 
 #[test]
 fn the_scheduling_of_example_38_comes_out_in_its_order_and_by_equation_88() {
-    let (mut printed, mut own) = (Tally::new("fao56_ex38 printed"), Tally::new("fao56_ex38 unrounded"));
+    let (mut printed, mut own) = (Worst::of("fao56_ex38.csv printed"), Worst::of("fao56_ex38.csv unrounded"));
     let coefficients = dual_example(|_, _, _, _| {});
     let (soil, share) = (SoilWater::try_new(fraction(0.23), fraction(0.10)).unwrap(), fraction(0.6));
     let mut zone = RootZone::new(soil.available(depth(0.30)), millimetres(23.4));
@@ -143,9 +143,9 @@ fn the_scheduling_of_example_38_comes_out_in_its_order_and_by_equation_88() {
             (summed.depletion().get(), "dr_end_eq88", None),
         ] {
             let what = format!("{column}, day {day}");
-            own.see(got, row.number(&format!("c_{column}")), 1e-6, &what);
+            own.compare(got, row.number(&format!("c_{column}")), 1e-6, &what);
             if let Some(tolerance) = tolerance {
-                printed.see(got, row.number(&format!("p_{column}")), tolerance, &what);
+                printed.compare(got, row.number(&format!("p_{column}")), tolerance, &what);
             }
         }
     }
@@ -157,7 +157,7 @@ fn the_scheduling_of_example_38_comes_out_in_its_order_and_by_equation_88() {
 fn the_soils_of_table_19_are_those_printed_and_their_evaporable_water_is_that_of_equation_73() {
     let rows = table("fao56_table19.csv");
     assert_eq!(rows.len(), Texture::ALL.len());
-    let mut tew = Tally::new("fao56_table19, TEW by eq. 73 against the print's ranges");
+    let mut tew = Worst::of("fao56_table19.csv TEW by eq. 73 against the print's ranges");
     for (row, texture) in rows.iter().zip(Texture::ALL) {
         assert_eq!(row.text("soil"), texture.as_str());
         let water = texture.water();
@@ -171,7 +171,7 @@ fn the_soils_of_table_19_are_those_printed_and_their_evaporable_water_is_that_of
             // this tells a layer of a wrong depth or a wilting point counted whole, no more.
             let soil = SoilWater::try_new(fraction(number("fc")), fraction(number("wp"))).unwrap();
             let print = row.number(&format!("tew_{end}_mm"));
-            tew.see(
+            tew.compare(
                 soil.evaporable(depth(0.10)).get(),
                 print,
                 2.0,

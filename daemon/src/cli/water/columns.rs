@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 use std::io::Read;
 
+use agronomy::sun::DayOfYear;
 use agronomy::units::{GaugeHeight, Latitude, Longitude, Metres, MetresPerSecond, OutOfRange};
-use agronomy::water::{DayOfYear, wind};
+use agronomy::water::wind;
 
 use super::{Et0Args, Method, Period};
 use crate::cli::sheet::{column, columns, number};
@@ -25,12 +26,12 @@ pub(super) struct Columns {
 
 impl Columns {
     /// Finds the columns, and checks that place and gauge are known.
-    pub(super) fn find(headings: Vec<String>, args: &Et0Args) -> Result<Self, String> {
+    pub(super) fn find(headings: &[String], args: &Et0Args) -> Result<Self, String> {
         let mut found = BTreeMap::new();
         match (args.period, args.method) {
-            (Period::Daily, Method::PenmanMonteith) => found.extend(named(&headings, DAYS)?),
-            (Period::Daily, Method::Hargreaves) => found.extend(named(&headings, DAYS_OF_HARGREAVES)?),
-            (Period::Hourly, _) => found.extend(named(&headings, HOURS)?),
+            (Period::Daily, Method::PenmanMonteith) => found.extend(named(headings, DAYS)?),
+            (Period::Daily, Method::Hargreaves) => found.extend(named(headings, DAYS_OF_HARGREAVES)?),
+            (Period::Hourly, _) => found.extend(named(headings, HOURS)?),
         }
         let mut options = BTreeMap::from([("zw", args.gauge_m)]);
         let whole = args.method == Method::PenmanMonteith;
@@ -40,7 +41,7 @@ impl Columns {
             ("lon", "longitude", "--lon", args.lon, args.period == Period::Hourly),
             ("zw", "height of the wind gauge", "--gauge-m", Some(args.gauge_m), whole),
         ] {
-            if let Some(index) = column(&headings, name)?.filter(|_| needed) {
+            if let Some(index) = column(headings, name)?.filter(|_| needed) {
                 found.insert(name, index);
             } else if let Some(value) = value {
                 options.insert(name, value);
@@ -48,7 +49,7 @@ impl Columns {
                 return Err(format!("no {what}; give {option}, or a column {name}"));
             }
         }
-        let columns = Self { width: headings.len(), site: column(&headings, "site")?, found, options };
+        let columns = Self { width: headings.len(), site: column(headings, "site")?, found, options };
         columns.check_options()?;
         Ok(columns)
     }

@@ -2,7 +2,7 @@
 
 use std::io::Read;
 
-use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres};
+use agronomy::units::{Celsius, DailyRadiation, Kilopascal, Latitude, Metres, MillimetresPerDay};
 use agronomy::water::{Day, hargreaves};
 
 use super::Method;
@@ -33,5 +33,5 @@ pub(super) fn reckon<R: Read>(method: Method, columns: &Columns, rows: &Rows<R>)
             weather.reference().map(|reference| reference.total())
         }
     };
-    et0.map(|et0| et0.get()).map_err(|error| error.to_string())
+    et0.map(MillimetresPerDay::get).map_err(|error| error.to_string())
 }

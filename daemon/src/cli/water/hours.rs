@@ -2,9 +2,9 @@
 
 use std::io::{self, Read, Write};
 
+use agronomy::sun::fao56::solar_time;
 use agronomy::units::{Celsius, Fraction, HourlyRadiation, Kilopascal, Latitude, Longitude, Metres, UtcHour};
 use agronomy::water::net_radiation::UNKNOWN_NIGHT;
-use agronomy::water::radiation::solar_time;
 use agronomy::water::{Hour, Surface};
 
 use super::columns::Columns;

@@ -1,10 +1,10 @@
 //! Sun, radiation and the reference: examples 8 to 20.
 
-use agronomy::units::{DayHours, GaugeHeight, HourlyRadiation, Radians, SolarTime};
+use agronomy::sun::fao56 as sun;
+use agronomy::units::{GaugeHeight, HourlyRadiation, HoursOfDay, Radians, SolarTime};
 use agronomy::vapour::{pressure_at_altitude, saturation_pressure, vapour_pressure};
 use agronomy::water::moisture;
 use agronomy::water::net_radiation::{self as net, Setting};
-use agronomy::water::radiation as sun;
 use agronomy::water::{Day, DayReference, Hour, Surface, hargreaves, wind as breeze};
 
 use super::Steps;
@@ -52,12 +52,12 @@ fn may_at_the_coast(steps: &mut Steps) {
     let (low, high, vapour) = (celsius(19.1), celsius(25.1), kilopascal(2.1));
     let ra = sun::extraterrestrial_day(place, may);
     let hours = sun::daylight(place, may);
-    let rs = net::solar_from_sunshine(ra, DayHours::try_new(220.0 / 31.0).unwrap(), hours);
+    let rs = net::solar_from_sunshine(ra, HoursOfDay::try_new(220.0 / 31.0).unwrap(), hours);
     steps.all(
         "10",
         [("Ra", ra.get()), ("N", hours.get()), ("Rs", rs.get()), ("Rs equivalent", rs.evaporates().get())],
     );
-    let rso = net::clear_sky_day(ra, metres(0.0));
+    let rso = sun::clear_sky_day(ra, metres(0.0));
     let clearness = net::clearness_day(rs, rso);
     let rnl = net::longwave_day(low, high, vapour, clearness);
     steps.all(
@@ -83,7 +83,7 @@ fn april_in_the_tropics(steps: &mut Steps) {
     let (low, high) = (celsius(25.6), celsius(34.8));
     let ra = sun::extraterrestrial_day(latitude(13.0 + 44.0 / 60.0), day_of_year(105.0));
     let rs = net::solar_from_temperatures(ra, low, high, Setting::Coast);
-    let rso = net::clear_sky_day(ra, metres(0.0));
+    let rso = sun::clear_sky_day(ra, metres(0.0));
     let clearness = net::clearness_day(rs, rso);
     let rns = net::shortwave_day(rs);
     let rnl = net::longwave_day(low, high, kilopascal(2.85), clearness);
@@ -154,7 +154,7 @@ fn more_day_steps(steps: &mut Steps, example: &str, day: &Day, got: &DayReferenc
 pub(super) fn example_17(steps: &mut Steps) {
     let (place, april) = (latitude(13.0 + 44.0 / 60.0), day_of_year(105.0));
     let ra = sun::extraterrestrial_day(place, april);
-    let sunshine = DayHours::try_new(8.5).unwrap();
+    let sunshine = HoursOfDay::try_new(8.5).unwrap();
     let day = Day {
         latitude: place,
         altitude: metres(2.0),
@@ -176,7 +176,7 @@ pub(super) fn example_18(steps: &mut Steps) {
     let (place, july) = (latitude(50.8), day_of_year(187.0));
     let (low, high) = (celsius(12.3), celsius(21.5));
     let ra = sun::extraterrestrial_day(place, july);
-    let sunshine = DayHours::try_new(9.25).unwrap();
+    let sunshine = HoursOfDay::try_new(9.25).unwrap();
     let day = Day {
         latitude: place,
         altitude: metres(100.0),
