@@ -37,6 +37,15 @@ pub(crate) fn program() -> &'static Path {
     })
 }
 
+/// The program with the environment that the unit gives it on a board.
+pub(crate) fn as_a_service() -> Command {
+    let mut command = Command::new(program());
+    let unit = include_str!("../../../deploy/glasshour.service");
+    let told = unit.lines().filter_map(|line| line.strip_prefix("Environment="));
+    command.envs(told.flat_map(str::split_whitespace).filter_map(|pair| pair.split_once('=')));
+    command
+}
+
 /// A site of ten probes in five places, five plantings, the door open.
 pub(crate) struct Installed {
     /// Where it lies.
@@ -87,7 +96,7 @@ impl Installed {
 
     /// Starts the service; it may not answer yet.
     pub(crate) fn start(&self) -> Process {
-        let mut command = Command::new(program());
+        let mut command = as_a_service();
         command.arg("run").arg(self.site_file()).stdout(Stdio::null()).stderr(Stdio::null());
         Process::start(&mut command)
     }

@@ -14,7 +14,7 @@ use super::air::entropy_of_differences;
 use super::http::try_call;
 use super::made::{DAY, DAY_MS, FROM_MS, MINUTE_MS, Made, OFFSET_MS, SERIES, map, probe, record, site};
 use super::proc::{memory, used};
-use super::product::program;
+use super::product::{as_a_service, program};
 use super::stopwatch::Stopwatch;
 use super::table::{Table, mb, median, spread};
 
@@ -201,7 +201,7 @@ fn questions(table: &mut Table, data: &Path, days: i64, now_ms: i64) {
 
 /// The whole service on all of it: how soon its page is there, and what it holds at rest.
 fn at_rest(table: &mut Table, folder: &Path, days: i64, port: u16) {
-    let mut command = Command::new(program());
+    let mut command = as_a_service();
     command.current_dir(folder).args(["run", "site.toml"]).stdout(Stdio::null()).stderr(Stdio::null());
     let (watch, process) = (Stopwatch::start(), Process::start(&mut command));
     while try_call(port, "/", &[]).is_none_or(|(status, _)| status != 200) {

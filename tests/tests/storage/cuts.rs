@@ -113,16 +113,17 @@ fn no_power_cut_loses_or_tears_a_commit_on_blocks_of_1024_bytes() {
     }
 }
 
-/// The control: the same cuts on a disk that answers flushes and does not do them. Were nothing lost here, the two
-/// tests above would prove nothing. (FAULTS.md S3: no program can keep what such a disk loses.)
+/// The control: the same cuts on a disk that answers flushes and does not do them. Were nothing harmed here, the two
+/// tests above would prove nothing. Whether a cut loses the newest commits cleanly or leaves a file that says which
+/// commits are gone is up to when the kernel wrote. (FAULTS.md S3: no program can keep what such a disk loses.)
 #[test]
-fn a_disk_that_ignores_flushes_does_lose_commits_to_the_same_cuts() {
-    if !namespace::enter("cuts::a_disk_that_ignores_flushes_does_lose_commits_to_the_same_cuts") {
+fn a_disk_that_ignores_flushes_is_harmed_by_the_same_cuts() {
+    if !namespace::enter("cuts::a_disk_that_ignores_flushes_is_harmed_by_the_same_cuts") {
         return;
     }
     let found = cut(4096, counts::of(50, 500), Flushes::Ignored(CACHE));
     let lost = found.iter().filter(|(_, found)| matches!(found, Found::Lost(_))).count();
     let torn = found.iter().filter(|(_, found)| matches!(found, Found::Torn(_))).count();
     println!("flushes ignored: {} cuts, {lost} lost commits, {torn} tore the file", found.len());
-    assert!(lost > 0 && lost + torn > found.len() / 10, "{found:?}");
+    assert!(lost + torn > found.len() / 10, "{found:?}");
 }
