@@ -164,7 +164,9 @@ fn five_field_seasons_have_the_sums_of_their_account_and_teach_the_ratio_between
     };
     let sum = |rule: Rule, days: &[SeasonDay]| {
         let mut sum = Sum::new(rule);
-        days.iter().for_each(|day| sum.add_day(day.degree_days()).unwrap());
+        for day in days {
+            sum.add_day(day.degree_days()).unwrap();
+        }
         sum
     };
     let mut pairs = Vec::new();
