@@ -176,8 +176,8 @@ impl DaySums {
                 let from_base = if t > base { t } else { base };
                 let held = if from_base < upper { from_base } else { upper };
                 degrees[lane] += held - base;
-                readings[lane] += f64::from(u8::from(!t.is_nan()));
-                hot[lane] += f64::from(u8::from(t > hot_line));
+                readings[lane] += if t.is_nan() { 0.0 } else { 1.0 };
+                hot[lane] += if t > hot_line { 1.0 } else { 0.0 };
             }
         }
         self.low = low.into_iter().fold(self.low, f64::min);
@@ -196,8 +196,8 @@ impl DaySums {
             for (lane, &deficit) in chunk.iter().enumerate() {
                 // No deficit is below nought.
                 sums[lane] += if deficit > 0.0 { deficit } else { 0.0 };
-                pairs[lane] += f64::from(u8::from(!deficit.is_nan()));
-                dry[lane] += f64::from(u8::from(deficit > dry_line));
+                pairs[lane] += if deficit.is_nan() { 0.0 } else { 1.0 };
+                dry[lane] += if deficit > dry_line { 1.0 } else { 0.0 };
             }
         }
         self.deficits = sums;
