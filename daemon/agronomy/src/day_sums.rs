@@ -241,9 +241,9 @@ impl DaySums {
 #[inline]
 fn sound(t: f64, rh: f64) -> (f64, f64) {
     // Adding nought makes of a negative nought a plain one.
-    let t = if t >= Celsius::MIN.get() && t <= Celsius::MAX.get() { t + 0.0 } else { f64::NAN };
+    let t = if (Celsius::MIN.get()..=Celsius::MAX.get()).contains(&t) { t + 0.0 } else { f64::NAN };
     let short_of_full = if rh < 100.0 { 100.0 - rh } else { 0.0 };
-    let missing = if rh >= 0.0 && rh <= WET_FILM { short_of_full * 0.01 } else { f64::NAN };
+    let missing = if (0.0..=WET_FILM).contains(&rh) { short_of_full * 0.01 } else { f64::NAN };
     (t, polynomial::saturation(t) * missing)
 }
 
