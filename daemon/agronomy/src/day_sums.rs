@@ -8,7 +8,7 @@
 //! takes the missing hours to be like the others is [`by_readings`](crate::degree_days::by_readings).) The mean
 //! deficit is the mean of the deficits of single readings, never the deficit of mean air.
 //!
-//! Every sum is kept in [`LANES`] parts, by the reading's place in the day, so that a processor can add several
+//! Every sum is kept in four parts, by the reading's place in the day, so that a processor can add several
 //! at once. The parts do not depend on how the readings are cut into columns: the same day has the same bits.
 
 use crate::degree_days::RuleError;
