@@ -73,7 +73,7 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
-    /// Years of readings in one pass: extremes, degree days, hours of heat and of dry air, day by day.
+    // Without words here, help shows all that SeasonArgs says: what a reading stands for belongs to it.
     Season(season::SeasonArgs),
     /// Where the sun stands and what a cloudless sky sends, or when it rises and sets.
     Sun(sun::SunArgs),
