@@ -8,6 +8,7 @@ use glasshour::calendar;
 use glasshour::cli::air::{self, AirArgs};
 use glasshour::cli::degree_days::{self, DegreeDaysArgs};
 use glasshour::cli::heat_index::{self, HeatIndexArgs};
+use glasshour::cli::season::{self, SeasonArgs};
 use glasshour::cli::water::{self, Et0Args, WaterArgs};
 
 type Row = BTreeMap<String, String>;
@@ -375,4 +376,40 @@ fn reference_evapotranspiration_of_hours_agrees_with_the_hourly_table_and_keeps_
         let told = et0(water::Period::Hourly, penman, Some(place), &sheet_of(site, &weather));
         agree(&told, site, "eto_fao56");
     }
+}
+
+#[test]
+fn season_over_the_printed_saturation_pressures_of_fao56_has_their_mean() {
+    // The 96 temperatures of Table 2.3 are a day of quarter hours, one of them missing here; in air without vapour the
+    // deficit is the saturation pressure, printed with three decimals.
+    let printed: Vec<Row> =
+        table("fao56_annex2.csv").into_iter().filter(|row| row["table"] == "2.3").collect();
+    let mut sheet = "time,t_c,rh_pct\n".to_owned();
+    for (index, row) in printed.iter().enumerate() {
+        let (hour, minute) = (index / 4, index % 4 * 15);
+        sheet += &format!("2026-07-15T{hour:02}:{minute:02}:00Z,{},0\n", row["x"]);
+    }
+    let sheet = sheet.replace("T12:00:00Z,25,0", "T12:00:00Z,,");
+    let args = SeasonArgs { csv: "-".into(), base: 10.0, upper: 30.0, hot: 32.0, dry: 2.5, step_min: None };
+    let (mut out, mut err) = (Vec::new(), Vec::new());
+    assert_eq!(season::run(&args, sheet.as_bytes(), &mut out, &mut err).unwrap(), 0);
+    let told = rows(&String::from_utf8(out).unwrap());
+    let told = &told[0];
+    let held: Vec<&Row> = printed.iter().filter(|row| row["x"] != "25").collect();
+    assert_eq!((told["date"].as_str(), told["readings"].as_str(), held.len()), ("2026-07-15", "95", 95));
+    assert_eq!((told["low_c"].as_str(), told["high_c"].as_str()), ("1", "48.5"));
+    let quarters = |holds: &dyn Fn(&Row) -> bool| held.iter().filter(|row| holds(row)).count() as f64 / 4.0;
+    close(number(told, "hours_above"), quarters(&|row| number(row, "x") > 32.0), 1e-9, "hours above 32 °C");
+    close(
+        number(told, "deficit_hours"),
+        quarters(&|row| number(row, "printed") > 2.5),
+        1e-9,
+        "hours above 2.5 kPa",
+    );
+    let degrees: f64 = held.iter().map(|row| number(row, "x").clamp(10.0, 30.0) - 10.0).sum();
+    close(number(told, "degree_days"), degrees / 96.0, 1e-9, "degree days");
+    let mean = held.iter().map(|row| number(row, "printed")).sum::<f64>() / 95.0;
+    close(number(told, "mean_vpd_kpa"), mean, 0.0005, "mean deficit");
+    let err = String::from_utf8(err).unwrap();
+    assert!(err.contains("missing in 96 rows: temperatures 1, humidities 1"), "{err}");
 }

@@ -9,6 +9,7 @@
 
 pub mod compost;
 pub mod crop;
+pub mod day_sums;
 pub mod degree_days;
 pub mod heat_stress;
 pub mod heat_waves;

@@ -8,13 +8,14 @@
 //! The functions here take saturation over *water* at every temperature, because humidity probes report
 //! against water, and use the form of FAO-56, so that figures can be laid beside tables a grower already
 //! owns. [`ashrae`] has the other published set, with ice below the freezing point; [`AirState`] reckons a
-//! whole row by either.
+//! whole row by either. [`polynomial`] is FAO-56's saturation for millions of readings at once.
 
 mod air_state;
 pub mod ashrae;
 mod fao56;
 mod leaf;
 mod over_time;
+pub mod polynomial;
 
 pub use air_state::{AirState, Boils, Formula, UnknownFormula};
 pub use ashrae::saturation_pressure as saturation_pressure_ashrae;

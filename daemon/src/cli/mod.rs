@@ -30,6 +30,7 @@ mod note;
 mod now;
 mod replay;
 mod run;
+pub mod season;
 mod sheet;
 mod stamp;
 mod summary;
@@ -72,6 +73,8 @@ enum Command {
     Air(air::AirArgs),
     /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
+    // Without words here, help shows all that SeasonArgs says: what a reading stands for belongs to it.
+    Season(season::SeasonArgs),
     /// Where the sun stands and what a cloudless sky sends, or when it rises and sets.
     Sun(sun::SunArgs),
     /// Winter chill from hourly temperatures, by four models.
@@ -159,6 +162,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => told(check::run(&args, &mut out, io::stderr())),
         Command::Air(args) => told(air::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::DegreeDays(args) => told(degree_days::run(&args, io::stdin(), &mut out, io::stderr())),
+        Command::Season(args) => told(season::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Sun(args) => told(sun::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::Chill(args) => told(chill::run(&args, io::stdin(), &mut out, io::stderr())),
         Command::HeatIndex(args) => told(heat_index::run(&args, io::stdin(), &mut out, io::stderr())),
