@@ -324,7 +324,7 @@ mod tests {
     #[test]
     fn a_day_of_steps_without_exact_binary_fraction_is_not_overfull() {
         let mut day = DaySums::new(lines());
-        day.take(&[40.0_f32; 4320], &[0.0; 4320]).unwrap();
+        day.take(&vec![40.0_f32; 4320], &vec![0.0; 4320]).unwrap();
         assert!((day.figures(minutes(1.0 / 3.0)).unwrap().hours_above.get() - 24.0).abs() < 1e-9);
     }
 }

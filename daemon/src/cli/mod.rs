@@ -47,6 +47,7 @@ struct Cli {
     command: Command,
 }
 
+// Words here would hide those of the options in help: where those tell of columns or faults, there are none here.
 #[derive(Debug, Subcommand)]
 enum Command {
     /// The main job with nothing to set up: an invented garden, a season of history, then a heat wave, live.
@@ -63,23 +64,15 @@ enum Command {
     Ground(ground::GroundArgs),
     /// A record through the same engine; day pages and notices out.
     Replay(replay::ReplayArgs),
-    /// The crop book: every crop, or one with its figures and their sources.
     Crops(crops::CropsArgs),
     /// Past readings from a record into the ledger.
     TakeIn(take_in::TakeInArgs),
-    /// Reads a site file (or another of ours) and says everything that is wrong with it.
     Check(check::CheckArgs),
-    /// Vapour-pressure deficit, dew point and the rest, from temperature and humidity.
     Air(air::AirArgs),
-    /// Degree days from daily lows and highs, by a named method.
     DegreeDays(degree_days::DegreeDaysArgs),
-    // Without words here, help shows all that SeasonArgs says: what a reading stands for belongs to it.
     Season(season::SeasonArgs),
-    /// Where the sun stands and what a cloudless sky sends, or when it rises and sets.
     Sun(sun::SunArgs),
-    /// Winter chill from hourly temperatures, by four models.
     Chill(chill::ChillArgs),
-    /// How hot it is for the people: heat index, humidex, wet-bulb globe temperature in shade.
     HeatIndex(heat_index::HeatIndexArgs),
     /// What the ledger holds: day pages, planting pages, counts and notices as JSON, as `replay` prints them; or its
     /// readings, as a table, lines of JSON or a SenML pack.

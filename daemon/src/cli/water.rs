@@ -24,22 +24,22 @@ pub struct WaterArgs {
 /// What to reckon.
 #[derive(Clone, Debug, Subcommand)]
 pub enum What {
-    /// Reference evapotranspiration after FAO-56, in millimetres.
+    /// Reference evapotranspiration: the water that well-watered short grass gives off, outdoors.
+    ///
+    /// Reads CSV whose first line names the columns, in any order; other columns pass through, and et0_mm is put
+    /// behind them. A row that cannot be gets an empty cell and a message with its line number; the exit code is
+    /// then 2. Place and gauge stand in columns (lat, lon, elev_m, zw) or in options; a column wins.
+    ///
+    /// Days: doy (day of the year), tmin_c, tmax_c, ea_kpa (vapour pressure), rs (sun, MJ/m²), uz (wind at zw, m/s).
+    /// With --method hargreaves doy, tmin_c and tmax_c are enough.
+    ///
+    /// Hours, in their order: doy (the local one), utc_start (hour in UTC at which the row begins), t_c, ea_kpa, rs,
+    /// uz, and lon. How cloudy a night is, is taken from the last hour of enough sun. Rows of another place, or after
+    /// a gap of more than a day, begin anew; so do those of another name in a column site.
     Et0(Et0Args),
 }
 
-/// Reference evapotranspiration: the water that well-watered short grass gives off, outdoors.
-///
-/// Reads CSV whose first line names the columns, in any order; other columns pass through, and et0_mm is put
-/// behind them. A row that cannot be gets an empty cell and a message with its line number; the exit code is
-/// then 2. Place and gauge stand in columns (lat, lon, elev_m, zw) or in options; a column wins.
-///
-/// Days: doy (day of the year), tmin_c, tmax_c, ea_kpa (vapour pressure), rs (sun, MJ/m²), uz (wind at zw, m/s).
-/// With --method hargreaves doy, tmin_c and tmax_c are enough.
-///
-/// Hours, in their order: doy (the local one), utc_start (hour in UTC at which the row begins), t_c, ea_kpa, rs,
-/// uz, and lon. How cloudy a night is, is taken from the last hour of enough sun. Rows of another place, or after
-/// a gap of more than a day, begin anew; so do those of another name in a column site.
+/// Options of `water et0`.
 #[derive(Clone, Debug, Args)]
 pub struct Et0Args {
     /// Whether a row is a day or an hour.
