@@ -8,9 +8,12 @@ use tests::servers::broker::{self, Broker};
 use tests::servers::process::until;
 use tests::servers::smtp::{self, Smtp, header};
 
+/// The morning letter is half a day away at any hour of the test, so that the notice alone is mailed.
 fn garden(mail: &Smtp, broker: &Broker) -> Garden {
+    let hour = (SystemClock::new(None).wall_ms() / 3_600_000 + 12) % 24;
     Garden::new(&format!(
-        "[broker]\nhost = \"127.0.0.1\"\nport = {}\n\n\
+        "[letter]\nat = \"{hour:02}:00\"\n\n\
+         [broker]\nhost = \"127.0.0.1\"\nport = {}\n\n\
          [[broker.topic]]\nfilter = \"yard/house\"\nprobe = \"post\"\nusual_interval_s = 60\n\
          bare = {{ quantity = \"air_temperature\", unit = \"°C\" }}\n\n\
          [mqtt_notices]\nprefix = \"yard/notices\"\n\n\
