@@ -61,7 +61,7 @@ impl Broker {
         until("the broker listens", || listens(self.port).then_some(()));
     }
 
-    /// Looks on at all topics under `filter`, for half a minute at most; returns once the subscription stands.
+    /// Looks on at all topics under `filter`, for three minutes at most; returns once the subscription stands.
     ///
     /// # Panics
     ///
@@ -73,7 +73,7 @@ impl Broker {
         assert!(told.is_ok_and(|status| status.success()), "the broker takes a retained message");
         let mut command = Command::new(SUBSCRIBER);
         // %r tells whether a message was a retained one.
-        command.args(here).args(["-W", "30", "-t", filter, "-t", READY, "-F", "%r %t %p"]);
+        command.args(here).args(["-W", "180", "-t", filter, "-t", READY, "-F", "%r %t %p"]);
         let mut process = Process::start(command.stdout(Stdio::piped()));
         let lines = BufReader::new(process.0.stdout.take().expect("its output is piped"));
         let mut onlooker = Onlooker { lines, early: VecDeque::new(), _process: process };
@@ -112,7 +112,7 @@ impl Onlooker {
     fn read(&mut self) -> Message {
         let mut line = String::new();
         let read = self.lines.read_line(&mut line).expect("the subscriber's output");
-        assert!(read > 0, "no further message within half a minute");
+        assert!(read > 0, "no further message within three minutes");
         let mut parts = line.trim_end().splitn(3, ' ').map(str::to_owned);
         let mut part = || parts.next().unwrap_or_default();
         (part(), part(), part())
