@@ -14,7 +14,12 @@ pub(super) fn open<'a>(path: &Path, input: impl Read + 'a) -> io::Result<Box<dyn
     if path == Path::new("-") {
         return Ok(Box::new(input));
     }
-    Ok(Box::new(File::open(path)?))
+    let file = File::open(path)?;
+    // Opening a folder is no fault yet, reading it is, and by then its name is forgotten.
+    if file.metadata()?.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
+    Ok(Box::new(file))
 }
 
 /// Says that a file cannot be read, and gives the exit code.
@@ -94,6 +99,16 @@ pub(super) fn rounded(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_folder_is_refused_by_name_like_a_file_that_is_not_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let error = open(folder.path(), io::empty()).map(|_| ()).unwrap_err();
+        let mut err = Vec::new();
+        assert_eq!(unreadable(&mut err, folder.path(), &error).unwrap(), REFUSED);
+        let told = String::from_utf8(err).unwrap();
+        assert_eq!(told, format!("{}: is a directory\n", folder.path().display()));
+    }
 
     #[test]
     fn figures_keep_twelve_digits_wherever_the_point_stands() {
