@@ -87,7 +87,7 @@ struct Told {
 
 fn season<W: Write>(rule: Rule, sheet: impl Read, mut sink: Sink<W>, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     let at = match columns(&headings, ["date", "min_c", "max_c"]) {
         Ok(at) => at,
         Err(why) => {
@@ -99,12 +99,8 @@ fn season<W: Write>(rule: Rule, sheet: impl Read, mut sink: Sink<W>, err: &mut i
     let mut season = Season::new(rule);
     let mut exit = 0;
     while rows.step()? {
-        let day = if rows.count() == headings.len() {
-            read(&rule, &rows, at, season.last)
-        } else {
-            Err(format!("the row has {} cells, the heading {}", rows.count(), headings.len()))
-        };
-        match day {
+        let whole = sheet::whole(&rows, headings.len());
+        match whole.and_then(|()| read(&rule, &rows, at, season.last)) {
             Ok(day) => season.take(day, &mut sink)?,
             Err(why) => {
                 writeln!(err, "line {}: {why}", rows.line())?;

@@ -115,7 +115,7 @@ fn season(
         return place.finish(step.is_none());
     }
     let mut rows = Rows::new(pieces.rest(), Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     match columns(&headings, COLUMNS) {
         Ok(at) => {
             let mut place = Place::new(out, err, lines, step)?;
@@ -186,13 +186,10 @@ impl<'e, W: Write, E: Write> Place<'e, W, E> {
     /// Takes what rows there are, however they are written.
     fn any_rows(&mut self, rows: &mut Rows<impl Read>, at: [usize; 3], cells: usize) -> io::Result<()> {
         while rows.step()? {
-            let taken = if rows.count() == cells {
-                any_row(at.map(|index| rows.cell(index)))
-                    .map_err(Stop::Row)
-                    .and_then(|(at_ms, air, humidity)| self.days.take(at_ms, air, humidity))
-            } else {
-                Err(Stop::Row(format!("the row has {} cells, the heading {cells}", rows.count())))
-            };
+            let taken = sheet::whole(rows, cells)
+                .and_then(|()| any_row(at.map(|index| rows.cell(index))))
+                .map_err(Stop::Row)
+                .and_then(|(at_ms, air, humidity)| self.days.take(at_ms, air, humidity));
             self.outcome(self.line + rows.line(), taken)?;
         }
         Ok(())

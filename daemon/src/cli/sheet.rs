@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
 
-use crate::rows::shown;
+use crate::rows::{Rows, shown};
 
 /// Exit code when something was refused.
 pub(super) const REFUSED: u8 = 2;
@@ -34,6 +34,23 @@ pub(super) fn until_closed(done: io::Result<u8>) -> io::Result<u8> {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(0),
         other => other,
     }
+}
+
+/// The headings: the cells of the first row that is not blank; none of an empty sheet.
+pub(super) fn headings<R: Read>(rows: &mut Rows<R>) -> io::Result<Vec<String>> {
+    Ok(if rows.step()? { rows.texts() } else { Vec::new() })
+}
+
+/// Refuses a row that has more or fewer cells than the heading.
+///
+/// # Errors
+///
+/// A sentence with both numbers.
+pub(super) fn whole<R: Read>(rows: &Rows<R>, width: usize) -> Result<(), String> {
+    if rows.count() == width {
+        return Ok(());
+    }
+    Err(format!("the row has {} cells, the heading {width}", rows.count()))
 }
 
 /// The index of a column; `None` where there is none of that name.
