@@ -169,25 +169,27 @@ fn the_edition_changes_with_the_smallest_change_of_the_text() {
     assert!(book.edition.starts_with("1-") && book.edition.len() == 10);
 }
 
+/// What stands in the book, and what is written in its place: a fault each.
+const DAMAGE: [(&str, &str); 13] = [
+    ("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s"),
+    ("method = \"mean-capped\"\n", "method = \"mean_caped\"\n"),
+    ("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }"),
+    ("dd_c = { v = 985.0, s = [\"S02\"] }", "dd_c = { v = 985.0, s = [\"memroy\"] }"),
+    ("stages = [\"flowering\"]", "stages = [\"flowring\"]"),
+    ("measure = \"daily_mean_c\"", "measure = \"daily_mean\""),
+    ("severity = \"severe\"", "severity = \"terrible\""),
+    ("threshold = { v = 40.0, s = [\"S14\", \"S16\"] }", "threshold = { v = 104.0, s = [\"S14\"] }"),
+    ("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }"),
+    ("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,"),
+    ("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,"),
+    ("[crop.cucumber]\nname = ", "[crop.cucumber]\nnam = "),
+    ("[crop.cucumber.light]\ndli_min = { ", "[crop.cucumber.light]\ndli_min = { lo = 9.0, "),
+];
+
 #[test]
 fn a_book_with_a_dozen_faults_names_every_one_with_file_crop_and_field() {
-    let damage = [
-        ("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s"),
-        ("method = \"mean-capped\"\n", "method = \"mean_caped\"\n"),
-        ("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }"),
-        ("dd_c = { v = 985.0, s = [\"S02\"] }", "dd_c = { v = 985.0, s = [\"memroy\"] }"),
-        ("stages = [\"flowering\"]", "stages = [\"flowring\"]"),
-        ("measure = \"daily_mean_c\"", "measure = \"daily_mean\""),
-        ("severity = \"severe\"", "severity = \"terrible\""),
-        ("threshold = { v = 40.0, s = [\"S14\", \"S16\"] }", "threshold = { v = 104.0, s = [\"S14\"] }"),
-        ("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }"),
-        ("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,"),
-        ("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,"),
-        ("[crop.cucumber]\nname = ", "[crop.cucumber]\nnam = "),
-        ("[crop.cucumber.light]\ndli_min = { ", "[crop.cucumber.light]\ndli_min = { lo = 9.0, "),
-    ];
     let mut text = SHIPPED.to_owned();
-    for (whole, broken) in damage {
+    for (whole, broken) in DAMAGE {
         assert!(text.contains(whole), "{whole} is not in the book any more");
         text = text.replacen(whole, broken, 1);
     }
