@@ -50,7 +50,9 @@ pub(super) fn whole<R: Read>(rows: &Rows<R>, width: usize) -> Result<(), String>
     if rows.count() == width {
         return Ok(());
     }
-    Err(format!("the row has {} cells, the heading {width}", rows.count()))
+    let over_lines = (0..rows.count()).filter_map(|index| rows.cell(index)).any(|cell| cell.contains(&b'\n'));
+    let open = if over_lines { "; a cell runs over several lines: is a quotation left open?" } else { "" };
+    Err(format!("the row has {} cells, the heading {width}{open}", rows.count()))
 }
 
 /// The index of a column; `None` where there is none of that name.
@@ -116,6 +118,18 @@ pub(super) fn rounded(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_of_another_length_asks_for_an_open_quotation_where_there_may_be_one() {
+        let told = |text: &str| {
+            let mut rows = Rows::new(text.as_bytes(), crate::rows::Between::Sign(b','));
+            assert!(rows.step().unwrap());
+            whole(&rows, 3)
+        };
+        assert_eq!(told("1,\"2\n2\",3"), Ok(()));
+        assert_eq!(told("1,2"), Err("the row has 2 cells, the heading 3".to_owned()));
+        assert!(told("1,\"2,3\n4,5,6\n").unwrap_err().ends_with("is a quotation left open?"));
+    }
 
     #[test]
     fn a_folder_is_refused_by_name_like_a_file_that_is_not_there() {
