@@ -169,25 +169,27 @@ fn the_edition_changes_with_the_smallest_change_of_the_text() {
     assert!(book.edition.starts_with("1-") && book.edition.len() == 10);
 }
 
+/// What stands in the book, and what is written in its place: a fault each.
+const DAMAGE: [(&str, &str); 13] = [
+    ("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s"),
+    ("method = \"mean-capped\"\n", "method = \"mean_caped\"\n"),
+    ("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }"),
+    ("dd_c = { v = 985.0, s = [\"S02\"] }", "dd_c = { v = 985.0, s = [\"memroy\"] }"),
+    ("stages = [\"flowering\"]", "stages = [\"flowring\"]"),
+    ("measure = \"daily_mean_c\"", "measure = \"daily_mean\""),
+    ("severity = \"severe\"", "severity = \"terrible\""),
+    ("threshold = { v = 40.0, s = [\"S14\", \"S16\"] }", "threshold = { v = 104.0, s = [\"S14\"] }"),
+    ("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }"),
+    ("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,"),
+    ("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,"),
+    ("[crop.cucumber]\nname = ", "[crop.cucumber]\nnam = "),
+    ("[crop.cucumber.light]\ndli_min = { ", "[crop.cucumber.light]\ndli_min = { lo = 9.0, "),
+];
+
 #[test]
 fn a_book_with_a_dozen_faults_names_every_one_with_file_crop_and_field() {
-    let damage = [
-        ("place_heat_minutes = { v = 30, s", "place_heat_minutes = { v = \"half an hour\", s"),
-        ("method = \"mean-capped\"\n", "method = \"mean_caped\"\n"),
-        ("t_upper_c = { v = 28.0, s = [\"S02\"] }", "t_upper_c = { v = 6.0, s = [\"S02\"] }"),
-        ("dd_c = { v = 985.0, s = [\"S02\"] }", "dd_c = { v = 985.0, s = [\"memroy\"] }"),
-        ("stages = [\"flowering\"]", "stages = [\"flowring\"]"),
-        ("measure = \"daily_mean_c\"", "measure = \"daily_mean\""),
-        ("severity = \"severe\"", "severity = \"terrible\""),
-        ("threshold = { v = 40.0, s = [\"S14\", \"S16\"] }", "threshold = { v = 104.0, s = [\"S14\"] }"),
-        ("frost_damage_c = { v = 0.0, s = [\"S66\"] }", "frost_damage_c = { v = -5.0, s = [] }"),
-        ("harsh_above = { v = 3.0,", "harsh_above = { v = 1.0,"),
-        ("kcb_mid = { v = 1.1,", "kcb_mdi = { v = 1.1,"),
-        ("[crop.cucumber]\nname = ", "[crop.cucumber]\nnam = "),
-        ("[crop.cucumber.light]\ndli_min = { ", "[crop.cucumber.light]\ndli_min = { lo = 9.0, "),
-    ];
     let mut text = SHIPPED.to_owned();
-    for (whole, broken) in damage {
+    for (whole, broken) in DAMAGE {
         assert!(text.contains(whole), "{whole} is not in the book any more");
         text = text.replacen(whole, broken, 1);
     }
@@ -266,14 +268,46 @@ fn every_number_with_a_source_in_the_text_is_listed_with_source_and_standing() {
 }
 
 #[test]
-fn a_figure_that_leans_only_on_sources_cited_from_memory_stands_as_remembered() {
-    // The source list's own rule for sources marked [M].
+fn whatever_leans_on_a_source_cited_from_memory_stands_as_remembered() {
+    // The marks are those of the source list: [M] is cited from memory.
     let sources = sources_of_book();
     let remembered = |key: &String| sources.get(key.as_str()).is_some_and(|source| source.checked == 'M');
+    let mut found = 0;
     for (key, crop) in &crop_book().unwrap().crops {
-        for (name, listed) in crop.figures.iter() {
-            let only_memory = listed.figure.sources.iter().all(remembered);
-            assert!(!only_memory, "{key} {name} names {:?} alone", listed.figure.sources);
+        let figures = crop.figures.iter().map(|(name, listed)| (name.as_str(), &listed.figure.sources));
+        let rules = crop.heat_rules.iter().map(|rule| (rule.id.as_str(), &rule.sources));
+        let disorders = crop.disorders.iter().map(|disorder| (disorder.name.as_str(), &disorder.sources));
+        let table = std::iter::once(("germination table", &crop.germination.table_sources));
+        for (name, keys) in figures.chain(rules).chain(disorders).chain(table) {
+            if keys.iter().any(remembered) {
+                assert_eq!(Standing::of_sources(keys), Standing::Memory, "{key} {name}: {keys:?}");
+                found += 1;
+            }
+        }
+    }
+    assert!(found > 20, "{found}");
+}
+
+#[test]
+fn a_source_cited_from_memory_without_the_word_is_refused() {
+    let text = SHIPPED.replacen("s = [\"S119\", \"memory\"]", "s = [\"S119\"]", 1);
+    let told = read_crop_book(&text).unwrap_err().to_string();
+    assert!(told.contains("S119 is cited from memory; write \"memory\" beside it"), "{told}");
+    assert_eq!(told.lines().count(), 1, "{told}");
+}
+
+#[test]
+fn disorders_are_told_in_words() {
+    let raw = [">", "<", "_", "Ks", "VPD", "RH", "DLI", " AND ", " OR ", "+ ", " C ", " C,", " percent"];
+    for (key, crop) in &crop_book().unwrap().crops {
+        for disorder in &crop.disorders {
+            let rule = &disorder.rule;
+            let sign = raw.into_iter().find(|sign| rule.contains(sign));
+            assert!(sign.is_none() && !rule.ends_with(" C"), "{key} {}: {sign:?} in {rule}", disorder.name);
+        }
+        // The names of methods are ours, and a step says by its model which it goes by.
+        for note in crop.gdd.milestones.iter().filter_map(|step| step.note.as_ref()) {
+            assert!(!note.contains('_') && !note.contains("alt method"), "{key}: {note}");
         }
     }
 }

@@ -1,10 +1,12 @@
 //! Every figure of the shipped crop book that a reckoning leans on can be reckoned with.
 
+use agronomy::compost::RULE_ENDS_C;
 use agronomy::crop::{Measure, Stage, Stages};
 use agronomy::degree_days::Method;
 use agronomy::heat_stress::cold::{ColdLines, Sky, Threat};
 use agronomy::heat_stress::damage::damage;
-use agronomy::heat_stress::{Curve, Day, findings, judge, worst};
+use agronomy::heat_stress::{Curve, Day, StressRecord, findings, judge, worst};
+use agronomy::signs::wetness::WET_FROM;
 use agronomy::units::Celsius;
 use config::crop_book;
 
@@ -48,6 +50,14 @@ fn every_heat_rule_speaks_after_enough_days_past_it_and_is_silent_before_and_sho
     }
     println!("{count} heat rules of {} crops, {} measures", book.crops.len(), measures.len());
     assert_eq!(measures.len(), Measure::ALL.len());
+}
+
+#[test]
+fn what_the_formulas_hold_as_limits_is_what_the_book_says() {
+    let global = crop_book().unwrap().global;
+    assert_eq!(global.compost_max_c.middle(), RULE_ENDS_C);
+    assert_eq!(global.canopy_wet_rh_pct.middle(), WET_FROM.get());
+    assert_eq!(global.heat_hour_default_c.middle(), StressRecord::ACROSS_CROPS_C);
 }
 
 #[test]

@@ -61,68 +61,69 @@ fn the_sample_as_it_stands_says_no_more_than_the_defaults() {
     assert_eq!(sample, least);
 }
 
+/// What has no default in the sample, and nothing else of it.
+const LEAN: &str = r#"
+[clock]
+chip = "rtc0"
+vouched_by = "system"
+[[bus]]
+[[bus.instrument]]
+kind = "sht4x"
+probe = "post"
+[broker]
+host = "127.0.0.1"
+user = "glasshour"
+password_file = "/etc/glasshour/broker.password"
+[[broker.topic]]
+filter = "garden/wall/air"
+probe = "wall"
+fields = { air_temperature = { pointer = "/t", unit = "°C" },
+relative_humidity = { pointer = "/rh", unit = "%" } }
+time = { pointer = "/at", format = "unix_s" }
+[[broker.topic]]
+filter = "garden/pots/moisture"
+probe = "pot"
+bare = { quantity = "soil_moisture", unit = "%" }
+[door]
+[[door.probe]]
+name = "shelf"
+password = "seven lean cabbages"
+[[door.topic]]
+filter = "shelf/air"
+probe = "shelf"
+bare = { quantity = "air_temperature", unit = "°C" }
+[mail]
+host = "mail.garden.example"
+user = "glasshour"
+password_file = "/etc/glasshour/mail.password"
+from = "glasshour@garden.example"
+to = ["you@garden.example"]
+[mqtt_notices]
+[mirror]
+url = "http://127.0.0.1:8086"
+token_file = "/etc/glasshour/mirror.token"
+[[start.place]]
+id = "long-house"
+name = "Long House"
+kind = "house"
+[[start.planting]]
+id = "tomatoes"
+crop = "tomato"
+place = "long-house"
+variety = "Old Red"
+sown = 2026-03-01
+planted_out = 2026-05-04
+ended = 2026-10-31
+figures.heat_rule.day_severe.threshold = 35.0
+[[start.probe]]
+probe = "post"
+place = "long-house"
+"#;
+
 #[test]
 fn every_optional_setting_of_the_sample_stands_at_its_default() {
     let whole = read(&whole_sample());
-    // Only what has no default is written here.
-    let lean = read(&format!(
-        "{LEAST}
-        [clock]
-        chip = \"rtc0\"
-        vouched_by = \"system\"
-        [[bus]]
-        [[bus.instrument]]
-        kind = \"sht4x\"
-        probe = \"post\"
-        [broker]
-        host = \"127.0.0.1\"
-        user = \"glasshour\"
-        password_file = \"/etc/glasshour/broker.password\"
-        [[broker.topic]]
-        filter = \"garden/wall/air\"
-        probe = \"wall\"
-        fields = {{ air_temperature = {{ pointer = \"/t\", unit = \"°C\" }},
-                    relative_humidity = {{ pointer = \"/rh\", unit = \"%\" }} }}
-        time = {{ pointer = \"/at\", format = \"unix_s\" }}
-        [[broker.topic]]
-        filter = \"garden/pots/moisture\"
-        probe = \"pot\"
-        bare = {{ quantity = \"soil_moisture\", unit = \"%\" }}
-        [door]
-        [[door.probe]]
-        name = \"shelf\"
-        password = \"seven lean cabbages\"
-        [[door.topic]]
-        filter = \"shelf/air\"
-        probe = \"shelf\"
-        bare = {{ quantity = \"air_temperature\", unit = \"°C\" }}
-        [mail]
-        host = \"mail.garden.example\"
-        user = \"glasshour\"
-        password_file = \"/etc/glasshour/mail.password\"
-        from = \"glasshour@garden.example\"
-        to = [\"you@garden.example\"]
-        [mqtt_notices]
-        [mirror]
-        url = \"http://127.0.0.1:8086\"
-        token_file = \"/etc/glasshour/mirror.token\"
-        [[start.place]]
-        id = \"long-house\"
-        name = \"Long House\"
-        kind = \"house\"
-        [[start.planting]]
-        id = \"tomatoes\"
-        crop = \"tomato\"
-        place = \"long-house\"
-        variety = \"Old Red\"
-        sown = 2026-03-01
-        planted_out = 2026-05-04
-        ended = 2026-10-31
-        figures.heat_rule.day_severe.threshold = 35.0
-        [[start.probe]]
-        probe = \"post\"
-        place = \"long-house\""
-    ));
+    let lean = read(&format!("{LEAST}{LEAN}"));
     assert_eq!(whole, lean);
     assert_eq!(whole.site.standard_offset_s, 3600);
     assert!(whole.clock_vouched_by_system && whole.door.is_some() && whole.mirror.is_some());

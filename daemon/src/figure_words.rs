@@ -1,15 +1,16 @@
 //! The crop book's figures in words: what each is, how much, how well it is known.
 
 use agronomy::crop::figures::Listed;
-use agronomy::crop::{Measure, Standing};
+use agronomy::crop::{GerminationRow, Measure, Standing};
+use agronomy::degree_days::{Method, Rule};
 
 /// What the figures are called that every crop has, by dotted name.
 const LABELS: [(&str, &str); 43] = [
     ("gdd.t_base_c", "growth counts from"),
-    ("gdd.t_upper_c", "growth counts no faster above"),
+    ("gdd.t_upper_c", "upper threshold of growth"),
     ("gdd.t_opt_cap_c", "growth is fastest at"),
     ("gdd.alt_t_base_c", "by the second method growth counts from"),
-    ("gdd.alt_t_upper_c", "by the second method growth counts no faster above"),
+    ("gdd.alt_t_upper_c", "by the second method, upper threshold of growth"),
     ("germination.t_min_c", "coldest soil in which seed comes up"),
     ("germination.t_opt_c", "best soil for seed"),
     ("germination.t_max_c", "warmest soil in which seed comes up"),
@@ -89,6 +90,49 @@ pub fn value_words(listed: &Listed) -> String {
     }
 }
 
+/// What warmth above the upper threshold does by a method, in words.
+pub fn above_upper_words(method: Method) -> &'static str {
+    match method {
+        Method::Mean => "not used: the method mean has none",
+        Method::OntarioUnits => "not used: ontario-units has thresholds of its own",
+        Method::MeanCapped => "a day whose mean lies above it counts as if at it",
+        Method::ExtremesClipped => "lowest and highest above it count as if at it",
+        Method::MaximumReflected => "what the day’s highest has above it counts back",
+        Method::IntegralPeak => "above it growth slows with every degree",
+        Method::SingleSine
+        | Method::DoubleSine
+        | Method::SingleTriangle
+        | Method::DoubleTriangle
+        | Method::Integral => "above it growth goes on as fast as at it",
+    }
+}
+
+/// By which method and limits degree days count: `by integral between 10 and 30 °C`.
+pub fn rule_words(rule: &Rule) -> String {
+    let (method, base) = (rule.method(), rule.base());
+    if method == Method::OntarioUnits {
+        return format!("by {method}, which has limits of its own");
+    }
+    let stop = rule.stop().map(|stop| format!(", standing still at {stop} °C")).unwrap_or_default();
+    match rule.upper() {
+        Some(upper) => format!("by {method} between {base} and {upper} °C{stop}"),
+        None => format!("by {method} above {base} °C"),
+    }
+}
+
+/// A row of a germination table: `10 °C: up in 43 days, 82 % normal seedlings`.
+pub fn germination_words(row: &GerminationRow) -> String {
+    let days = match row.days {
+        Some(0.0) => "none came up".to_owned(),
+        Some(1.0) => "up in 1 day".to_owned(),
+        Some(days) => format!("up in {days} days"),
+        None => "days not stated".to_owned(),
+    };
+    let normal = row.normal_pct.filter(|_| row.days != Some(0.0));
+    let normal = normal.map(|pct| format!(", {pct} % normal seedlings")).unwrap_or_default();
+    format!("{} °C: {days}{normal}", row.soil)
+}
+
 /// How well a figure is known, with the keys of its sources: `published, S02`.
 pub fn known_by(sources: &[String]) -> String {
     let standing = Standing::of_sources(sources).as_str();
@@ -140,6 +184,12 @@ mod tests {
         );
         assert_eq!(value_words(&tomato["germination.t_opt_c"]), "20 to 29.5 °C");
         assert_eq!(value_words(&tomato["heat_rule.mean_moderate.consecutive_days"]), "3 days");
+        let corn = &book.crops["sweet_corn"].gdd;
+        assert_eq!(rule_words(&corn.rule("main").unwrap()), "by single-sine between 10 and 30 °C");
+        let row = |soil, days, normal_pct| germination_words(&GerminationRow { soil, days, normal_pct });
+        assert_eq!(row(10.0, Some(43.0), Some(82.0)), "10 °C: up in 43 days, 82 % normal seedlings");
+        assert_eq!(row(0.0, Some(0.0), Some(0.0)), "0 °C: none came up");
+        assert_eq!(row(40.0, None, None), "40 °C: days not stated");
         assert_eq!(known_by(&["S04".to_owned(), "S06".to_owned()]), "published, S04, S06");
         assert_eq!(known_by(&["S01".to_owned(), "memory".to_owned()]), "memory, S01");
     }

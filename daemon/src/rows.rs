@@ -24,7 +24,7 @@ const NEVER: u8 = 0x1f;
 
 /// Reads rows one after the other into the same memory.
 pub struct Rows<R> {
-    // The line feed after the end makes the last row end as all others do.
+    // What comes after the end makes the last row end as all others do, also where its quotation never does.
     reader: csv::Reader<io::Chain<R, &'static [u8]>>,
     record: ByteRecord,
     /// Where the cells of a row separated by blanks lie.
@@ -35,9 +35,10 @@ pub struct Rows<R> {
 impl<R: Read> Rows<R> {
     /// Reads from `input`, in pieces of its own.
     pub fn new(input: R, between: Between) -> Self {
-        let (delimiter, quoting) = match between {
-            Between::Sign(sign) => (sign, true),
-            Between::Blanks => (NEVER, false),
+        // A quotation left open is closed on a line of its own; else that line opens one around nothing, a blank row.
+        let (delimiter, quoting, behind) = match between {
+            Between::Sign(sign) => (sign, true, &b"\n\"\n"[..]),
+            Between::Blanks => (NEVER, false, &b"\n"[..]),
         };
         let reader = ReaderBuilder::new()
             .has_headers(false)
@@ -46,7 +47,7 @@ impl<R: Read> Rows<R> {
             .quoting(quoting)
             .terminator(Terminator::Any(b'\n'))
             .buffer_capacity(1 << 16)
-            .from_reader(input.chain(&b"\n"[..]));
+            .from_reader(input.chain(behind));
         Self { reader, record: ByteRecord::new(), spans: Vec::new(), between }
     }
 
@@ -174,6 +175,23 @@ mod tests {
         assert_eq!(lines(&format!("{text}\n\n"), Between::Sign(b',')), expected);
         let windows = lines("a;b\r\n\r\n1;2\r\n3;4", Between::Sign(b';'));
         assert_eq!(windows, [row(1, &["a", "b"]), row(3, &["1", "2"]), row(4, &["3", "4"])]);
+    }
+
+    #[test]
+    fn a_quotation_that_never_ends_is_told_where_it_begins() {
+        let text = "a,b\n1,\"2\n3,4\n5,6";
+        assert_eq!(lines(text, Between::Sign(b',')), [row(1, &["a", "b"]), row(2, &["1", "2\n3,4\n5,6"])]);
+        let expected = [row(1, &["a", "b"]), row(2, &["1", "2"]), row(4, &["3", "4\n\"\""])];
+        assert_eq!(lines("a,b\n1,2\n\n3,\"4\n\"\"\"\"", Between::Sign(b',')), expected);
+        assert_eq!(
+            lines("a,b\n1,\"2\"\"", Between::Sign(b',')),
+            [row(1, &["a", "b"]), row(2, &["1", "2\""])]
+        );
+        assert_eq!(
+            lines("a,b\n\"1\",\"2\"", Between::Sign(b',')),
+            [row(1, &["a", "b"]), row(2, &["1", "2"])]
+        );
+        assert_eq!(lines("\"", Between::Sign(b',')), []);
     }
 
     #[test]

@@ -73,15 +73,26 @@ pub(super) fn germination(table: &Table<'_, '_>) -> Option<Germination> {
     let max = need_figure(table, "t_max_c", Kind::Celsius);
     let emerge_base = figure(table, "emerge_t_base_c", Kind::Celsius);
     let emerge_sum = figure(table, "emerge_dd", Kind::DegreeDays);
-    let rows = table.table("table", "the germination table").map(|inner| rows(&inner)).unwrap_or_default();
-    Some(Germination { min: min?, opt: opt?, max: max?, emerge_base, emerge_sum, table: rows })
+    let inner = table.table("table", "the germination table");
+    let rows = inner.as_ref().map(rows).unwrap_or_default();
+    let table_sources = inner.as_ref().and_then(sources).unwrap_or_default();
+    let table_note = inner.and_then(|inner| inner.line("note"));
+    Some(Germination {
+        min: min?,
+        opt: opt?,
+        max: max?,
+        emerge_base,
+        emerge_sum,
+        table: rows,
+        table_sources,
+        table_note,
+    })
 }
 
 fn rows(table: &Table<'_, '_>) -> Vec<GerminationRow> {
     let soil = table.need("soil_c", "soil_c = [10, 15, 20]", table.numbers("soil_c")).unwrap_or_default();
     let days = table.need("days", "days = [43, 14, 8]", table.numbers("days")).unwrap_or_default();
     let normal = table.numbers("normal_pct");
-    let _ = (sources(table), table.line("note"));
     if !soil.is_sorted_by(|a, b| a.value < b.value) {
         table.fault("soil_c", "soil_c does not rise; write each soil temperature above the one before");
     }

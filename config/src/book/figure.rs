@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use agronomy::crop::Figure;
 use agronomy::crop::figures::{Kind, Listed};
 
-use super::sources::{sources_of_book, words_for_sources};
+use super::sources::{is_cited_from_memory, sources_of_book, words_for_sources};
 use crate::reader::Table;
 use crate::words::nearest;
 
@@ -68,7 +68,8 @@ pub(super) fn figures(table: &Table<'_, '_>, kind: Kind) -> BTreeMap<String, Fig
     figures
 }
 
-/// The keys of the sources behind a figure; there must be at least one, and the source list must know each.
+/// The keys of the sources behind a figure; there must be at least one, and the source list must know each. Where the
+/// list marks one as cited from memory, `memory` must stand beside it, so that the figure does not pass for published.
 pub(super) fn sources(table: &Table<'_, '_>) -> Option<Vec<String>> {
     let list = table.need("s", "s = [\"practice\"]", table.texts("s"))?;
     if list.is_empty() || list.iter().any(|source| source.value.trim().is_empty()) {
@@ -79,6 +80,12 @@ pub(super) fn sources(table: &Table<'_, '_>) -> Option<Vec<String>> {
     for source in list.iter().filter(|source| known().all(|key| key != source.value)) {
         let instead = nearest(&source.value, known()).unwrap_or("practice, or a key of crop-sources.md");
         table.note(source.at, format!("unknown source {}; write {instead}", source.value));
+    }
+    if list.iter().all(|source| source.value != "memory") {
+        for source in list.iter().filter(|source| is_cited_from_memory(&source.value)) {
+            let key = &source.value;
+            table.note(source.at, format!("{key} is cited from memory; write \"memory\" beside it"));
+        }
     }
     Some(list.into_iter().map(|source| source.value).collect())
 }

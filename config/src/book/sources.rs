@@ -27,6 +27,11 @@ pub(super) fn words_for_sources() -> impl Iterator<Item = &'static str> {
     ["practice", "memory", "derived", OWN].into_iter()
 }
 
+/// Whether the list marks a key as cited from memory.
+pub(super) fn is_cited_from_memory(key: &str) -> bool {
+    SOURCES.get(key).is_some_and(|source| source.checked == 'M')
+}
+
 /// Reads `- **S01** [B] Authors (year). Title.`
 fn source(line: &'static str) -> Option<(&'static str, Source)> {
     let (key, rest) = line.strip_prefix("- **")?.split_once("** [")?;

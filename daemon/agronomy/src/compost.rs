@@ -23,7 +23,7 @@ mod turning;
 pub mod words;
 
 pub use count::HeapCount;
-pub use turning::{HeapAdvice, HeapWatch, Phase};
+pub use turning::{HeapAdvice, HeapWatch, Phase, RULE_ENDS_C};
 
 /// The figures of a rule for compost heat.
 #[derive(Clone, Copy, Debug, PartialEq)]

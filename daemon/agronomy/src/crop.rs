@@ -147,6 +147,10 @@ pub struct Germination {
     pub emerge_sum: Option<Figure>,
     /// Measured days to emergence.
     pub table: Vec<GerminationRow>,
+    /// Sources of the table.
+    pub table_sources: Vec<String>,
+    /// What the table alone does not say.
+    pub table_note: Option<String>,
 }
 
 /// One row of a germination table.

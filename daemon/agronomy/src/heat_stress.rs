@@ -11,6 +11,7 @@
 //! flowers it touched, and the gap in the picking. It is over after three cooler days and two cooler nights
 //! ([`recovery`]). Cold has its lines too ([`cold`]).
 
+mod at_line;
 pub mod cold;
 pub mod course;
 pub mod damage;
@@ -21,9 +22,10 @@ mod record;
 mod recovery;
 mod rules;
 
+pub use at_line::DayAtLine;
 pub use day::{Curve, Day, NightWarmth};
 pub use exposure::{Exposure, above, below};
 pub use place::{PlaceHeat, PlaceLine};
 pub use record::StressRecord;
 pub use recovery::{Recovery, recovery};
-pub use rules::{Finding, Met, Run, Verdict, findings, judge, met, worst};
+pub use rules::{Finding, Run, Verdict, findings, judge, met, worst};

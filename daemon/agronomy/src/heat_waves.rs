@@ -19,10 +19,11 @@ mod percentile;
 mod spells;
 mod streak;
 
+pub use crate::heat_stress::DayAtLine;
 pub use calendar_day::{CalendarLines, DayWithoutValue};
 pub use excess_heat::{Excess, ExcessHeat, Grade, Looking, Reference, ReferenceError, day_mean};
 pub use percentile::{Definition, NoSample, Ordered};
 pub use spells::{
     DURATION_DAYS, HOT_DAYS, HOT_NIGHTS, Judged, Spell, WARM_SPELL_DAYS, days_in, spells, warm_spell_days,
 };
-pub use streak::{DayAtLine, Streak, Wave};
+pub use streak::{Streak, Wave};

@@ -1,8 +1,13 @@
 //! What a grower's figures mean: air and its dryness, degree days, the sun, heat on people.
 //!
-//! Everything here is a pure function of its arguments. Nothing reads a clock, a file or a socket, nothing
-//! allocates while it reckons, and nothing panics: a value that cannot be is refused when its type is made
-//! ([`units`]), and a question that has no answer gives an error value or `None`.
+//! Everything here is a pure function of its arguments. Nothing reads a clock, a file or a socket, and nothing panics: a
+//! value that cannot be is refused when its type is made ([`units`]), and a question that has no answer gives an error
+//! value or `None`.
+//!
+//! What runs for every reading or every day allocates nothing. Three kinds of work do: learning from a whole record
+//! (excess heat's threshold sorts its days, [`series::fill`] makes a new series), anything that ends in a sentence, and
+//! the crop book with its own figures. No test counts allocations, because a counting allocator is unsafe code, which
+//! the workspace forbids.
 //!
 //! Transcendental functions come from `libm`, so that a season reckoned on a small board and on a desk
 //! machine has the same bytes.

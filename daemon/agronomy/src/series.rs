@@ -130,16 +130,10 @@ pub fn time_weighted_mean(segments: impl Iterator<Item = Held>) -> Option<f64> {
     mean_of(segments, |value| value)
 }
 
-/// How long the held value was strictly above `threshold`, ms.
+/// How long the held value was strictly above `threshold`, ms: of any quantity, and by held steps like all bookkeeping.
+/// Heat stress goes by straight lines and counts degree hours too ([`above`](crate::heat_stress::above)).
 pub fn ms_above(segments: impl Iterator<Item = Held>, threshold: f64) -> i64 {
     segments.filter(|held| held.value > threshold).map(|held| held.ms()).sum()
-}
-
-/// By how much and how long the held value was above `threshold`: the sum of excess × ms.
-///
-/// Divide by [`MS_PER_HOUR`] for degree hours.
-pub fn degree_ms_above(segments: impl Iterator<Item = Held>, threshold: f64) -> f64 {
-    segments.map(|held| (held.value - threshold).max(0.0) * held.ms() as f64).sum()
 }
 
 /// The mean over held time of a figure of the value; `None` when nothing was held.
@@ -226,7 +220,6 @@ mod tests {
         assert_eq!(held_ms(segments()), 4 * MS_PER_HOUR);
         assert_eq!(time_weighted_mean(segments()), Some(21.25));
         assert_eq!(ms_above(segments(), 30.0), MS_PER_HOUR);
-        assert_eq!(degree_ms_above(segments(), 15.0) / MS_PER_HOUR as f64, 30.0);
     }
 
     #[test]

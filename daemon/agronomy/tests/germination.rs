@@ -32,6 +32,8 @@ fn crop(ends: (f64, f64), sum: Option<(f64, f64)>, days: &[f64], normal: &[f64])
                 normal_pct: said(normal, at),
             })
             .collect(),
+        table_sources: Vec::new(),
+        table_note: None,
     }
 }
 

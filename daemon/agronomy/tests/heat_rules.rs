@@ -2,7 +2,7 @@
 
 use agronomy::crop::{Certainty, HeatRule, Measure, Severity, Stage, Stages};
 use agronomy::heat_stress::course::Slope;
-use agronomy::heat_stress::{Curve, Day, Met, judge, met};
+use agronomy::heat_stress::{Curve, Day, DayAtLine, judge, met};
 use agronomy::series::MS_PER_HOUR;
 use agronomy::units::Celsius;
 use proptest::prelude::*;
@@ -55,7 +55,7 @@ fn three_hours_at_40_on_two_days_running_can_fail_a_tomatos_set() {
         (hours(&[(11, 24.0), (3, 40.0), (10, 24.0)]), hours(&[(12, 24.0), (2, 40.0), (10, 24.0)]));
     let hot = Day { air: Curve::Read(&hot), ..Day::default() };
     let (short, cool) = (Day { air: Curve::Read(&short), ..Day::default() }, day(15.0, 30.0));
-    assert_eq!(met(&acute, None, &short), Met::Near);
+    assert_eq!(met(&acute, None, &short), DayAtLine::Near);
     assert!(!judge(&acute, &[hot]).speaks);
     assert!(judge(&acute, &[hot, hot]).speaks);
     assert!(!judge(&acute, &[hot, cool, hot]).speaks);
@@ -71,13 +71,13 @@ fn a_mild_day_with_a_warm_night_is_caught_by_its_mean_alone() {
     let mut mean = rule(Measure::DailyMeanC, 26.0);
     mean.consecutive_days = Some(3);
     let (day_rule, warm) = (rule(Measure::DayMaxC, 32.0), day(23.0, 30.0));
-    assert_eq!((met(&day_rule, None, &warm), met(&mean, None, &warm)), (Met::Missed, Met::Met));
+    assert_eq!((met(&day_rule, None, &warm), met(&mean, None, &warm)), (DayAtLine::Missed, DayAtLine::Met));
     assert!(judge(&mean, &[warm; 3]).speaks && !judge(&mean, &[warm; 2]).speaks);
     let near = day(21.0, 30.0);
-    assert_eq!(met(&mean, None, &near), Met::Near);
+    assert_eq!(met(&mean, None, &near), DayAtLine::Near);
     let half = hours(&[(12, 30.0)]);
     let half = Day { air: Curve::Read(&half), ..Day::default() };
-    assert_eq!(met(&mean, None, &half), Met::Unknown);
+    assert_eq!(met(&mean, None, &half), DayAtLine::Unknown);
 }
 
 #[test]
@@ -87,12 +87,12 @@ fn a_hot_day_is_paired_with_the_night_that_follows_it() {
     chronic.night_threshold = Some(26.0);
     // The day's low belongs to the night that ended that morning.
     let (hot, warm_night) = (day(18.0, 33.0), day(26.0, 30.0));
-    assert_eq!(met(&chronic, Some(&hot), &warm_night), Met::Met);
-    assert_eq!(met(&chronic, Some(&warm_night), &hot), Met::Missed);
-    assert_eq!(met(&chronic, None, &warm_night), Met::Unknown);
+    assert_eq!(met(&chronic, Some(&hot), &warm_night), DayAtLine::Met);
+    assert_eq!(met(&chronic, Some(&warm_night), &hot), DayAtLine::Missed);
+    assert_eq!(met(&chronic, None, &warm_night), DayAtLine::Unknown);
     assert!(judge(&chronic, &[hot, warm_night]).speaks);
     chronic.night_threshold = None;
-    assert_eq!(met(&chronic, Some(&hot), &warm_night), Met::Unknown);
+    assert_eq!(met(&chronic, Some(&hot), &warm_night), DayAtLine::Unknown);
 }
 
 #[test]
@@ -103,14 +103,14 @@ fn of_a_night_half_heard_one_cool_reading_says_no_and_warm_ones_say_nothing() {
     let of = |rule: &HeatRule, slopes: &[Slope]| {
         met(rule, None, &Day { night: Curve::Read(slopes), night_ms: 9 * MS_PER_HOUR, ..Day::default() })
     };
-    assert_eq!(of(&warm, &two_hours(19.0)), Met::Missed);
-    assert_eq!(of(&warm, &two_hours(22.0)), Met::Unknown);
-    assert_eq!(of(&warm, &hours(&[(6, 22.0)])), Met::Met);
-    assert_eq!(of(&cold, &two_hours(15.4)), Met::Met);
-    assert_eq!(of(&cold, &two_hours(18.0)), Met::Unknown);
-    assert_eq!(of(&cold, &hours(&[(6, 18.0)])), Met::Missed);
-    assert_eq!(of(&cold, &hours(&[(6, 16.5)])), Met::Near);
-    assert_eq!(of(&cold, &hours(&[(6, 15.5)])), Met::Near);
+    assert_eq!(of(&warm, &two_hours(19.0)), DayAtLine::Missed);
+    assert_eq!(of(&warm, &two_hours(22.0)), DayAtLine::Unknown);
+    assert_eq!(of(&warm, &hours(&[(6, 22.0)])), DayAtLine::Met);
+    assert_eq!(of(&cold, &two_hours(15.4)), DayAtLine::Met);
+    assert_eq!(of(&cold, &two_hours(18.0)), DayAtLine::Unknown);
+    assert_eq!(of(&cold, &hours(&[(6, 18.0)])), DayAtLine::Missed);
+    assert_eq!(of(&cold, &hours(&[(6, 16.5)])), DayAtLine::Near);
+    assert_eq!(of(&cold, &hours(&[(6, 15.5)])), DayAtLine::Near);
 }
 
 #[test]
@@ -120,7 +120,7 @@ fn missing_days_hold_the_count_and_a_clear_miss_ends_it() {
     let (over, near, under, missing) = (day(20.0, 36.0), day(20.0, 34.0), day(20.0, 33.9), Day::default());
     assert!(judge(&hot, &[over, over, missing, near, over]).speaks);
     assert!(!judge(&hot, &[over, over, under, over]).speaks);
-    assert_eq!(judge(&hot, &[]).last, Met::Unknown);
+    assert_eq!(judge(&hot, &[]).last, DayAtLine::Unknown);
     assert_eq!(judge(&hot, &[over, missing]).run.days(), 1);
 }
 
@@ -134,7 +134,7 @@ fn each_soil_measure_looks_at_its_own_probe() {
     ];
     for (measure, _) in &places {
         for (at, day) in &places {
-            let expected = if at == measure { Met::Met } else { Met::Unknown };
+            let expected = if at == measure { DayAtLine::Met } else { DayAtLine::Unknown };
             assert_eq!(met(&rule(*measure, 27.0), None, day), expected, "{measure:?} {at:?}");
         }
     }
@@ -142,7 +142,7 @@ fn each_soil_measure_looks_at_its_own_probe() {
     let mut surface = rule(Measure::SoilSurfaceC, 45.0);
     surface.min_hours_per_day = Some(1.0);
     let scald = hours(&[(12, 30.0), (1, 46.0), (11, 30.0)]);
-    assert_eq!(met(&surface, None, &Day { surface: Curve::Read(&scald), ..Day::default() }), Met::Met);
+    assert_eq!(met(&surface, None, &Day { surface: Curve::Read(&scald), ..Day::default() }), DayAtLine::Met);
 }
 
 #[test]
@@ -176,7 +176,7 @@ proptest! {
             Day { soil: probe, soil_10cm: probe, surface: probe, ..day(low, high) }
         };
         let (one, other) = (at(low, low + swing), at(low + hotter, low + swing + hotter));
-        let rank = |met: Met| [Met::Missed, Met::Near, Met::Met].iter().position(|it| *it == met);
+        let rank = |met: DayAtLine| [DayAtLine::Missed, DayAtLine::Near, DayAtLine::Met].iter().position(|it| *it == met);
         let (before, after) = (met(&rule, Some(&one), &one), met(&rule, Some(&other), &other));
         prop_assert!(rank(before).is_some() && rank(after) >= rank(before), "{before:?} {after:?}");
     }

@@ -1,9 +1,9 @@
 //! The gap rule over readings of any kind, and the figures of a day whose curve is known.
 
 use agronomy::degree_days::{Cutoff, Method, Rule, by_readings, daily};
-use agronomy::series::{
-    Held, MS_PER_HOUR, degree_ms_above, held_ms, hold, ms_above, time_weighted_mean, together,
-};
+use agronomy::heat_stress::{above, course::Slope};
+use agronomy::series::{Held, MS_PER_HOUR, held_ms, hold, ms_above, time_weighted_mean, together};
+use agronomy::units::Celsius;
 use proptest::prelude::*;
 
 const WINDOW: std::ops::Range<i64> = 0..86_400_000;
@@ -68,7 +68,14 @@ fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
         let rule = Rule::try_new(Method::Integral, base, Some(upper), Cutoff::Horizontal).unwrap();
         near(by_readings(&rule, day()).unwrap(), integral, 0.006);
         near(ms_above(day(), 32.0) as f64 / hour, hours, 1.0 / 12.0);
-        near(degree_ms_above(day(), 32.0) / hour, degree_hours, 0.06);
+        let straight = day().map(|held| Slope {
+            start_ms: held.start_ms,
+            end_ms: held.end_ms,
+            from: held.value,
+            to: held.value,
+        });
+        let above = above(straight, Celsius::try_new(32.0).unwrap());
+        near(above.degree_hours.get(), degree_hours, 0.06);
     }
 }
 

@@ -8,7 +8,7 @@ use std::ops::Range;
 
 use agronomy::crop::HeatRule;
 use agronomy::heat_stress::course::Slope;
-use agronomy::heat_stress::{Curve, Day, Met, met};
+use agronomy::heat_stress::{Curve, Day, DayAtLine, met};
 use agronomy::series::{Held, MS_PER_DAY};
 
 /// The air of a day, of the night before it, and of the day before that.
@@ -37,7 +37,7 @@ impl HeatDay {
     /// Whether this day by itself meets a rule; days in a row are the account's to count.
     pub fn meets(&self, rule: &HeatRule) -> bool {
         let before = Day { air: Curve::Read(&self.before), ..Day::default() };
-        met(rule, Some(&before), &self.day()) == Met::Met
+        met(rule, Some(&before), &self.day()) == DayAtLine::Met
     }
 
     /// Whether enough of the night that ended this morning was measured for its lowest to count.

@@ -7,8 +7,9 @@ use agronomy::units::{AirPressure, Celsius, RelativeHumidity};
 use agronomy::vapour::{AirState, Formula};
 use serde_json::{Map, Value};
 
+use super::beside;
 use super::sheet::{self, REFUSED, column, columns, figure, number, rounded};
-use crate::rows::{Between, Rows, plain};
+use crate::rows::{Between, Rows};
 
 /// Air: vapour pressures and deficit, dew point, wet bulb, water and heat in the air.
 ///
@@ -153,9 +154,7 @@ impl Columns {
     /// A leaf cell may be empty: the air is known without it. A pressure that a sheet states elsewhere and not
     /// here is unknown, and the usual one may be far from it.
     fn given<R: Read>(&self, rows: &Rows<R>, args: &AirArgs) -> Result<Given, String> {
-        if rows.count() != self.headings.len() {
-            return Err(format!("the row has {} cells, the heading {}", rows.count(), self.headings.len()));
-        }
+        sheet::whole(rows, self.headings.len())?;
         let at = |name, index: usize| number(name, rows.cell(index));
         let leaf = self.leaf_c.filter(|index| rows.cell(*index).is_some_and(|cell| !cell.is_empty()));
         Ok(Given {
@@ -169,7 +168,7 @@ impl Columns {
 
 fn many(args: &AirArgs, sheet: impl Read, out: &mut impl Write, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     let columns = match Columns::find(headings) {
         Ok(columns) => columns,
         Err(why) => {
@@ -204,12 +203,9 @@ impl<W: Write> Sink<W> {
             out.write_all(b"[")?;
             return Ok(Self::Json { out: io::BufWriter::new(out), first: true });
         }
-        let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(out);
-        for index in 0..columns.headings.len() {
-            csv.write_field(rows.written(index).unwrap_or_default()).map_err(plain)?;
-        }
+        let mut csv = beside::writer(out);
         let names = results(None, columns.leaf_c.is_some()).into_iter().map(|(name, _)| name);
-        csv.write_record(names).map_err(plain)?;
+        beside::write(&mut csv, beside::written(rows, columns.headings.len()), names)?;
         Ok(Self::Csv(csv))
     }
 
@@ -221,12 +217,8 @@ impl<W: Write> Sink<W> {
     ) -> io::Result<()> {
         match self {
             Self::Csv(csv) => {
-                // A short row is filled up, so that the results stand under their headings.
-                for index in 0..columns.headings.len() {
-                    csv.write_field(rows.written(index).unwrap_or_default()).map_err(plain)?;
-                }
                 let cells = results.iter().map(|(_, value)| value.map(figure).unwrap_or_default());
-                csv.write_record(cells).map_err(plain)
+                beside::write(csv, beside::written(rows, columns.headings.len()), cells)
             }
             Self::Json { out, first } => {
                 let mut object: Map<String, Value> = columns

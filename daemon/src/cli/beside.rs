@@ -2,7 +2,7 @@
 
 use std::io::{self, Read, Write};
 
-use super::sheet::{REFUSED, columns};
+use super::sheet::{REFUSED, columns, headings, whole};
 use crate::rows::{Between, Rows, plain};
 
 /// What is put beside a row.
@@ -28,7 +28,7 @@ pub(super) fn each<const N: usize, const M: usize>(
     mut found: impl FnMut([Option<&[u8]>; N]) -> Result<Found<M>, String>,
 ) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = headings(&mut rows)?;
     let at = match columns(&headings, needed) {
         Ok(at) => at,
         Err(why) => {
@@ -36,23 +36,19 @@ pub(super) fn each<const N: usize, const M: usize>(
             return Ok(REFUSED);
         }
     };
-    let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(out);
-    row(&mut csv, &rows, headings.len(), added)?;
+    let mut csv = writer(out);
+    write(&mut csv, written(&rows, headings.len()), added)?;
     let mut exit = 0;
     while rows.step()? {
-        let told = if rows.count() == headings.len() {
-            found(at.map(|index| rows.cell(index)))
-        } else {
-            Err(format!("the row has {} cells, the heading {}", rows.count(), headings.len()))
-        };
+        let told = whole(&rows, headings.len()).and_then(|()| found(at.map(|index| rows.cell(index))));
         let word = match told {
             Ok(Found { cells, word }) => {
-                row(&mut csv, &rows, headings.len(), cells)?;
+                write(&mut csv, written(&rows, headings.len()), cells)?;
                 word
             }
             Err(why) => {
                 exit = REFUSED;
-                row(&mut csv, &rows, headings.len(), [""; M])?;
+                write(&mut csv, written(&rows, headings.len()), [""; M])?;
                 Some(why)
             }
         };
@@ -64,15 +60,25 @@ pub(super) fn each<const N: usize, const M: usize>(
     Ok(exit)
 }
 
-/// A short row is filled up, so that the results stand under their headings; what a long one has too much is left out.
-fn row<R: Read, W: Write, C: AsRef<[u8]>>(
+/// Writes rows of any length.
+pub(super) fn writer<W: Write>(out: W) -> csv::Writer<W> {
+    csv::WriterBuilder::new().flexible(true).from_writer(out)
+}
+
+/// The cells of a row as they were written. A short row is filled up, so that the results stand under their headings;
+/// what a long one has too much is left out.
+pub(super) fn written<R: Read>(rows: &Rows<R>, width: usize) -> impl Iterator<Item = &[u8]> {
+    (0..width).map(|index| rows.written(index).unwrap_or_default())
+}
+
+/// Writes a row with its results behind it.
+pub(super) fn write<W: Write>(
     csv: &mut csv::Writer<W>,
-    rows: &Rows<R>,
-    headings: usize,
-    cells: impl IntoIterator<Item = C>,
+    cells: impl IntoIterator<Item = impl AsRef<[u8]>>,
+    added: impl IntoIterator<Item = impl AsRef<[u8]>>,
 ) -> io::Result<()> {
-    for index in 0..headings {
-        csv.write_field(rows.written(index).unwrap_or_default()).map_err(plain)?;
+    for cell in cells {
+        csv.write_field(cell).map_err(plain)?;
     }
-    csv.write_record(cells).map_err(plain)
+    csv.write_record(added).map_err(plain)
 }

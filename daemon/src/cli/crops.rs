@@ -4,12 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, Write};
 
 use agronomy::crop::figures::Listed;
-use agronomy::crop::{Crop, CropBook, Standing};
+use agronomy::crop::{Crop, CropBook, Germination, Milestone, Standing};
+use agronomy::degree_days::Rule;
 use config::book::sources_of_book;
 use serde_json::{Map, Value, json};
 
 use super::sheet::{REFUSED, until_closed};
-use crate::figure_words::{known_by, label, measure_words, value_words};
+use crate::figure_words::{
+    above_upper_words, germination_words, known_by, label, measure_words, rule_words, value_words,
+};
 
 /// The crop book: every crop, or one with all its figures.
 ///
@@ -17,7 +20,8 @@ use crate::figure_words::{known_by, label, measure_words, value_words};
 /// sources, and the name by which a planting may have a figure of your own in its place.
 #[derive(Clone, Debug, Default, clap::Args)]
 pub struct CropsArgs {
-    /// The crop's key, such as tomato; without it, all crops are listed.
+    /// The crop's key, such as tomato, or any word of its name, such as courgette; a word that several have lists them.
+    /// Without it, all crops are listed.
     #[arg(value_name = "CROP")]
     pub crop: Option<String>,
     /// As JSON.
@@ -42,26 +46,45 @@ fn told(args: &CropsArgs, out: &mut impl Write, err: &mut impl Write) -> io::Res
             return Ok(REFUSED);
         }
     };
-    match &args.crop {
-        None if args.json => writeln!(out, "{}", list_json(&book))?,
-        None => list(&book, out)?,
-        Some(key) => match book.crops.get(key) {
-            Some(crop) if args.json => writeln!(out, "{}", crop_json(&book, crop))?,
-            Some(crop) => one(crop, out)?,
-            None => {
-                let instead = config::nearest(key, book.crops.keys().map(String::as_str));
-                let instead = instead.unwrap_or("one that `glasshour crops` prints");
-                writeln!(
-                    err,
-                    "unknown crop {:?}; write {instead}",
-                    key.chars().take(60).collect::<String>()
-                )?;
-                return Ok(REFUSED);
-            }
-        },
+    let found: Vec<_> = match &args.crop {
+        None => book.crops.values().collect(),
+        Some(word) => called(&book, word),
+    };
+    match (found.as_slice(), &args.crop) {
+        ([], word) => {
+            let word = word.as_deref().unwrap_or_default();
+            let instead = config::nearest(word, book.crops.keys().map(String::as_str));
+            let instead = instead.unwrap_or("one that `glasshour crops` prints");
+            writeln!(err, "unknown crop {:?}; write {instead}", word.chars().take(60).collect::<String>())?;
+            return Ok(REFUSED);
+        }
+        ([crop], Some(_)) if args.json => writeln!(out, "{}", crop_json(&book, crop))?,
+        ([crop], Some(_)) => one(crop, out)?,
+        (several, _) if args.json => writeln!(out, "{}", list_json(&book, several))?,
+        (several, _) => list(&book, several, out)?,
     }
     out.flush()?;
     Ok(0)
+}
+
+/// The crop with this key, or else all that have every word of it in one of their names.
+fn called<'b>(book: &'b CropBook, asked: &str) -> Vec<&'b Crop> {
+    if let Some(crop) = book.crops.get(asked) {
+        return vec![crop];
+    }
+    let asked = words(asked);
+    let has = |crop: &Crop| {
+        let names = words(&format!("{} {} {}", crop.key, crop.name, crop.latin));
+        asked.iter().all(|word| names.contains(word))
+    };
+    book.crops.values().filter(|crop| !asked.is_empty() && has(crop)).collect()
+}
+
+fn words(text: &str) -> BTreeSet<String> {
+    text.split(|sign: char| !sign.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+        .collect()
 }
 
 /// How many figures of a crop stand how.
@@ -72,24 +95,25 @@ fn standings(crop: &Crop) -> BTreeMap<Standing, usize> {
     })
 }
 
-fn list(book: &CropBook, out: &mut impl Write) -> io::Result<()> {
-    writeln!(out, "{} crops, edition {}; {}.", book.crops.len(), book.edition, book.status)?;
-    for (key, crop) in &book.crops {
+fn list(book: &CropBook, crops: &[&Crop], out: &mut impl Write) -> io::Result<()> {
+    writeln!(out, "{} crops, edition {}; {}.", crops.len(), book.edition, book.status)?;
+    for crop in crops {
         let counts = standings(crop);
         let counts: Vec<_> = counts.iter().map(|(how, many)| format!("{many} {}", how.as_str())).collect();
-        writeln!(out, "{key:15}{}, {}: {}", crop.name, crop.group, counts.join(", "))?;
+        writeln!(out, "{:15}{}, {}: {}", crop.key, crop.name, crop.group, counts.join(", "))?;
     }
-    writeln!(out, "`glasshour crops tomato` prints one with its figures and their sources.")
+    let one = crops.first().map_or("tomato", |crop| &crop.key);
+    writeln!(out, "`glasshour crops {one}` prints one with its figures and their sources.")
 }
 
-fn list_json(book: &CropBook) -> Value {
+fn list_json(book: &CropBook, crops: &[&Crop]) -> Value {
     let crop = |crop: &Crop| {
         let counts = standings(crop);
         let counts: Map<_, _> =
             counts.iter().map(|(how, many)| (how.as_str().to_owned(), (*many).into())).collect();
         json!({ "crop": crop.key, "name": crop.name, "latin": crop.latin, "group": crop.group, "figures": counts })
     };
-    json!({ "edition": book.edition, "status": book.status, "crops": book.crops.values().map(crop).collect::<Vec<_>>() })
+    json!({ "edition": book.edition, "status": book.status, "crops": crops.iter().map(|it| crop(it)).collect::<Vec<_>>() })
 }
 
 /// The parts of a crop in the order they are told; heat rules and steps are told by themselves.
@@ -126,6 +150,9 @@ fn one(crop: &Crop, out: &mut impl Write) -> io::Result<()> {
             writeln!(out, "\n{title}")?;
             figures(crop, prefix, out)?;
         }
+        if prefix == "germination." {
+            germination_table(crop, out)?;
+        }
     }
     if let Some(chill) = &crop.chill {
         writeln!(out, "\nWinter rest: {}", chill.model)?;
@@ -151,7 +178,8 @@ fn figures(crop: &Crop, prefix: &str, out: &mut impl Write) -> io::Result<()> {
             break;
         }
         let (value, known) = (value_words(listed), known_by(&listed.figure.sources));
-        writeln!(out, "    {}: {value} ({known}) [{name}]", label(name))?;
+        let by = counted_by(crop, name).map(|by| format!(" {by}")).unwrap_or_default();
+        writeln!(out, "    {}: {value}{by} ({known}) [{name}]", label(name))?;
         if let Some(note) = note_of(crop, name, listed) {
             writeln!(out, "      {note}")?;
         }
@@ -159,18 +187,47 @@ fn figures(crop: &Crop, prefix: &str, out: &mut impl Write) -> io::Result<()> {
     Ok(())
 }
 
+/// By which method and limits a sum of warmth counts, or what its method does above the upper threshold.
+fn counted_by(crop: &Crop, name: &str) -> Option<String> {
+    let above = |model| crop.gdd.rule(model).ok().map(|rule| above_upper_words(rule.method()).to_owned());
+    match name {
+        "gdd.t_upper_c" => above("main").map(|words| format!("({words})")),
+        "gdd.alt_t_upper_c" => above("alt").map(|words| format!("({words})")),
+        _ => rule_of_step(crop, name).map(|rule| rule_words(&rule)),
+    }
+}
+
+fn step<'c>(crop: &'c Crop, name: &str) -> Option<&'c Milestone> {
+    let step = name.strip_prefix("gdd.milestone.").and_then(|rest| rest.strip_suffix(".dd_c"))?;
+    crop.gdd.milestones.iter().find(|it| it.step() == step)
+}
+
+fn rule_of_step(crop: &Crop, name: &str) -> Option<Rule> {
+    crop.gdd.rule(&step(crop, name)?.model).ok()
+}
+
+fn germination_table(crop: &Crop, out: &mut impl Write) -> io::Result<()> {
+    let Germination { table, table_sources, table_note, .. } = &crop.germination;
+    if table.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "    from sowing to coming up, by the warmth of the soil ({}):", known_by(table_sources))?;
+    for row in table {
+        writeln!(out, "      {}", germination_words(row))?;
+    }
+    table_note.iter().try_for_each(|note| writeln!(out, "      {note}"))
+}
+
 /// What a figure alone does not say; a step of growth has its note beside the figure.
 fn note_of<'c>(crop: &'c Crop, name: &str, listed: &'c Listed) -> Option<&'c str> {
-    let step = name.strip_prefix("gdd.milestone.").and_then(|rest| rest.strip_suffix(".dd_c"));
-    let step = step.and_then(|step| crop.gdd.milestones.iter().find(|it| it.step() == step));
-    step.map_or(listed.figure.note.as_deref(), |step| step.note.as_deref())
+    step(crop, name).map_or(listed.figure.note.as_deref(), |step| step.note.as_deref())
 }
 
 /// Every source the crop leans on.
 fn used(crop: &Crop) -> BTreeSet<&str> {
     let figures = crop.figures.values().flat_map(|listed| &listed.figure.sources);
     let disorders = crop.disorders.iter().flat_map(|disorder| &disorder.sources);
-    figures.chain(disorders).map(String::as_str).collect()
+    figures.chain(disorders).chain(&crop.germination.table_sources).map(String::as_str).collect()
 }
 
 fn source_words(key: &str) -> String {
@@ -186,7 +243,7 @@ fn source_words(key: &str) -> String {
         Standing::Practice => "what growers commonly do; no trial stands behind the exact number",
         Standing::Derived => "reckoned from other figures; meant to give way to your own records",
         Standing::Own => "your own",
-        _ => "general literature, recalled and not read again; meant to give way to your own records",
+        _ => "recalled and not read again; meant to give way to your own records",
     }
     .to_owned()
 }
@@ -197,11 +254,14 @@ fn crop_json(book: &CropBook, crop: &Crop) -> Value {
         .iter()
         .map(|(name, listed)| {
             let figure = &listed.figure;
-            let value = json!({
+            let mut value = json!({
                 "lo": figure.lo, "hi": figure.hi, "unit": listed.kind.unit(),
                 "standing": listed.standing().as_str(), "sources": figure.sources,
                 "note": note_of(crop, name, listed),
             });
+            if let Some(rule) = rule_of_step(crop, name) {
+                value["rule"] = json!(rule);
+            }
             (name.clone(), value)
         })
         .collect();
@@ -225,6 +285,8 @@ fn crop_json(book: &CropBook, crop: &Crop) -> Value {
         "heat_rules": rules.collect::<Vec<_>>(),
         "figures": figures,
         "germination_table": crop.germination.table,
+        "germination_table_sources": crop.germination.table_sources,
+        "germination_table_note": crop.germination.table_note,
         "disorders": crop.disorders,
         "sources": sources,
     })

@@ -14,7 +14,7 @@ use crate::rows::{Between, Rows, plain, shown};
 ///
 /// Reads CSV with the columns date, min_c and max_c and writes date, degree_days and total. Dates are written
 /// 2026-07-15 and ascend. A row that cannot be gets empty cells and a message with its line number, and the
-/// total goes on without it; the exit code is then 2.
+/// total goes on without it; the exit code is then 2. Days that are not there are counted on standard error.
 ///
 /// With double-sine and double-triangle the next row's minimum closes a day; where it lies above the day's own
 /// maximum, that maximum stands in. The last row has no next one and no degree days yet.
@@ -23,7 +23,7 @@ pub struct DegreeDaysArgs {
     /// Temperature below which nothing grows, °C.
     #[arg(long, value_name = "°C", allow_negative_numbers = true)]
     pub base: f64,
-    /// Temperature above which more warmth does not help, °C.
+    /// Temperature above which more warmth does not help, °C. The method mean has none.
     #[arg(long, value_name = "°C", allow_negative_numbers = true)]
     pub upper: Option<f64>,
     /// mean, mean-capped, extremes-clipped, maximum-reflected, single-sine, double-sine, single-triangle,
@@ -56,6 +56,9 @@ pub fn run(args: &DegreeDaysArgs, input: impl Read, out: impl Write, mut err: im
             return Ok(REFUSED);
         }
     };
+    if let Some(upper) = args.upper.filter(|_| rule.upper().is_none()) {
+        writeln!(err, "{} knows no upper threshold: --upper {upper} changes nothing", args.method)?;
+    }
     let done = match sheet::open(&args.csv, input) {
         Ok(sheet) => season(rule, sheet, Sink::new(out, args.json), &mut err),
         Err(error) => sheet::unreadable(&mut err, &args.csv, &error),
@@ -84,7 +87,7 @@ struct Told {
 
 fn season<W: Write>(rule: Rule, sheet: impl Read, mut sink: Sink<W>, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     let at = match columns(&headings, ["date", "min_c", "max_c"]) {
         Ok(at) => at,
         Err(why) => {
@@ -96,7 +99,8 @@ fn season<W: Write>(rule: Rule, sheet: impl Read, mut sink: Sink<W>, err: &mut i
     let mut season = Season::new(rule);
     let mut exit = 0;
     while rows.step()? {
-        match read(&rule, &rows, at, season.last) {
+        let whole = sheet::whole(&rows, headings.len());
+        match whole.and_then(|()| read(&rule, &rows, at, season.last)) {
             Ok(day) => season.take(day, &mut sink)?,
             Err(why) => {
                 writeln!(err, "line {}: {why}", rows.line())?;
@@ -146,14 +150,25 @@ struct Season {
     refused: Vec<String>,
     stood_in: usize,
     far: usize,
+    missing: i64,
 }
 
 impl Season {
     fn new(rule: Rule) -> Self {
-        Self { sum: Sum::new(rule), last: None, open: None, refused: Vec::new(), stood_in: 0, far: 0 }
+        Self {
+            sum: Sum::new(rule),
+            last: None,
+            open: None,
+            refused: Vec::new(),
+            stood_in: 0,
+            far: 0,
+            missing: 0,
+        }
     }
 
     fn take<W: Write>(&mut self, day: Told, sink: &mut Sink<W>) -> io::Result<()> {
+        // Dates ascend, so there is a day at least from one to the next.
+        self.missing += self.last.map_or(0, |last| day.date.signed_duration_since(last).num_days() - 1);
         self.last = Some(day.date);
         if self.sum.rule().method().uses_next_minimum() {
             self.close(Some(day), sink)?;
@@ -212,6 +227,13 @@ impl Season {
         if self.far > 0 {
             writeln!(err, "days closed by the minimum of a later day than the next: {}", self.far)?;
         }
+        if self.missing > 0 {
+            let days = self.missing;
+            writeln!(
+                err,
+                "days missing between the first and the last: {days}; the total does not hold them"
+            )?;
+        }
         Ok(())
     }
 }
@@ -266,94 +288,4 @@ impl<W: Write> Sink<W> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use clap::{Args as _, FromArgMatches as _};
-
-    fn ran(words: &str, input: &str) -> (u8, String, String) {
-        let command = DegreeDaysArgs::augment_args(clap::Command::new("degree-days"));
-        let words = ["degree-days", "--csv", "-"].into_iter().chain(words.split_whitespace());
-        let args = DegreeDaysArgs::from_arg_matches(&command.try_get_matches_from(words).unwrap()).unwrap();
-        let (mut out, mut err) = (Vec::new(), Vec::new());
-        let exit = run(&args, input.as_bytes(), &mut out, &mut err).unwrap();
-        (exit, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
-    }
-
-    #[test]
-    fn days_add_up_and_columns_may_stand_in_any_order() {
-        // By hand: 34 is clipped to 30 and 8 to 10, so (30 + 12) / 2 - 10 = 11 and (30 + 10) / 2 - 10 = 10.
-        let sheet = "max_c,date,sky,min_c\n34,2026-07-01,clear,12\n34,2026-07-02,clear,8\n";
-        let (exit, out, err) = ran("--base 10 --upper 30 --method extremes-clipped", sheet);
-        assert_eq!((exit, err.as_str()), (0, ""));
-        assert_eq!(out, "date,degree_days,total\n2026-07-01,11,11\n2026-07-02,10,21\n");
-    }
-
-    #[test]
-    fn refused_rows_are_named_and_the_total_goes_on_without_them() {
-        let sheet = "date,min_c,max_c\n2026-07-01,12,20\n2026-07-01,12,20\n2026-06-30,12,20\n2026-07-02,NaN,20\n\
-                     2026-07-03,22,20\n2026-07-04,12\n2026-7-5,12,20\n2026-07-06,12,warm\n2026-07-07,14,20\n";
-        let (exit, out, err) = ran("--base 10 --method mean", sheet);
-        assert_eq!(exit, 2);
-        let told: Vec<_> = out.lines().skip(1).collect();
-        assert_eq!(told[0], "2026-07-01,6,6");
-        assert_eq!(told[3], "2026-07-02,,");
-        assert_eq!(told[8], "2026-07-07,7,13");
-        assert_eq!(told.iter().filter(|line| line.ends_with(",,")).count(), 7);
-        let lines: Vec<_> = err.lines().map(|line| line.split(':').next().unwrap()).collect();
-        assert_eq!(lines, ["line 3", "line 4", "line 5", "line 6", "line 7", "line 8", "line 9"]);
-        assert!(err.contains("2026-07-01 is there twice") && err.contains("\"warm\" is no number"), "{err}");
-    }
-
-    #[test]
-    fn a_double_method_closes_each_day_by_the_next_rows_minimum() {
-        let sheet = "date,min_c,max_c\n2026-07-01,12,20\n2026-07-02,10,18\nrubbish,1,2\n2026-07-03,19,22\n";
-        let (exit, out, err) = ran("--base 10 --method double-triangle", sheet);
-        assert_eq!(exit, 2);
-        // 1 July: halves (12+20)/2-10 = 6 and (10+20)/2-10 = 5. 2 July: (10+18)/2-10 = 4 and, 19 being above 18,
-        // (18+18)/2-10 = 8.
-        let expected =
-            "date,degree_days,total\n2026-07-01,5.5,5.5\n2026-07-02,6,11.5\nrubbish,,\n2026-07-03,,11.5\n";
-        assert_eq!(out, expected);
-        assert!(err.ends_with("stood in for a higher minimum of the next: 1\n"), "{err}");
-    }
-
-    #[test]
-    fn the_integral_and_rules_without_sense_are_refused_before_anything_is_read() {
-        for method in ["integral", "integral-peak"] {
-            let (exit, out, err) =
-                ran(&format!("--base 10 --upper 30 --method {method}"), "date,min_c,max_c\n");
-            assert_eq!((exit, out.as_str()), (2, ""));
-            assert!(err.starts_with(&format!("{method} needs readings through the day")), "{err}");
-            assert!(err.contains("write --method single-sine"), "{err}");
-        }
-        let (exit, _, err) = ran("--base 30 --upper 10 --method single-sine", "");
-        assert_eq!(exit, 2);
-        assert!(err.contains("must lie above the base"), "{err}");
-        let (exit, _, err) = ran("--base 10 --method mean", "day,min_c,max_c\n");
-        assert_eq!(exit, 2);
-        assert!(err.contains("date, min_c, max_c"), "{err}");
-    }
-
-    #[test]
-    fn ontario_units_are_reckoned_from_their_own_thresholds_alone() {
-        // By hand from the formula: (3.33 x 20 - 0.084 x 400 + 1.8 x 10) / 2 = 25.5.
-        let (exit, out, err) =
-            ran("--base 10 --method ontario-units", "date,min_c,max_c\n2026-07-01,14.4,30\n");
-        assert_eq!((exit, err.as_str()), (0, ""));
-        assert_eq!(out, "date,degree_days,total\n2026-07-01,25.5,25.5\n");
-        let (exit, _, err) = ran("--base 7 --method ontario-units", "");
-        assert_eq!(exit, 2);
-        assert!(err.contains("has its own thresholds"), "{err}");
-    }
-
-    #[test]
-    fn json_holds_rule_days_and_total() {
-        let sheet = "date,min_c,max_c\n2026-07-01,12,20\n2026-07-02,x,20\n";
-        let (_, out, _) = ran("--base 10 --method mean --json", sheet);
-        let told: serde_json::Value = serde_json::from_str(&out).unwrap();
-        assert_eq!(told["rule"], "mean 10");
-        assert_eq!(told["days"][0], json!({ "date": "2026-07-01", "degree_days": 6.0, "total": 6.0 }));
-        assert!(told["days"][1]["degree_days"].is_null());
-        assert_eq!(told["total"], 6.0);
-    }
-}
+mod tests;

@@ -3,11 +3,11 @@
 use std::io::{self, Read, Write};
 use std::path::PathBuf;
 
-use agronomy::people;
+use agronomy::people::{self, HeatIndex};
 use agronomy::units::{AirPressure, Celsius, OutOfRange, RelativeHumidity};
 
-use super::sheet::{self, REFUSED, columns, figure, number};
-use crate::rows::{Between, Rows, plain};
+use super::beside::{Found, each};
+use super::sheet::{self, figure, number};
 
 /// The results, in the order in which they are put behind a row.
 const RESULTS: [&str; 3] = ["heat_index_c", "humidex_c", "wet_bulb_globe_shade_c"];
@@ -17,6 +17,8 @@ const RESULTS: [&str; 3] = ["heat_index_c", "humidex_c", "wet_bulb_globe_shade_c
 /// Reads CSV: a first line that names the columns t_c (°C) and rh_pct (%), in any order. Other columns pass through
 /// unchanged; the results are put behind them, in °C. A row that cannot be gets empty cells and a message with its
 /// line number; the exit code is then 2.
+///
+/// Rows warmer than 44.4 °C, up to which the heat index is fitted, are counted on standard error: theirs is extrapolated.
 ///
 /// All three are for shade, at sea level. Full sun can add 8 °C to the heat index, and a still house counts as full
 /// sun. A caution, not medical advice; local rules for work in heat go first.
@@ -45,54 +47,28 @@ pub fn run(
     sheet::until_closed(done)
 }
 
-fn many(sheet: impl Read, out: &mut impl Write, err: &mut impl Write) -> io::Result<u8> {
-    let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
-    let places = match columns(&headings, ["t_c", "rh_pct"]) {
-        Ok(places) => places,
-        Err(why) => {
-            writeln!(err, "{why}")?;
-            return Ok(REFUSED);
-        }
-    };
-    let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(out);
-    pass_on(&mut csv, &rows, headings.len())?;
-    csv.write_record(RESULTS).map_err(plain)?;
-    let mut exit = 0;
-    while rows.step()? {
-        let felt = reckon(&rows, headings.len(), places);
-        if let Err(why) = &felt {
-            writeln!(err, "line {}: {why}", rows.line())?;
-            exit = REFUSED;
-        }
-        pass_on(&mut csv, &rows, headings.len())?;
-        let cells = felt.map_or_else(|_| Default::default(), |felt| felt.map(figure));
-        csv.write_record(cells).map_err(plain)?;
+fn many(sheet: impl Read, out: impl Write, err: &mut impl Write) -> io::Result<u8> {
+    let mut beyond = 0_u64;
+    let exit = each(sheet, (["t_c", "rh_pct"], RESULTS), out, err, |[t_c, rh_pct]| {
+        let told = |name: &str, error: OutOfRange| format!("{name}: {error}");
+        let air = Celsius::try_new(number("t_c", t_c)?).map_err(|error| told("t_c", error))?;
+        let humidity = RelativeHumidity::try_new(number("rh_pct", rh_pct)?);
+        let humidity = humidity.map_err(|error| told("rh_pct", error))?;
+        let shade = people::wet_bulb_globe_in_shade(air, humidity, AirPressure::SEA_LEVEL);
+        let shade = shade.ok_or_else(|| format!("at {air} and {humidity} water boils at sea level"))?;
+        beyond += u64::from(air.get() > HeatIndex::FITTED_UP_TO_C);
+        let heat_index = people::heat_index(air, humidity).celsius;
+        let felt = [heat_index, people::humidex(air, humidity), shade.get()];
+        Ok(Found { cells: felt.map(figure), word: None })
+    })?;
+    if beyond > 0 {
+        let most = HeatIndex::FITTED_UP_TO_C;
+        writeln!(
+            err,
+            "rows warmer than {most:.1} °C: {beyond}; the heat index is fitted up to there, and theirs extrapolated"
+        )?;
     }
-    csv.flush()?;
     Ok(exit)
-}
-
-/// Writes the cells of the row as they came, filled up where it is short, so that results stand under their headings.
-fn pass_on<R: Read>(csv: &mut csv::Writer<impl Write>, rows: &Rows<R>, width: usize) -> io::Result<()> {
-    for index in 0..width {
-        csv.write_field(rows.written(index).unwrap_or_default()).map_err(plain)?;
-    }
-    Ok(())
-}
-
-/// The three figures of a row, °C.
-fn reckon<R: Read>(rows: &Rows<R>, width: usize, [t_c, rh_pct]: [usize; 2]) -> Result<[f64; 3], String> {
-    if rows.count() != width {
-        return Err(format!("the row has {} cells, the heading {width}", rows.count()));
-    }
-    let told = |name: &str, error: OutOfRange| format!("{name}: {error}");
-    let air = Celsius::try_new(number("t_c", rows.cell(t_c))?).map_err(|error| told("t_c", error))?;
-    let humidity = RelativeHumidity::try_new(number("rh_pct", rows.cell(rh_pct))?);
-    let humidity = humidity.map_err(|error| told("rh_pct", error))?;
-    let shade = people::wet_bulb_globe_in_shade(air, humidity, AirPressure::SEA_LEVEL);
-    let shade = shade.ok_or_else(|| format!("at {air} and {humidity} water boils at sea level"))?;
-    Ok([people::heat_index(air, humidity).celsius, people::humidex(air, humidity), shade.get()])
 }
 
 #[cfg(test)]
@@ -135,5 +111,13 @@ mod tests {
         let lines: Vec<_> = err.lines().map(|line| line.split(':').next().unwrap()).collect();
         assert_eq!(lines, ["line 3", "line 4", "line 5", "line 6", "line 7", "line 8"], "{err}");
         assert!(err.contains("\"warm\" is no number") && err.contains("boils"), "{err}");
+    }
+
+    #[test]
+    fn air_beyond_the_regressions_domain_is_told() {
+        // Rothfusz (1990): fitted to 80 to 112 °F.
+        let (exit, out, err) = ran("-", "t_c,rh_pct\n44.4,5\n44.5,5\n60,50\n");
+        assert_eq!((exit, out.lines().count()), (0, 4));
+        assert!(err.starts_with("rows warmer than 44.4 °C: 2; ") && err.ends_with("extrapolated\n"), "{err}");
     }
 }

@@ -27,7 +27,9 @@ use pieces::Pieces;
 /// mean_vpd_kpa (FAO-56; the mean of the deficits). Memory does not grow with the file; it is fastest with just these
 /// columns in this order and times as 2026-07-15T13:00:00Z.
 ///
-/// The readings must come at a steady step: each stands for one step. What was not measured (an empty cell, a row that
+/// The readings must come at a steady step: each stands for one step, the commonest distance among the first 256 rows
+/// (of equals the shortest) or what --step-min says. Where it was found and more than a tenth of the rows do not follow
+/// by it, hours and degree days are doubtful: that is said, and the exit code is 2. What was not measured (an empty cell, a row that
 /// is not there) adds nothing to degree days and hours, so look at the column readings; a temperature without humidity
 /// counts for all but the deficit. What is missing is counted on standard error.
 ///
@@ -49,7 +51,7 @@ pub struct SeasonArgs {
     /// Hours with a deficit above this are counted, kPa.
     #[arg(long, value_name = "kPa", default_value_t = 2.5, allow_negative_numbers = true)]
     pub dry: f64,
-    /// What a reading stands for, minutes. Otherwise it is the time between the first two rows.
+    /// What a reading stands for, minutes. Otherwise the commonest distance of the first rows.
     #[arg(long, value_name = "MINUTES", allow_negative_numbers = true)]
     pub step_min: Option<f64>,
 }
@@ -113,7 +115,7 @@ fn season(
         return place.finish(step.is_none());
     }
     let mut rows = Rows::new(pieces.rest(), Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     match columns(&headings, COLUMNS) {
         Ok(at) => {
             let mut place = Place::new(out, err, lines, step)?;
@@ -184,13 +186,10 @@ impl<'e, W: Write, E: Write> Place<'e, W, E> {
     /// Takes what rows there are, however they are written.
     fn any_rows(&mut self, rows: &mut Rows<impl Read>, at: [usize; 3], cells: usize) -> io::Result<()> {
         while rows.step()? {
-            let taken = if rows.count() == cells {
-                any_row(at.map(|index| rows.cell(index)))
-                    .map_err(Stop::Row)
-                    .and_then(|(at_ms, air, humidity)| self.days.take(at_ms, air, humidity))
-            } else {
-                Err(Stop::Row(format!("the row has {} cells, the heading {cells}", rows.count())))
-            };
+            let taken = sheet::whole(rows, cells)
+                .and_then(|()| any_row(at.map(|index| rows.cell(index))))
+                .map_err(Stop::Row)
+                .and_then(|(at_ms, air, humidity)| self.days.take(at_ms, air, humidity));
             self.outcome(self.line + rows.line(), taken)?;
         }
         Ok(())
@@ -210,7 +209,7 @@ impl<'e, W: Write, E: Write> Place<'e, W, E> {
 
     fn finish(mut self, step_was_found: bool) -> io::Result<u8> {
         if !self.days.finish()? {
-            writeln!(self.err, "there is but one row; --step-min says what a reading stands for")?;
+            writeln!(self.err, "no step is found in so few rows; --step-min says what a reading stands for")?;
             return Ok(REFUSED);
         }
         let counts = &self.days.counts;
@@ -220,7 +219,7 @@ impl<'e, W: Write, E: Write> Place<'e, W, E> {
         }
         let step = self.days.step().map(|step| figure(step.get())).unwrap_or_default();
         if step_was_found && !step.is_empty() {
-            writeln!(self.err, "each reading stands for {step} min, as the first two rows are apart")?;
+            writeln!(self.err, "each reading stands for {step} min, as most of the first rows are apart")?;
         }
         if counts.without_air > 0 || counts.without_humidity > 0 {
             let &days::Counts { rows, without_air, without_humidity, .. } = counts;
@@ -230,8 +229,16 @@ impl<'e, W: Write, E: Write> Place<'e, W, E> {
             )?;
         }
         if counts.off_step > 0 {
-            let count = counts.off_step;
-            writeln!(self.err, "rows that do not follow the one before by {step} min: {count}")?;
+            let &days::Counts { rows, off_step, .. } = counts;
+            writeln!(self.err, "rows that do not follow the one before by {step} min: {off_step} of {rows}")?;
+            if step_was_found && off_step * 10 > rows {
+                writeln!(
+                    self.err,
+                    "that is no steady step: hours and degree days are doubtful; --step-min says what a reading \
+                     stands for"
+                )?;
+                self.exit = REFUSED;
+            }
         }
         if counts.absent_days > 0 {
             let count = counts.absent_days;

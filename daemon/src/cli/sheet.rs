@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
 
-use crate::rows::shown;
+use crate::rows::{Rows, shown};
 
 /// Exit code when something was refused.
 pub(super) const REFUSED: u8 = 2;
@@ -14,7 +14,12 @@ pub(super) fn open<'a>(path: &Path, input: impl Read + 'a) -> io::Result<Box<dyn
     if path == Path::new("-") {
         return Ok(Box::new(input));
     }
-    Ok(Box::new(File::open(path)?))
+    let file = File::open(path)?;
+    // Opening a folder is no fault yet, reading it is, and by then its name is forgotten.
+    if file.metadata()?.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
+    Ok(Box::new(file))
 }
 
 /// Says that a file cannot be read, and gives the exit code.
@@ -29,6 +34,25 @@ pub(super) fn until_closed(done: io::Result<u8>) -> io::Result<u8> {
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(0),
         other => other,
     }
+}
+
+/// The headings: the cells of the first row that is not blank; none of an empty sheet.
+pub(super) fn headings<R: Read>(rows: &mut Rows<R>) -> io::Result<Vec<String>> {
+    Ok(if rows.step()? { rows.texts() } else { Vec::new() })
+}
+
+/// Refuses a row that has more or fewer cells than the heading.
+///
+/// # Errors
+///
+/// A sentence with both numbers.
+pub(super) fn whole<R: Read>(rows: &Rows<R>, width: usize) -> Result<(), String> {
+    if rows.count() == width {
+        return Ok(());
+    }
+    let over_lines = (0..rows.count()).filter_map(|index| rows.cell(index)).any(|cell| cell.contains(&b'\n'));
+    let open = if over_lines { "; a cell runs over several lines: is a quotation left open?" } else { "" };
+    Err(format!("the row has {} cells, the heading {width}{open}", rows.count()))
 }
 
 /// The index of a column; `None` where there is none of that name.
@@ -94,6 +118,28 @@ pub(super) fn rounded(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_of_another_length_asks_for_an_open_quotation_where_there_may_be_one() {
+        let told = |text: &str| {
+            let mut rows = Rows::new(text.as_bytes(), crate::rows::Between::Sign(b','));
+            assert!(rows.step().unwrap());
+            whole(&rows, 3)
+        };
+        assert_eq!(told("1,\"2\n2\",3"), Ok(()));
+        assert_eq!(told("1,2"), Err("the row has 2 cells, the heading 3".to_owned()));
+        assert!(told("1,\"2,3\n4,5,6\n").unwrap_err().ends_with("is a quotation left open?"));
+    }
+
+    #[test]
+    fn a_folder_is_refused_by_name_like_a_file_that_is_not_there() {
+        let folder = tempfile::tempdir().unwrap();
+        let error = open(folder.path(), io::empty()).map(|_| ()).unwrap_err();
+        let mut err = Vec::new();
+        assert_eq!(unreadable(&mut err, folder.path(), &error).unwrap(), REFUSED);
+        let told = String::from_utf8(err).unwrap();
+        assert_eq!(told, format!("{}: is a directory\n", folder.path().display()));
+    }
 
     #[test]
     fn figures_keep_twelve_digits_wherever_the_point_stands() {

@@ -9,8 +9,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand, ValueEnum};
 
+use super::beside;
 use super::sheet::{self, REFUSED, figure};
-use crate::rows::{Between, Rows, plain};
+use crate::rows::{Between, Rows};
 use columns::Columns;
 
 /// Water: what the weather asks for.
@@ -107,7 +108,7 @@ pub fn run(args: &WaterArgs, input: impl Read, out: impl Write, mut err: impl Wr
 
 fn through(args: &Et0Args, sheet: impl Read, out: impl Write, err: &mut impl Write) -> io::Result<u8> {
     let mut rows = Rows::new(sheet, Between::Sign(b','));
-    let headings = if rows.step()? { rows.texts() } else { Vec::new() };
+    let headings = sheet::headings(&mut rows)?;
     let columns = match Columns::find(&headings, args) {
         Ok(columns) => columns,
         Err(why) => {
@@ -142,10 +143,8 @@ struct Kept {
 }
 
 impl Kept {
-    /// A short row is filled up, so that the figure stands under its heading.
     fn of<R: Read>(rows: &Rows<R>, width: usize) -> Self {
-        let cells = (0..width).map(|index| rows.written(index).unwrap_or_default().to_vec());
-        Self { line: rows.line(), cells: cells.collect() }
+        Self { line: rows.line(), cells: beside::written(rows, width).map(<[u8]>::to_vec).collect() }
     }
 }
 
@@ -158,11 +157,8 @@ struct Sink<'a, W: Write, E: Write> {
 
 impl<'a, W: Write, E: Write> Sink<'a, W, E> {
     fn begin<R: Read>(out: W, err: &'a mut E, headings: &Rows<R>, width: usize) -> io::Result<Self> {
-        let mut csv = csv::WriterBuilder::new().flexible(true).from_writer(out);
-        for cell in Kept::of(headings, width).cells {
-            csv.write_field(cell).map_err(plain)?;
-        }
-        csv.write_record(["et0_mm"]).map_err(plain)?;
+        let mut csv = beside::writer(out);
+        beside::write(&mut csv, beside::written(headings, width), ["et0_mm"])?;
         Ok(Self { csv, err, exit: 0 })
     }
 
@@ -171,10 +167,7 @@ impl<'a, W: Write, E: Write> Sink<'a, W, E> {
             writeln!(self.err, "line {}: {why}", kept.line)?;
             self.exit = REFUSED;
         }
-        for cell in &kept.cells {
-            self.csv.write_field(cell).map_err(plain)?;
-        }
-        self.csv.write_record([et0.map(figure).unwrap_or_default()]).map_err(plain)
+        beside::write(&mut self.csv, &kept.cells, [et0.map(figure).unwrap_or_default()])
     }
 
     fn end(mut self) -> io::Result<u8> {

@@ -267,7 +267,9 @@ impl Core {
     /// Why it was not taken; nothing of it is kept then.
     pub fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, NotNoted> {
         if !moment.trusted {
-            let why = "the board does not know the time yet; please note it again in a few minutes";
+            let why = "the board does not know the time yet; please note it again in a few minutes, or tell the \
+                       running service the time: glasshour clock now 2026-07-15T06:30+02:00 (or, where the system \
+                       keeps it, vouched_by = \"system\" under [clock] in the site file)";
             return Err(NotNoted::Refused(why.to_owned()));
         }
         self.advance(moment);

@@ -6,6 +6,7 @@
 //! because ordinary summer days pass the crops' lines too.
 
 use agronomy::crop::Severity;
+use agronomy::heat_stress::PlaceLine;
 use agronomy::series::MS_PER_HOUR;
 
 use super::book::{Book, Word};
@@ -21,9 +22,6 @@ const MINUTE: i64 = 60_000;
 const DWELL_MS: i64 = 10 * MINUTE;
 /// How far ahead a passing is worth telling, ms.
 const AHEAD_MS: i64 = 3 * MS_PER_HOUR;
-/// How near to the place line, and how soon, "on course for it" pushes (2.5b of the agronomy notes).
-const NEAR_C: f64 = 1.0;
-const SOON_H: f64 = 0.5;
 
 /// The names of the two minders.
 pub const TOO_HOT: &str = "too-hot";
@@ -196,8 +194,9 @@ impl Heat {
         let (_, t_c) = now.air?;
         let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
         if let Some(line) = now.place_line_c {
-            let reaches = now.still_rising && t_c + slope * SOON_H >= line;
-            if t_c >= line - NEAR_C
+            let soon_h = PlaceLine::SOON_MS as f64 / MS_PER_HOUR as f64;
+            let reaches = now.still_rising && t_c + slope * soon_h >= line;
+            if t_c >= line - PlaceLine::NEAR_C
                 && t_c < line
                 && reaches
                 && self.ladder.current() < Some(Severity::Extreme)

@@ -153,7 +153,9 @@ fn notes_wait_until_the_time_is_known() {
     let folder = tempfile::tempdir().unwrap();
     let mut core = woken(folder.path());
     let refused = core.note(untrusted(MINUTE), Note::Remark { text: "hot".into() }, None).unwrap_err();
-    assert!(refused.to_string().contains("does not know the time yet"), "{refused}");
+    let refused = refused.to_string();
+    assert!(refused.contains("does not know the time yet"), "{refused}");
+    assert!(refused.contains("glasshour clock now ") && refused.contains("vouched_by"), "{refused}");
 }
 
 #[test]

@@ -60,8 +60,8 @@ const STILL_WARM_C: f64 = 40.0;
 const WORKS_C: f64 = 45.0;
 /// Days without a rise after which something is missing.
 const STALLED_DAYS: u32 = 4;
-/// The rule's own upper limit, 170 °F, °C.
-const RULE_ENDS_C: f64 = 77.0;
+/// The rule's own upper limit, 170 °F, °C; `compost_max_c` of the crop book.
+pub const RULE_ENDS_C: f64 = 77.0;
 /// Above this a heap is looked at for heating itself, °C.
 const INSPECT_C: f64 = 80.0;
 

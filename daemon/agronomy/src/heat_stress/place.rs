@@ -10,11 +10,6 @@ use crate::series::{MS_PER_HOUR, crossing_ms};
 use crate::units::{Celsius, OutOfRange};
 
 const MS_PER_MINUTE: i64 = 60_000;
-/// How far below the line "on course" begins, °C.
-const NEAR: f64 = 1.0;
-/// How soon it must be reached.
-const SOON_MS: i64 = 30 * MS_PER_MINUTE;
-
 /// The place line and how long it must hold.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PlaceLine {
@@ -40,6 +35,11 @@ pub enum PlaceHeat {
 }
 
 impl PlaceLine {
+    /// How far below the line "on course" begins, °C (common practice).
+    pub const NEAR_C: f64 = 1.0;
+    /// How soon it must be reached to be on course, ms (common practice).
+    pub const SOON_MS: i64 = 30 * MS_PER_MINUTE;
+
     /// The line of the crop book.
     ///
     /// # Errors
@@ -82,7 +82,7 @@ impl PlaceLine {
     fn on_course(&self, air: f64, now_ms: i64, rate: f64) -> Option<PlaceHeat> {
         let short = self.heat.get() - air;
         let wait_ms = libm::round(short / rate * MS_PER_HOUR as f64);
-        (short <= NEAR && rate > 0.0 && rate.is_finite() && wait_ms <= SOON_MS as f64)
+        (short <= Self::NEAR_C && rate > 0.0 && rate.is_finite() && wait_ms <= Self::SOON_MS as f64)
             .then(|| PlaceHeat::OnCourse { at_ms: now_ms.saturating_add(wait_ms as i64) })
     }
 }

@@ -8,9 +8,6 @@ use super::day::Curve;
 use crate::crop::Severity;
 use crate::units::Celsius;
 
-/// The line by which crops and seasons are compared, °C (common practice).
-const ACROSS_CROPS: f64 = 32.0;
-
 /// The heat of a season.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct StressRecord {
@@ -21,13 +18,16 @@ pub struct StressRecord {
 }
 
 impl StressRecord {
+    /// The line by which crops and seasons are compared, °C (common practice); `heat_hour_default_c` of the crop book.
+    pub const ACROSS_CROPS_C: f64 = 32.0;
+
     /// Adds a day: its worst severity, its air, and the crop's line that day.
     pub fn add_day(&mut self, worst: Option<Severity>, air: &Curve<'_>, line: Celsius) {
         if let Some(worst) = worst {
             let count = &mut self.by_severity[worst as usize];
             *count = count.saturating_add(1);
         }
-        let across = air.degree_hours_above(Celsius::reckoned(ACROSS_CROPS));
+        let across = air.degree_hours_above(Celsius::reckoned(Self::ACROSS_CROPS_C));
         match (across, air.degree_hours_above(line)) {
             (Some(across), Some(own)) if air.in_full() => {
                 self.above_32 += across.get();

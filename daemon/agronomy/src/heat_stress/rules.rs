@@ -5,37 +5,10 @@
 //! unknown day holds the count: one cloudy noon or one silent probe does not end a hot spell. What was seen
 //! of a half-measured day may meet a rule; it cannot clear one.
 
+use super::at_line::{CLEAR_MISS_C, DayAtLine};
 use super::day::{Curve, Day};
 use crate::crop::{Certainty, Crop, HeatRule, Measure, Severity, Stages};
 use crate::units::Celsius;
-
-/// A day within this much of a threshold is no clear miss, °C (common practice).
-const NEAR: f64 = 1.0;
-
-/// What one day says to one rule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Met {
-    /// The rule's condition was met.
-    Met,
-    /// Not met, but by less than a degree, or for too few hours.
-    Near,
-    /// Clearly not met.
-    Missed,
-    /// Too little was measured to say.
-    Unknown,
-}
-
-impl Met {
-    /// Both conditions of one rule together.
-    fn and(self, other: Self) -> Self {
-        match (self, other) {
-            (Self::Missed, _) | (_, Self::Missed) => Self::Missed,
-            (Self::Unknown, _) | (_, Self::Unknown) => Self::Unknown,
-            (Self::Near, _) | (_, Self::Near) => Self::Near,
-            (Self::Met, Self::Met) => Self::Met,
-        }
-    }
-}
 
 /// What `today` says to a rule.
 ///
@@ -49,7 +22,7 @@ impl Met {
 /// # Source
 ///
 /// The measures are those of the crop book; each rule names the trial behind it.
-pub fn met(rule: &HeatRule, yesterday: Option<&Day<'_>>, today: &Day<'_>) -> Met {
+pub fn met(rule: &HeatRule, yesterday: Option<&Day<'_>>, today: &Day<'_>) -> DayAtLine {
     let day = |curve: &Curve<'_>| highest(rule, curve);
     match rule.measure {
         Measure::DayMaxC | Measure::HoursAboveC => day(&today.air),
@@ -59,61 +32,52 @@ pub fn met(rule: &HeatRule, yesterday: Option<&Day<'_>>, today: &Day<'_>) -> Met
         Measure::NightMinC => warm_night(rule.threshold, today),
         Measure::NightMinBelowC => cold_night(rule.threshold, today),
         Measure::DailyMeanC => match today.air.mean().filter(|_| today.air.in_full()) {
-            Some(mean) => at_least(mean, rule.threshold),
-            None => Met::Unknown,
+            Some(mean) => DayAtLine::at_least(mean, rule.threshold),
+            None => DayAtLine::Unknown,
         },
         Measure::DayMaxAndNightMinC => {
-            let hot = yesterday.map_or(Met::Unknown, |yesterday| day(&yesterday.air));
-            hot.and(rule.night_threshold.map_or(Met::Unknown, |line| warm_night(line, today)))
+            let hot = yesterday.map_or(DayAtLine::Unknown, |yesterday| day(&yesterday.air));
+            hot.and(rule.night_threshold.map_or(DayAtLine::Unknown, |line| warm_night(line, today)))
         }
-    }
-}
-
-fn at_least(value: f64, threshold: f64) -> Met {
-    if value >= threshold {
-        Met::Met
-    } else if value >= threshold - NEAR {
-        Met::Near
-    } else if value < threshold - NEAR {
-        Met::Missed
-    } else {
-        Met::Unknown
     }
 }
 
 /// The day's highest against the threshold, for as many hours as the rule wants.
-fn highest(rule: &HeatRule, curve: &Curve<'_>) -> Met {
-    let Some((_, high)) = curve.extremes() else { return Met::Unknown };
-    let seen = match (at_least(high, rule.threshold), rule.min_hours_per_day) {
-        (Met::Met, Some(least)) => {
+fn highest(rule: &HeatRule, curve: &Curve<'_>) -> DayAtLine {
+    let Some((_, high)) = curve.extremes() else { return DayAtLine::Unknown };
+    let seen = match (DayAtLine::at_least(high, rule.threshold), rule.min_hours_per_day) {
+        (DayAtLine::Met, Some(least)) => {
             let hours = Celsius::try_new(rule.threshold).ok().and_then(|line| curve.hours_above(line));
-            hours.map_or(Met::Unknown, |hours| if hours >= least { Met::Met } else { Met::Near })
+            hours.map_or(
+                DayAtLine::Unknown,
+                |hours| if hours >= least { DayAtLine::Met } else { DayAtLine::Near },
+            )
         }
         (seen, _) => seen,
     };
-    if seen == Met::Met || curve.in_full() { seen } else { Met::Unknown }
+    if seen == DayAtLine::Met || curve.in_full() { seen } else { DayAtLine::Unknown }
 }
 
 /// A night is warm when its lowest stays at or above the threshold: one cooler reading is enough to say no.
-fn warm_night(threshold: f64, today: &Day<'_>) -> Met {
-    let Some((low, _)) = today.night.extremes() else { return Met::Unknown };
-    let seen = at_least(low, threshold);
-    if seen == Met::Met && !today.night_counts() { Met::Unknown } else { seen }
+fn warm_night(threshold: f64, today: &Day<'_>) -> DayAtLine {
+    let Some((low, _)) = today.night.extremes() else { return DayAtLine::Unknown };
+    let seen = DayAtLine::at_least(low, threshold);
+    if seen == DayAtLine::Met && !today.night_counts() { DayAtLine::Unknown } else { seen }
 }
 
 /// A night is cold when its lowest falls below the threshold: one cold reading is enough to say yes.
-fn cold_night(threshold: f64, today: &Day<'_>) -> Met {
-    let Some((low, _)) = today.night.extremes() else { return Met::Unknown };
+fn cold_night(threshold: f64, today: &Day<'_>) -> DayAtLine {
+    let Some((low, _)) = today.night.extremes() else { return DayAtLine::Unknown };
     let seen = if low < threshold {
-        Met::Met
-    } else if low > threshold + NEAR {
-        Met::Missed
+        DayAtLine::Met
+    } else if low > threshold + CLEAR_MISS_C {
+        DayAtLine::Missed
     } else if low >= threshold {
-        Met::Near
+        DayAtLine::Near
     } else {
-        Met::Unknown
+        DayAtLine::Unknown
     };
-    if seen == Met::Met || today.night_counts() { seen } else { Met::Unknown }
+    if seen == DayAtLine::Met || today.night_counts() { seen } else { DayAtLine::Unknown }
 }
 
 /// The days in a row that have met a rule.
@@ -125,11 +89,11 @@ pub struct Run {
 impl Run {
     /// Takes the next day: a met one adds, a clear miss starts anew, anything else holds.
     #[must_use]
-    pub const fn step(self, day: Met) -> Self {
+    pub const fn step(self, day: DayAtLine) -> Self {
         match day {
-            Met::Met => Self { days: self.days.saturating_add(1) },
-            Met::Missed => Self { days: 0 },
-            Met::Near | Met::Unknown => self,
+            DayAtLine::Met => Self { days: self.days.saturating_add(1) },
+            DayAtLine::Missed => Self { days: 0 },
+            DayAtLine::Near | DayAtLine::Unknown => self,
         }
     }
 
@@ -143,7 +107,7 @@ impl Run {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Verdict {
     /// What the last day says.
-    pub last: Met,
+    pub last: DayAtLine,
     /// The days in a row up to it.
     pub run: Run,
     /// Whether the rule speaks: the last day has met it, and so have as many in a row as it wants.
@@ -154,15 +118,15 @@ pub struct Verdict {
 ///
 /// # Errors
 ///
-/// None: no day at all is [`Met::Unknown`].
+/// None: no day at all is [`DayAtLine::Unknown`].
 pub fn judge(rule: &HeatRule, days: &[Day<'_>]) -> Verdict {
-    let (mut run, mut last, mut yesterday) = (Run::default(), Met::Unknown, None);
+    let (mut run, mut last, mut yesterday) = (Run::default(), DayAtLine::Unknown, None);
     for today in days {
         last = met(rule, yesterday, today);
         run = run.step(last);
         yesterday = Some(today);
     }
-    let speaks = last == Met::Met && run.days() >= rule.consecutive_days.unwrap_or(1);
+    let speaks = last == DayAtLine::Met && run.days() >= rule.consecutive_days.unwrap_or(1);
     Verdict { last, run, speaks }
 }
 

@@ -4,56 +4,13 @@
 //! ([`line`](crate::crop::line), [`night_line`](crate::crop::night_line)). A thermometer is not exact to a
 //! degree, so only a clear miss ends a streak: a day within a degree below the line neither counts nor ends it.
 
-use crate::units::Celsius;
+use crate::heat_stress::DayAtLine;
 
-/// How far below the line a day must stay to end a streak, °C (common practice).
-const CLEAR_MISS_C: f64 = 1.0;
 /// Days in a row that nobody measured before a streak is forgotten: as many as heat needs to be called over
 /// (common practice).
 const BLIND_DAYS: u64 = 3;
 /// Days that make a wave (common practice).
 const WAVE_DAYS: u32 = 2;
-
-/// A day, or its night, beside a line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum DayAtLine {
-    /// More than 1 °C below it.
-    Missed,
-    /// Nobody knows.
-    Unknown,
-    /// Below it, by no more than 1 °C.
-    Near,
-    /// At it or beyond.
-    Met,
-}
-
-impl DayAtLine {
-    /// Judges what was measured, which meets the line by reaching it.
-    pub fn measured(temperature: Option<Celsius>, line: Celsius) -> Self {
-        Self::judged(temperature, line, |value, line| value >= line)
-    }
-
-    /// Judges a peak that is only expected, which must exceed the line.
-    pub fn expected(temperature: Option<Celsius>, line: Celsius) -> Self {
-        Self::judged(temperature, line, |value, line| value > line)
-    }
-
-    fn judged(temperature: Option<Celsius>, line: Celsius, meets: fn(Celsius, Celsius) -> bool) -> Self {
-        match temperature {
-            None => Self::Unknown,
-            Some(value) if meets(value, line) => Self::Met,
-            Some(value) if value.get() >= line.get() - CLEAR_MISS_C => Self::Near,
-            Some(_) => Self::Missed,
-        }
-    }
-
-    /// The graver of two rules on one day: its heat, and its night's warmth. An unknown one might have been met, so it
-    /// outweighs a miss.
-    #[must_use]
-    pub fn or(self, other: Self) -> Self {
-        self.max(other)
-    }
-}
 
 /// A heat wave so far, of a crop or of a house.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

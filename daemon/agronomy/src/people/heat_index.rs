@@ -14,6 +14,15 @@ pub struct HeatIndex {
     pub branch: Branch,
 }
 
+impl HeatIndex {
+    /// The warmest air to which the regression was fitted, °C: 112 °F. Beyond, the index is extrapolated.
+    ///
+    /// # Source
+    ///
+    /// Rothfusz (1990), NWS Southern Region technical attachment SR 90-23.
+    pub const FITTED_UP_TO_C: f64 = (112.0 - 32.0) / 1.8;
+}
+
 /// The parts of the heat index algorithm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Branch {
@@ -43,7 +52,7 @@ pub enum Branch {
 ///
 /// # Domain
 ///
-/// Fitted to 27 to 44 °C in shade and a light breeze; beyond that it is extrapolated.
+/// Fitted to 27 to 44 °C ([`HeatIndex::FITTED_UP_TO_C`]) in shade and a light breeze; beyond that it is extrapolated.
 ///
 /// # Errors
 ///

@@ -1,7 +1,8 @@
 //! Leaf spots and early blight of tomato: a value from 0 to 4 for each day, by how long and how warm the leaf was wet.
 //!
 //! The values are added up from planting out. The sum is made to say when a look pays: three fungi that spot tomato
-//! leaves gather strength by wet, warm hours, and before a sum of 15 there is little to see.
+//! leaves gather strength by wet, warm hours, and before a sum of 15 there is little to see; the limits in use lie from
+//! 15 to 25 (from memory).
 //!
 //! The table is known from memory and from one public copy of it, which needs an hour more at two edges (the first
 //! value from 13 to 17 °C and from 18 to 20 °C). Hold it against a printed chart before building more on it.
@@ -11,9 +12,6 @@ use std::ops::Range;
 use super::wetness::{WET_FROM, counts, hours, is_wet};
 use crate::series::{Held, MS_PER_HOUR, together};
 use crate::units::{Celsius, HoursOfDay, RelativeHumidity};
-
-/// From this sum on it pays to look; the usual limits in use lie from 15 to 25. From memory.
-pub const LOOK_FROM: u32 = 15;
 
 /// Hours of wet leaf from which a day has the value 1, 2, 3 and 4, h, by the highest whole degree of a class; `None`
 /// where the table has no such value.

@@ -1,5 +1,6 @@
 //! Rows in, days out: the day being read, and what has to be said of the rows.
 
+use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use agronomy::day_sums::{DayFigures, DaySums, Lines};
@@ -9,7 +10,7 @@ use agronomy::units::{Celsius, Kilopascal, Minutes, RelativeHumidity};
 use super::super::sheet::figure;
 use crate::calendar;
 
-/// Readings kept until they are added up together.
+/// Readings kept until they are added up together; so many rows at most are looked at to find the step.
 const KEPT: usize = 256;
 const MS_PER_MINUTE: f64 = 60_000.0;
 
@@ -30,6 +31,7 @@ impl From<io::Error> for Stop {
 /// What standard error says at the end.
 #[derive(Debug, Default)]
 pub(super) struct Counts {
+    /// Rows taken.
     pub rows: u64,
     pub without_air: u64,
     pub without_humidity: u64,
@@ -46,6 +48,8 @@ pub(super) struct Days<W> {
     out: W,
     lines: Lines,
     step: Option<Minutes>,
+    /// Rows that wait until the step is known: time, temperature, humidity.
+    waiting: Vec<(i64, f64, f64)>,
     day: i64,
     sums: DaySums,
     air: [f64; KEPT],
@@ -56,7 +60,7 @@ pub(super) struct Days<W> {
 }
 
 impl<W: Write> Days<W> {
-    /// `step`: what a reading stands for; `None` finds it between the first two rows.
+    /// `step`: what a reading stands for; `None` finds it among the first rows.
     ///
     /// # Errors
     ///
@@ -67,6 +71,7 @@ impl<W: Write> Days<W> {
             out,
             lines,
             step,
+            waiting: Vec::new(),
             day: 0,
             sums: DaySums::new(lines),
             air: [f64::NAN; KEPT],
@@ -90,7 +95,8 @@ impl<W: Write> Days<W> {
     #[inline]
     pub(super) fn take(&mut self, at_ms: i64, air: f64, humidity: f64) -> Result<(), Stop> {
         possible(air, humidity)?;
-        self.follow(at_ms)?;
+        let Some(step) = self.step else { return self.wait(at_ms, air, humidity) };
+        self.follow(at_ms, step)?;
         self.counts.rows += 1;
         self.counts.without_air += u64::from(air.is_nan());
         self.counts.without_humidity += u64::from(humidity.is_nan());
@@ -105,22 +111,15 @@ impl<W: Write> Days<W> {
 
     /// Goes on to a moment, over the end of a day if need be.
     #[inline]
-    fn follow(&mut self, at_ms: i64) -> Result<(), Stop> {
+    fn follow(&mut self, at_ms: i64, step: Minutes) -> Result<(), Stop> {
         let day = at_ms.div_euclid(MS_PER_DAY);
         let Some(last_ms) = self.last_ms else {
             (self.last_ms, self.day) = (Some(at_ms), day);
             return Ok(());
         };
-        let apart_ms = at_ms.saturating_sub(last_ms);
-        if apart_ms <= 0 {
-            let why = if apart_ms == 0 { "is there twice" } else { "comes after a later one" };
-            return Err(Stop::Row(format!("this time {why}")));
-        }
-        let step_ms = match self.step {
-            Some(step) => step.get() * MS_PER_MINUTE,
-            None => self.found(apart_ms)?,
-        };
+        let apart_ms = apart(last_ms, at_ms)?;
         // Times are whole milliseconds, a step need not be.
+        let step_ms = step.get() * MS_PER_MINUTE;
         self.counts.off_step += u64::from((apart_ms as f64 - step_ms).abs() > 1.0);
         if day != self.day {
             self.end_day()?;
@@ -131,14 +130,31 @@ impl<W: Write> Days<W> {
         Ok(())
     }
 
-    /// The first two rows are so far apart.
+    /// Keeps a row until there are enough of them to find the step.
     #[cold]
-    fn found(&mut self, apart_ms: i64) -> Result<f64, Stop> {
-        let minutes = apart_ms as f64 / MS_PER_MINUTE;
-        let step =
-            Minutes::try_new(minutes).map_err(|error| Stop::Row(format!("after the row before: {error}")))?;
-        self.step = Some(step);
-        Ok(apart_ms as f64)
+    fn wait(&mut self, at_ms: i64, air: f64, humidity: f64) -> Result<(), Stop> {
+        if let Some(&(last_ms, ..)) = self.waiting.last() {
+            apart(last_ms, at_ms)?;
+        }
+        self.waiting.push((at_ms, air, humidity));
+        if self.waiting.len() == KEPT { self.find_step() } else { Ok(()) }
+    }
+
+    /// Takes the commonest distance among the waiting rows for the step, of equals the shortest; then the rows.
+    fn find_step(&mut self) -> Result<(), Stop> {
+        let waiting = std::mem::take(&mut self.waiting);
+        let mut distances = BTreeMap::<i64, usize>::new();
+        for pair in waiting.windows(2) {
+            *distances.entry(pair[1].0.saturating_sub(pair[0].0)).or_default() += 1;
+        }
+        // From the longest to the shortest, because the last of equals is taken. Years apart are no step.
+        let steps = distances.into_iter().rev().filter_map(|(ms, times)| Some((minutes(ms)?, times)));
+        self.step = steps.max_by_key(|(_, times)| *times).map(|(step, _)| step);
+        if self.step.is_none() {
+            self.waiting = waiting;
+            return Ok(());
+        }
+        waiting.into_iter().try_for_each(|(at_ms, air, humidity)| self.take(at_ms, air, humidity))
     }
 
     fn add_up(&mut self) {
@@ -163,18 +179,40 @@ impl<W: Write> Days<W> {
         }
     }
 
-    /// Ends the last day; `false` if there was but one row and nobody has said what a reading stands for.
+    /// Ends the last day; `false` if there are rows and no step, found or said.
     ///
     /// # Errors
     ///
     /// Writing.
     pub(super) fn finish(&mut self) -> io::Result<bool> {
+        if self.step.is_none() && !self.waiting.is_empty() {
+            match self.find_step() {
+                Err(Stop::Writing(error)) => return Err(error),
+                // Rows that wait have been looked at.
+                Ok(()) | Err(Stop::Row(_)) => {}
+            }
+        }
         if self.last_ms.is_some() {
             self.end_day()?;
         }
         self.out.flush()?;
-        Ok(self.last_ms.is_none() || self.step.is_some())
+        Ok(self.waiting.is_empty())
     }
+}
+
+/// Time between two rows, ms.
+#[inline]
+fn apart(last_ms: i64, at_ms: i64) -> Result<i64, Stop> {
+    let apart_ms = at_ms.saturating_sub(last_ms);
+    if apart_ms > 0 {
+        return Ok(apart_ms);
+    }
+    let why = if apart_ms == 0 { "is there twice" } else { "comes after a later one" };
+    Err(Stop::Row(format!("this time {why}")))
+}
+
+fn minutes(ms: i64) -> Option<Minutes> {
+    Minutes::try_new(ms as f64 / MS_PER_MINUTE).ok()
 }
 
 /// Whether air can have both figures, NaN aside.

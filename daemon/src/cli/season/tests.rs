@@ -38,7 +38,7 @@ fn a_plain_file_gives_a_row_for_each_day() {
     let (exit, out, err) = ran(&args(), &two_days());
     assert_eq!(
         (exit, err.as_str()),
-        (0, "each reading stands for 60 min, as the first two rows are apart\n")
+        (0, "each reading stands for 60 min, as most of the first rows are apart\n")
     );
     is_two_days(&out);
 }
@@ -83,7 +83,7 @@ fn empty_cells_and_absent_rows_add_nothing_and_are_counted() {
     let said: Vec<_> = err.lines().collect();
     assert_eq!(said[1], "missing in 25 rows: temperatures 2, humidities 3");
     // Before 14:00 of the first day, and before the second.
-    assert_eq!(said[2], "rows that do not follow the one before by 60 min: 2");
+    assert_eq!(said[2], "rows that do not follow the one before by 60 min: 2 of 25");
     assert_eq!(said[3], "days without a row between the first and the last: 2");
     let (_, out, _) = ran(&args(), "time,t_c,rh_pct\n2026-07-15T00:00Z,,\n2026-07-15T01:00Z,,\n");
     assert!(out.ends_with("\n2026-07-15,0,,,,,,\n"), "{out}");
@@ -120,7 +120,7 @@ fn the_step_is_that_of_the_flag_and_too_many_readings_are_told() {
     let (exit, out, err) = ran(&SeasonArgs { step_min: Some(30.0), ..args() }, &two_days());
     assert_eq!(exit, 0);
     assert!(out.contains(",6.04166666667,2.5,2.5,"), "{out}");
-    assert_eq!(err, "rows that do not follow the one before by 30 min: 25\n");
+    assert_eq!(err, "rows that do not follow the one before by 30 min: 25 of 26\n");
     let (exit, out, err) = ran(&SeasonArgs { step_min: Some(90.0), ..args() }, &two_days());
     assert_eq!(exit, REFUSED);
     assert!(out.contains("\n2026-07-15,24,,,,,,\n2026-07-16,2,20,"), "{out}");
@@ -130,9 +130,67 @@ fn the_step_is_that_of_the_flag_and_too_many_readings_are_told() {
     );
     let one = "time,t_c,rh_pct\n2026-07-15T00:00:00Z,20,50\n";
     let (exit, _, err) = ran(&args(), one);
-    assert!(exit == REFUSED && err.contains("but one row"), "{err}");
+    assert!(exit == REFUSED && err.contains("no step is found"), "{err}");
     let (exit, out, _) = ran(&SeasonArgs { step_min: Some(60.0), ..args() }, one);
     assert!(exit == 0 && out.contains("2026-07-15,1,20,"), "{out}");
+}
+
+/// A day by ten minutes at 20 °C: 144 readings, 10 degree days above 10 °C.
+fn ten_minutes() -> String {
+    let rows = (0..144).map(|at| format!("2026-07-15T{:02}:{:02},20,50\n", at / 6, at % 6 * 10));
+    "time,t_c,rh_pct\n".to_owned() + &rows.collect::<String>()
+}
+
+#[test]
+fn a_second_row_that_is_wrong_or_not_there_spoils_no_file() {
+    let sheet = ten_minutes();
+    for (other, figures) in [
+        (sheet.clone(), "144,20,20,10,0,0,"),
+        (sheet.replace("T00:10,20,", "T00:10,warm,"), "143,20,20,9.93055555556,0,0,"),
+        (sheet.replace("T00:10,20,50\n", "T00:10,20\n"), "143,20,20,9.93055555556,0,0,"),
+        (sheet.replace("2026-07-15T00:10,20,50\n", ""), "143,20,20,9.93055555556,0,0,"),
+        (sheet.replace("T00:10,", "T00:01,"), "144,20,20,10,0,0,"),
+    ] {
+        let (_, out, err) = ran(&args(), &other);
+        assert!(out.contains(&format!("\n2026-07-15,{figures}")), "{out}{err}");
+        assert!(err.contains("each reading stands for 10 min, as most"), "{err}");
+    }
+}
+
+#[test]
+fn of_distances_as_common_as_each_other_the_shortest_is_the_step() {
+    let rows = ["00:00", "01:00", "01:20", "02:20", "02:40"].map(|at| format!("2026-07-15T{at},20,50\n"));
+    let (_, _, err) = ran(&args(), &format!("time,t_c,rh_pct\n{}", rows.concat()));
+    assert!(err.starts_with("each reading stands for 20 min,"), "{err}");
+}
+
+#[test]
+fn rows_without_a_steady_step_are_told_as_doubtful() {
+    let rows = ["00:00", "06:00", "06:10", "06:20"].map(|at| format!("2026-07-15T{at},36,50\n"));
+    let sheet = format!("time,t_c,rh_pct\n{}", rows.concat());
+    let (exit, out, err) = ran(&args(), &sheet);
+    // Four readings of ten minutes.
+    assert!(out.contains("\n2026-07-15,4,36,36,0.555555555556,0.666666666667,"), "{out}");
+    assert!(exit == REFUSED && err.contains("by 10 min: 1 of 4\nthat is no steady step"), "{err}");
+    // Who says what a reading stands for has said it.
+    let (exit, _, err) = ran(&SeasonArgs { step_min: Some(10.0), ..args() }, &sheet);
+    assert_eq!((exit, err.as_str()), (0, "rows that do not follow the one before by 10 min: 1 of 4\n"));
+    // One row in ten is not more than a tenth.
+    let nine = ten_minutes().lines().take(10).collect::<Vec<_>>().join("\n") + "\n2026-07-15T01:40,20,50\n";
+    let (exit, _, err) = ran(&args(), &nine);
+    assert!(exit == 0 && err.contains("by 10 min: 1 of 10\n"), "{err}");
+}
+
+#[test]
+fn a_step_that_begins_after_the_rows_looked_at_is_told_as_doubtful() {
+    let mut sheet = ten_minutes();
+    for at in 0..2880 {
+        sheet += &format!("2026-07-{:02}T{:02}:{:02},20,50\n", 16 + at / 1440, at / 60 % 24, at % 60);
+    }
+    let (exit, out, err) = ran(&args(), &sheet);
+    assert!(exit == REFUSED && out.contains("\n2026-07-16,1440,,,,,,\n"), "{out}{err}");
+    assert!(err.contains("2026-07-16: 1440 readings of 10 min each are more than a day"), "{err}");
+    assert!(err.contains("by 10 min: 2879 of 3024\nthat is no steady step"), "{err}");
 }
 
 #[test]

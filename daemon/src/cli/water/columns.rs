@@ -8,7 +8,7 @@ use agronomy::units::{GaugeHeight, Latitude, Longitude, Metres, MetresPerSecond,
 use agronomy::water::wind;
 
 use super::{Et0Args, Method, Period};
-use crate::cli::sheet::{column, columns, number};
+use crate::cli::sheet::{column, columns, number, whole};
 use crate::rows::Rows;
 
 /// What a sheet must say of each row.
@@ -109,10 +109,7 @@ impl Columns {
 
     /// Refuses a row that has more or fewer cells than the heading.
     pub(super) fn whole<R: Read>(&self, rows: &Rows<R>) -> Result<(), String> {
-        if rows.count() == self.width {
-            return Ok(());
-        }
-        Err(format!("the row has {} cells, the heading {}", rows.count(), self.width))
+        whole(rows, self.width)
     }
 }
 
