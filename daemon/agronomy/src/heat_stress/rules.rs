@@ -5,6 +5,8 @@
 //! unknown day holds the count: one cloudy noon or one silent probe does not end a hot spell. What was seen
 //! of a half-measured day may meet a rule; it cannot clear one.
 
+use serde::{Deserialize, Serialize};
+
 use super::day::{Curve, Day};
 use crate::crop::{Certainty, Crop, HeatRule, Measure, Severity, Stages};
 use crate::units::Celsius;
@@ -12,8 +14,9 @@ use crate::units::Celsius;
 /// A day within this much of a threshold is no clear miss, °C (common practice).
 const NEAR: f64 = 1.0;
 
-/// What one day says to one rule.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What one day says to one rule. In files in lower case, `met`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Met {
     /// The rule's condition was met.
     Met,
@@ -137,6 +140,11 @@ impl Run {
     pub const fn days(self) -> u32 {
         self.days
     }
+
+    /// Whether a rule speaks when `last` was the day just taken: it was met, and as many in a row as the rule wants.
+    pub fn speaks(self, rule: &HeatRule, last: Met) -> bool {
+        last == Met::Met && self.days >= rule.consecutive_days.unwrap_or(1)
+    }
 }
 
 /// What a run of days says to a rule.
@@ -162,8 +170,7 @@ pub fn judge(rule: &HeatRule, days: &[Day<'_>]) -> Verdict {
         run = run.step(last);
         yesterday = Some(today);
     }
-    let speaks = last == Met::Met && run.days() >= rule.consecutive_days.unwrap_or(1);
-    Verdict { last, run, speaks }
+    Verdict { last, run, speaks: run.speaks(rule, last) }
 }
 
 /// A rule that speaks, and whether its stage is certain.

@@ -4,11 +4,13 @@ use config::book::refusal;
 
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
+use crate::almanac::heat_course::worst_heat;
 use crate::almanac::lines::{self, Lines, stages};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::rule_of;
+use crate::calendar::{Day, date};
 use crate::figure_words::{label, span_words, value_words};
-use crate::glance::{OwnGlance, PlantingGlance, State};
+use crate::glance::{OwnGlance, PlantingGlance, State, WorstGlance};
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::minders::words::plural;
@@ -40,7 +42,11 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
     if let Some(made) = made.filter(|_| !engine.editions.renewing()) {
         pages.put(&engine.ground, &planting.place, today, Some(made));
     }
-    let account = account(&pages, &planting.id, calendar.day_of(planting.from_ms));
+    let account =
+        account(&pages, &planting.id, calendar.day_of(planting.from_ms), open_day(engine, planting));
+    // The book's rules are the new book's as well.
+    let worst =
+        (!engine.editions.renewing()).then(|| worst_heat(days_of(&pages, &planting.id), crop)).flatten();
     let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
     let state = match past_line_c {
         None => State::NotKnown,
@@ -67,11 +73,28 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
         degree_days: rounded(account.degree_days, 2),
+        filled: rounded(account.filled, 2),
+        filled_days: account.filled_days,
+        missing_days: account.missing_days,
         rule,
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
+        worst: worst.map(|worst| WorstGlance {
+            severity: worst.severity,
+            first: date(worst.first),
+            last: date(worst.last),
+            days: worst.days,
+            effect: worst.effect,
+        }),
         own: own(engine, planting),
     })
+}
+
+/// The first day of a planting that is not over, or on which it no longer stood.
+pub(in crate::keeper) fn open_day(engine: &Engine, planting: &Planting) -> Day {
+    let day_of = |at_ms| engine.site.calendar.day_of(at_ms);
+    let today = day_of(engine.now_ms());
+    planting.ended_ms.map_or(today, |ended_ms| today.min(day_of(ended_ms - 1) + 1))
 }
 
 /// The grower's own figures of a planting, beside what the book says.
