@@ -12,6 +12,20 @@ use agronomy::series::{COUNTS_IN_FULL_MS, MS_PER_DAY};
 
 use super::day_page::DayPage;
 use crate::calendar::Day;
+use crate::entry::Began;
+use crate::ground::Planting;
+
+/// When that happened from which a milestone of a planting counts; none where it is not known, or not of this planting.
+pub fn begins_ms(planting: &Planting, from: &str) -> Option<i64> {
+    match from {
+        "transplant" | "planting" | "plant" => {
+            (planting.began == Began::PlantedOut).then_some(planting.from_ms)
+        }
+        "sowing" | "sow" => (planting.began == Began::Sown).then_some(planting.from_ms),
+        "anthesis" | "bloom" | "open_flower" | "pollination" => planting.first_flower_ms,
+        _ => None,
+    }
+}
 
 /// Days whose mean stands for the coming ones.
 const USUAL_DAYS: usize = 14;

@@ -97,6 +97,8 @@ pub struct OwnGlance {
     pub own: String,
     /// The book's, with its unit; none where the book has no such figure any more.
     pub book: Option<String>,
+    /// Whether anything is reckoned from it yet.
+    pub read: bool,
     /// What is wrong with it by now, in words: the book has changed since it was noted.
     pub wrong: Option<String>,
 }

@@ -165,6 +165,7 @@ fn own(season: &Season) -> Markup {
                                     "your own figure; "
                                     @match &one.book { Some(book) => { "book: " (book) }, None => { "not in the book" } }
                                 }
+                                @if !one.read { small { "nothing is reckoned from it yet" } }
                                 @if let Some(wrong) = &one.wrong { small { (wrong) } }
                             }
                         }
@@ -293,6 +294,7 @@ mod tests {
             words: "heat rule day severe, from".to_owned(),
             own: "37 °C".to_owned(),
             book: None,
+            read: false,
             wrong: Some("tomato has no figure of this name".to_owned()),
         }];
         let html = one(&fixtures::calm(), &season).into_string();
@@ -301,6 +303,7 @@ mod tests {
             "Heat rule day severe, from",
             "37 °C",
             "not in the book",
+            "nothing is reckoned from it yet",
             "tomato has no figure",
         ] {
             assert!(html.contains(wanted), "{wanted} missing in {html}");

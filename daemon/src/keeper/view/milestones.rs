@@ -7,9 +7,8 @@ use agronomy::degree_days::Dated;
 
 use super::planting::open_day;
 use crate::almanac::day_page::DayPage;
-use crate::almanac::milestones::{by_rule, dates};
+use crate::almanac::milestones::{begins_ms, by_rule, dates};
 use crate::calendar::{Day, date};
-use crate::entry::Began;
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::keeper::handle::{SeasonDay, SeasonMilestone};
@@ -64,18 +63,6 @@ pub(super) fn milestones(
     }
     milestones.sort_by(|a, b| (a.rule != rule).cmp(&(b.rule != rule)).then(a.from_dd.total_cmp(&b.from_dd)));
     milestones
-}
-
-/// When that happened from which a milestone counts; none where it is not known, or not of this planting.
-fn begins_ms(planting: &Planting, from: &str) -> Option<i64> {
-    match from {
-        "transplant" | "planting" | "plant" => {
-            (planting.began == Began::PlantedOut).then_some(planting.from_ms)
-        }
-        "sowing" | "sow" => (planting.began == Began::Sown).then_some(planting.from_ms),
-        "anthesis" | "bloom" | "open_flower" | "pollination" => planting.first_flower_ms,
-        _ => None,
-    }
 }
 
 /// What a milestone leads to; the book names the scale with it where it is not degree days.

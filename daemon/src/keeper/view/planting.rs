@@ -4,6 +4,7 @@ use config::book::refusal;
 
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
+use crate::almanac::figures_read::is_read;
 use crate::almanac::heat_course::worst_heat;
 use crate::almanac::lines::{self, Lines, stages};
 use crate::almanac::pages::make;
@@ -109,6 +110,7 @@ fn own(engine: &Engine, planting: &Planting) -> Vec<OwnGlance> {
             words: label(name),
             own: span_words(*lo, *hi, unit),
             book: listed.map(value_words),
+            read: is_read(planting, book, name),
             wrong: faults.iter().find(|fault| fault.concerns(name)).map(|fault| refusal(book, fault)),
         }
     };
