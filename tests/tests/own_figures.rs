@@ -129,7 +129,9 @@ fn a_figure_from_which_nothing_is_reckoned_yet_is_kept_and_said_to_wait() {
     let note = |figure: &str, value: &str| {
         let output = garden.ask(&["note", "figure", "book", figure, value]);
         assert!(output.status.success(), "{}", said(&output));
-        said(&output).contains("nothing is reckoned from it yet")
+        let told = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(told.contains("undo with: glasshour note undo"), "{told}");
+        told.contains("noted; nothing is reckoned from it yet")
     };
     assert!(note("water.height_m", "1.8"), "without a service");
     let service = garden.start();

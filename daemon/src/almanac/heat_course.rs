@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use agronomy::crop::{Crop, Severity};
+use agronomy::crop::{Crop, HeatRule, Severity, Stage};
 use agronomy::heat_stress::{Met, Run};
 
 use super::planting_page::PlantingPage;
@@ -25,10 +25,18 @@ pub struct WorstHeat {
     pub days: u32,
     /// What it does, by the rule that spoke first.
     pub effect: String,
+    /// The stages of that rule, where on none of these days it was certain that the planting was in one.
+    pub only_if: Vec<Stage>,
 }
 
 /// Walks the days of a planting, oldest first, by its crop's rules; `None` when no rule spoke on any of them.
-pub fn worst_heat<'a>(days: impl Iterator<Item = (Day, &'a PlantingPage)>, crop: &Crop) -> Option<WorstHeat> {
+///
+/// `certain` says whether the planting was, on a day, for certain in a stage of a rule.
+pub fn worst_heat<'a>(
+    days: impl Iterator<Item = (Day, &'a PlantingPage)>,
+    crop: &Crop,
+    certain: impl Fn(Day, &HeatRule) -> bool,
+) -> Option<WorstHeat> {
     let mut runs: BTreeMap<&str, Run> = BTreeMap::new();
     let mut worst: Option<WorstHeat> = None;
     for (day, page) in days {
@@ -37,24 +45,28 @@ pub fn worst_heat<'a>(days: impl Iterator<Item = (Day, &'a PlantingPage)>, crop:
             let run = runs.entry(&rule.id).or_default();
             *run = run.step(said);
             if run.speaks(rule, said) {
-                spoke(&mut worst, rule.severity, day, &rule.effect);
+                spoke(&mut worst, rule, day, certain(day, rule));
             }
         }
     }
     worst
 }
 
-/// Takes in that a rule of this severity spoke on a day.
-fn spoke(worst: &mut Option<WorstHeat>, severity: Severity, day: Day, effect: &str) {
+/// Takes in that a rule spoke on a day.
+fn spoke(worst: &mut Option<WorstHeat>, rule: &HeatRule, day: Day, certain: bool) {
     match worst {
-        Some(known) if known.severity > severity => {}
-        Some(known) if known.severity == severity => {
+        Some(known) if known.severity > rule.severity => {}
+        Some(known) if known.severity == rule.severity => {
             known.days += u32::from(known.last != day);
             known.last = day;
+            if certain {
+                known.only_if.clear();
+            }
         }
         _ => {
-            let effect = effect.to_owned();
-            *worst = Some(WorstHeat { severity, first: day, last: day, days: 1, effect });
+            let (severity, effect) = (rule.severity, rule.effect.clone());
+            let only_if = if certain { Vec::new() } else { rule.stages.clone() };
+            *worst = Some(WorstHeat { severity, first: day, last: day, days: 1, effect, only_if });
         }
     }
 }
@@ -75,7 +87,8 @@ mod tests {
     fn worst(rule: &str, days: &[Met]) -> Option<(Severity, Day, Day, u32)> {
         let book = config::crop_book().unwrap();
         let pages = pages(rule, days);
-        let worst = worst_heat(pages.iter().map(|(day, page)| (*day, page)), &book.crops["tomato"])?;
+        let worst =
+            worst_heat(pages.iter().map(|(day, page)| (*day, page)), &book.crops["tomato"], |_, _| true)?;
         Some((worst.severity, worst.first, worst.last, worst.days))
     }
 
@@ -102,7 +115,7 @@ mod tests {
                 let made = pages(&rule.id, &vec![Met::Met; wanted as usize]);
                 let spoken = |days: usize| {
                     let days = made[..days].iter().map(|(day, page)| (*day, page));
-                    worst_heat(days, crop).map(|worst| (worst.severity, worst.first, worst.days))
+                    worst_heat(days, crop, |_, _| true).map(|worst| (worst.severity, worst.first, worst.days))
                 };
                 let last = wanted as usize;
                 assert_eq!(spoken(last - 1), None, "{} {}", crop.key, rule.id);
@@ -120,9 +133,15 @@ mod tests {
         let tomato = &book.crops["tomato"];
         let mut days = pages("day_severe", &[Met::Met, Met::Missed, Met::Met]);
         days.push((103, pages("day_moderate", &[Met::Met]).remove(0).1));
-        let worst = worst_heat(days.iter().map(|(day, page)| (*day, page)), tomato).unwrap();
+        let walked = |certain: bool| {
+            worst_heat(days.iter().map(|(day, page)| (*day, page)), tomato, |day, _| certain && day == 102)
+                .unwrap()
+        };
+        let worst = walked(true);
         assert_eq!((worst.severity, worst.first, worst.last, worst.days), (Severity::Severe, 100, 102, 2));
         // Read by eye from the crop book.
         assert_eq!(worst.effect, "pollen viability compromised");
+        assert_eq!(worst.only_if, [], "on one of the days it was in flower for certain");
+        assert_eq!(walked(false).only_if, [Stage::Flowering]);
     }
 }

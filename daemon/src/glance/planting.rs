@@ -84,6 +84,8 @@ pub struct WorstGlance {
     pub days: u32,
     /// What it does, in the book's words.
     pub effect: String,
+    /// The stages it does that in, where nobody has noted that the planting was in one: "flowering".
+    pub only_if: Option<String>,
 }
 
 /// A grower's own figure beside the book's.

@@ -135,7 +135,11 @@ fn worst_row(worst: &WorstGlance) -> Markup {
     html! {
         tr {
             th scope="row" { "Worst heat" small { (worst.effect) } }
-            td { b { (worst.severity.as_str()) } small { (worst_when(worst)) } }
+            td {
+                b { (worst.severity.as_str()) }
+                small { (worst_when(worst)) }
+                @if let Some(stage) = &worst.only_if { small { "if it was in that stage: " (stage) } }
+            }
         }
     }
 }
@@ -276,11 +280,16 @@ mod tests {
             last: "2026-07-09".to_owned(),
             days: 4,
             effect: "can fail the set".to_owned(),
+            only_if: Some("flowering".to_owned()),
         });
         let html = one(&fixtures::calm(), &season).into_string();
-        for wanted in
-            ["<b>extreme</b>", "on 4 days, 3 July to 9 July", "can fail the set", ", 2 days missing"]
-        {
+        for wanted in [
+            "<b>extreme</b>",
+            "on 4 days, 3 July to 9 July",
+            "can fail the set",
+            ", 2 days missing",
+            "in that stage: flowering",
+        ] {
             assert!(html.contains(wanted), "{wanted} missing in {html}");
         }
     }

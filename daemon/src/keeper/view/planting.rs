@@ -1,5 +1,6 @@
 //! One planting at a glance.
 
+use agronomy::crop::{Certainty, Crop, HeatRule};
 use config::book::refusal;
 
 use crate::almanac::account::{account, days_of};
@@ -7,7 +8,7 @@ use crate::almanac::day_page::rounded;
 use crate::almanac::figures_read::is_read;
 use crate::almanac::heat_course::worst_heat;
 use crate::almanac::lines::{self, Lines, stages};
-use crate::almanac::pages::make;
+use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
 use crate::calendar::{Day, date};
 use crate::figure_words::{label, span_words, value_words};
@@ -45,16 +46,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
     }
     let account =
         account(&pages, &planting.id, calendar.day_of(planting.from_ms), open_day(engine, planting));
-    // The book's rules are the new book's as well.
-    let worst =
-        (!engine.editions.renewing()).then(|| worst_heat(days_of(&pages, &planting.id), crop)).flatten();
     let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
-    let state = match past_line_c {
-        None => State::NotKnown,
-        Some(past) if past >= 0.0 => State::Suffering,
-        Some(past) if past >= -PRESSED_C => State::Pressed,
-        Some(_) => State::AtEase,
-    };
     let name = match &planting.variety {
         Some(variety) => format!("{} ‘{variety}’", capital(&plural(crop))),
         None => capital(&plural(crop)),
@@ -67,7 +59,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         count: planting.count,
         since_ms: planting.from_ms,
         ended_ms: planting.ended_ms,
-        state,
+        state: state(past_line_c),
         stages: lines::words(&stages),
         line_c: lines.severe_c,
         past_line_c,
@@ -80,15 +72,39 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         rule,
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
-        worst: worst.map(|worst| WorstGlance {
-            severity: worst.severity,
-            first: date(worst.first),
-            last: date(worst.last),
-            days: worst.days,
-            effect: worst.effect,
-        }),
+        worst: worst(engine, planting, crop, &pages),
         own: own(engine, planting),
     })
+}
+
+/// The worst that heat did by the crop's rules; none while another edition is being reckoned, as the rules at hand are
+/// the new book's.
+fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Option<WorstGlance> {
+    let certain = |day, rule: &HeatRule| {
+        let stages = stages(planting, crop, engine.site.calendar.start_of(day));
+        stages.certainty(rule) == Some(Certainty::Certain)
+    };
+    let days = days_of(pages, &planting.id).filter(|_| !engine.editions.renewing());
+    let worst = worst_heat(days, crop, certain)?;
+    let stages: Vec<_> = worst.only_if.iter().map(|stage| stage.as_str().replace('_', " ")).collect();
+    Some(WorstGlance {
+        severity: worst.severity,
+        first: date(worst.first),
+        last: date(worst.last),
+        days: worst.days,
+        effect: worst.effect,
+        only_if: (!stages.is_empty()).then(|| stages.join(" or ")),
+    })
+}
+
+/// How the air stands to the severe line.
+fn state(past_line_c: Option<f64>) -> State {
+    match past_line_c {
+        None => State::NotKnown,
+        Some(past) if past >= 0.0 => State::Suffering,
+        Some(past) if past >= -PRESSED_C => State::Pressed,
+        Some(_) => State::AtEase,
+    }
 }
 
 /// The first day of a planting that is not over, or on which it no longer stood.
