@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use agronomy::crop::figures::{Figures, Kind, out_of_order};
-use agronomy::crop::{Chill, Crop, CropBook, Disorder, Figure, Global, Soil};
+use agronomy::crop::{Chill, Crop, CropBook, Disorder, Figure, Global, HeatRule, Soil};
 
 use crate::faults::Faults;
 use crate::reader::{Notebook, Table};
@@ -134,25 +134,26 @@ fn read_crops(table: &Table<'_, '_>) -> BTreeMap<String, Crop> {
         let Some(crop) = table.table(&key.value, format!("[crop.{}]", key.value)) else { continue };
         let crop = crop.of(&key.value);
         let _ = crop.book.take_figures();
-        let read = read_crop(&crop, &key.value);
-        let figures = listed(&crop);
+        let rules = rules::heat_rules(&crop, &key.value);
+        let read = read_crop(&crop, &key.value, rules.clone());
+        let figures = listed(&crop, &rules);
         crops.extend(read.map(|read| (key.value, Crop { figures: figures.into(), ..read })));
     }
     crops
 }
 
 /// All figures of the crop that was just read, by dotted name; those out of order are told.
-fn listed(crop: &Table<'_, '_>) -> Figures {
+fn listed(crop: &Table<'_, '_>, rules: &[HeatRule]) -> Figures {
     let found = crop.book.take_figures();
     let places: BTreeMap<_, _> = found.iter().map(|found| (found.name.clone(), found.at)).collect();
     let figures: Figures = found.into_iter().map(|found| (found.name, found.listed)).collect();
-    for wrong in out_of_order(&figures) {
-        crop.note(places.get(wrong.above).copied().unwrap_or_default(), wrong.to_string());
+    for wrong in out_of_order(&figures, rules) {
+        crop.note(places.get(&wrong.above).copied().unwrap_or_default(), wrong.to_string());
     }
     figures
 }
 
-fn read_crop(table: &Table<'_, '_>, key: &str) -> Option<Crop> {
+fn read_crop(table: &Table<'_, '_>, key: &str, heat_rules: Vec<HeatRule>) -> Option<Crop> {
     let text = |name: &str| table.need(name, &format!("{name} = \"...\""), table.line(name));
     let (name, latin, group) = (text("name"), text("latin"), text("group"));
     let notes = table.line("notes");
@@ -167,7 +168,6 @@ fn read_crop(table: &Table<'_, '_>, key: &str) -> Option<Crop> {
     let days = part("days").map(|part| figures(&part, Kind::Days));
     let germination = part("germination").and_then(|part| clock::germination(&part));
     let air = part("air").map(|part| figures(&part, Kind::Celsius));
-    let heat_rules = rules::heat_rules(table, key);
     let cold = part("cold").and_then(|part| limits::cold(&part));
     let vpd = part("vpd_kpa").and_then(|part| limits::vpd(&part));
     let root_zone = part("root_zone").and_then(|part| limits::root_zone(&part));

@@ -68,6 +68,31 @@ fn every_mistake_in_own_figures_is_told_with_planting_figure_and_what_to_write()
 }
 
 #[test]
+fn heat_rules_out_of_order_or_where_the_crop_hardly_grows_are_refused_and_moved_together_are_not() {
+    // Crop book, tomato: moderate from 32, severe from 35 °C, both of the day's highest; growth counts from 7 °C.
+    let told = read("figures.heat_rule.day_severe.threshold = -5.0").unwrap_err();
+    for why in [
+        "heat_rule.day_severe.threshold -5 is below heat_rule.day_moderate.threshold 32; write 32 or more",
+        "heat_rule.day_severe.threshold -5 is not above gdd.t_base_c 7; write more than 7",
+    ] {
+        assert!(told.contains(why), "{told}");
+    }
+    let told = read("figures.heat_rule.day_moderate.threshold = 36.0").unwrap_err();
+    assert!(
+        told.contains("heat_rule.day_severe.threshold 35 is below heat_rule.day_moderate.threshold 36"),
+        "{told}"
+    );
+    let both =
+        "figures.heat_rule.day_moderate.threshold = 36.0\nfigures.heat_rule.day_severe.threshold = 38.0";
+    assert!(read(both).is_ok(), "moved together they stay in order");
+    let told = read("figures.heat_rule.chronic_32_26.night_threshold = 33.0").unwrap_err();
+    assert!(
+        told.contains("chronic_32_26.threshold 32 is below heat_rule.chronic_32_26.night_threshold 33"),
+        "{told}"
+    );
+}
+
+#[test]
 fn figures_of_an_unknown_crop_are_not_held_against_the_planting_twice() {
     let text = "[site]\nname = \"Y\"\nlatitude = 52.1\nlongitude = 5.3\nzone = \"Europe/Rome\"\n\
          [[start.place]]\nid = \"house\"\nkind = \"house\"\n\

@@ -11,6 +11,10 @@ use serde::{Deserialize, Serialize};
 use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{BoardGlance, ClockGlance, MirrorGlance, UndatedBoot, Unrecorded};
 
+mod planting;
+
+pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
+
 /// What the lintel's colour says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -127,77 +131,6 @@ pub struct ByHand {
     pub low_c: Option<f64>,
     /// Highest since the reset, °C.
     pub high_c: Option<f64>,
-}
-
-/// How a planting is doing.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum State {
-    /// Nothing presses it.
-    AtEase,
-    /// Within 2 °C of its severe line.
-    Pressed,
-    /// Past its severe line.
-    Suffering,
-    /// Nothing sound is heard where it stands.
-    NotKnown,
-}
-
-/// One planting at a glance.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct PlantingGlance {
-    /// Identifier.
-    pub planting: String,
-    /// What it is called on the page: crop name, variety.
-    pub name: String,
-    /// Key in the crop book.
-    pub crop: String,
-    /// Where it stands.
-    pub place: String,
-    /// How many plants.
-    pub count: Option<u32>,
-    /// Since when (UTC ms).
-    pub since_ms: i64,
-    /// Ended (UTC ms).
-    pub ended_ms: Option<i64>,
-    /// How it is doing.
-    pub state: State,
-    /// Stages, "possible" ones in brackets, in words.
-    pub stages: String,
-    /// The severe line in force, °C.
-    pub line_c: f64,
-    /// Degrees from the line: positive = past it.
-    pub past_line_c: Option<f64>,
-    /// Hours past the line today, h.
-    pub stress_today_h: f64,
-    /// Hours past the line this season, h.
-    pub stress_season_h: f64,
-    /// Degree days so far, by the crop's method.
-    pub degree_days: f64,
-    /// The rule they belong to: `mean-capped 7/28`.
-    pub rule: String,
-    /// Share of the season's time that was measured, 0..1.
-    pub measured_share: f64,
-    /// Warm nights so far.
-    pub warm_nights: u32,
-    /// The grower's own figures in the place of the book's, by name.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub own: Vec<OwnGlance>,
-}
-
-/// A grower's own figure beside the book's.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct OwnGlance {
-    /// Its dotted name in the book.
-    pub figure: String,
-    /// What it is, in words.
-    pub words: String,
-    /// The grower's own, with its unit.
-    pub own: String,
-    /// The book's, with its unit; none where the book has no such figure any more.
-    pub book: Option<String>,
-    /// What is wrong with it by now, in words: the book has changed since it was noted.
-    pub wrong: Option<String>,
 }
 
 /// One probe at a glance.

@@ -114,6 +114,32 @@ fn an_own_figure_is_noted_and_undone_by_command_and_a_wrong_one_is_refused() {
     let refused = garden.ask(&["note", "figure", "book", "heat_rule.day_severe.treshold", "37"]);
     assert_eq!(refused.status.code(), Some(2), "{}", said(&refused));
     assert!(said(&refused).contains("write heat_rule.day_severe.threshold"), "{}", said(&refused));
+    // All that speaks against it is told: the milder rule and the base of growth.
+    let refused = garden.ask(&["note", "figure", "book", "heat_rule.day_severe.threshold", "-5"]);
+    assert_eq!(refused.status.code(), Some(2), "{}", said(&refused));
+    for words in ["below heat_rule.day_moderate.threshold 32", "not above gdd.t_base_c 7"] {
+        assert!(said(&refused).contains(words), "{words} is missing in {}", said(&refused));
+    }
+    assert!(service.stop().success());
+}
+
+#[test]
+fn a_figure_from_which_nothing_is_reckoned_yet_is_kept_and_said_to_wait() {
+    let garden = Garden::new(START);
+    let note = |figure: &str, value: &str| {
+        let output = garden.ask(&["note", "figure", "book", figure, value]);
+        assert!(output.status.success(), "{}", said(&output));
+        let told = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(told.contains("undo with: glasshour note undo"), "{told}");
+        told.contains("noted; nothing is reckoned from it yet")
+    };
+    assert!(note("water.height_m", "1.8"), "without a service");
+    let service = garden.start();
+    assert!(note("water.root_depth_m", "0.8"));
+    assert!(!note("heat_rule.acute.threshold", "41"));
+    let (status, page) = service.get("/season/book");
+    assert_eq!(status, 200);
+    assert_eq!(page.matches("nothing is reckoned from it yet").count(), 2, "{page}");
     assert!(service.stop().success());
 }
 

@@ -34,10 +34,10 @@ impl HeatDay {
         }
     }
 
-    /// Whether this day by itself meets a rule; days in a row are the account's to count.
-    pub fn meets(&self, rule: &HeatRule) -> bool {
+    /// What this day by itself says to a rule; days in a row are counted by [`heat_course`](super::heat_course).
+    pub fn says(&self, rule: &HeatRule) -> DayAtLine {
         let before = Day { air: Curve::Read(&self.before), ..Day::default() };
-        met(rule, Some(&before), &self.day()) == DayAtLine::Met
+        met(rule, Some(&before), &self.day())
     }
 
     /// Whether enough of the night that ended this morning was measured for its lowest to count.
@@ -89,7 +89,7 @@ mod tests {
     fn a_hot_day_is_paired_with_the_night_that_followed_it() {
         // Crop book: a day of 32 and a night of 26 °C.
         let chronic = rule("chronic_32_26");
-        let meets = |air: &[Held]| HeatDay::cut(air, &DAY, &NIGHT, None).meets(&chronic);
+        let meets = |air: &[Held]| HeatDay::cut(air, &DAY, &NIGHT, None).says(&chronic) == DayAtLine::Met;
         assert!(meets(&two_days([33.0, 29.0], 26.5)));
         assert!(!meets(&two_days([29.0, 33.0], 26.5)), "today's heat has its night before it");
         assert!(!meets(&two_days([33.0, 33.0], 24.0)));
@@ -110,7 +110,7 @@ mod tests {
         let severe = rule("day_severe");
         let of = |high| {
             let curve = Curve::Extremes { low: celsius(20.0), high: celsius(high) };
-            HeatDay::cut(&[], &DAY, &NIGHT, Some(curve)).meets(&severe)
+            HeatDay::cut(&[], &DAY, &NIGHT, Some(curve)).says(&severe) == DayAtLine::Met
         };
         // Crop book: 35 °C for three hours. A sine from 20 to 36 °C lies above 35 for 3.86 h: 24 acos(7/8) / π.
         assert!(of(36.0));

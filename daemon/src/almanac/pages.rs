@@ -8,7 +8,7 @@ use agronomy::series::{self, Held, MS_PER_DAY};
 use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage};
-use super::planting_page::{PlantingPage, planting_page, rule_of};
+use super::planting_page::{PlantingPage, planting_page, rules_of};
 use crate::calendar::{Day, date};
 use crate::entry::Note;
 use crate::ground::Ground;
@@ -127,7 +127,8 @@ pub fn input(
         .plantings
         .iter()
         .filter(|planting| planting.place == place && stands_in(planting, &window))
-        .filter_map(|planting| site.crop_of(planting).map(|crop| rule_of(&crop)))
+        .filter_map(|planting| site.crop_of(planting))
+        .flat_map(|crop| rules_of(&crop).collect::<Vec<_>>())
         .collect();
     Some(DayInput {
         place: place.to_owned(),

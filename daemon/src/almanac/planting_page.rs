@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use agronomy::crop::{Crop, Measure, Severity};
 use agronomy::degree_days::Method;
+use agronomy::heat_stress::{DayAtLine, Run};
 use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage, RuleKey};
@@ -30,16 +31,28 @@ pub struct PlantingPage {
     pub degree_days: Option<f64>,
     /// Hours at or above each heat rule's threshold, by the rule's name, h.
     pub rule_hours: BTreeMap<String, f64>,
+    /// What this day by itself says to each heat rule that runs, by the rule's name; a rule of which too little is
+    /// known is not among them. Days in a row are counted from these.
+    #[serde(default)]
+    pub rule_days: BTreeMap<String, DayAtLine>,
     /// The severe line in force, °C.
     pub line_c: f64,
     /// Hours at or above it, h.
     pub stress_hours: f64,
-    /// Worst rule met by this day alone.
+    /// Severity of the worst rule that one day can meet and this day met; rules of days in a row are not among them.
     pub worst: Option<Severity>,
     /// The night before this morning stayed at or above the crop's moderate night line.
     pub warm_night: bool,
     /// Made from lows and highs read by hand.
     pub read_by_hand: bool,
+}
+
+/// The degree-day rules a crop's pages are reckoned by: its own, and the second one where a milestone goes by it.
+pub fn rules_of(crop: &Crop) -> impl Iterator<Item = RuleKey> {
+    let gdd = &crop.gdd;
+    let second = gdd.alt.as_ref().filter(|_| gdd.milestones.iter().any(|it| it.model == "alt"));
+    let second = second.and_then(|alt| Some(RuleKey::new(alt.method.parse().ok()?, alt.base, alt.upper)));
+    std::iter::once(rule_of(crop)).chain(second)
 }
 
 /// The degree-day rule of a crop; a crop whose method we do not reckon goes by `integral`.
@@ -60,13 +73,17 @@ pub fn planting_page(
     let stages = stages(planting, crop, input.day.start);
     let lines = Lines::of(crop, &stages, place_line_c);
     let rule = rule_of(crop).rule();
-    let mut rule_hours = BTreeMap::new();
+    let (mut rule_hours, mut rule_days) = (BTreeMap::new(), BTreeMap::new());
     let mut worst = None;
     for heat in crop.heat_rules.iter().filter(|rule| stages.certainty(rule).is_some()) {
         if matches!(heat.measure, Measure::DayMaxC | Measure::HoursAboveC) {
             rule_hours.insert(heat.id.clone(), input.hours_at_or_above(heat.threshold));
         }
-        if heat_day.meets(heat) {
+        let said = heat_day.says(heat);
+        if said != DayAtLine::Unknown {
+            rule_days.insert(heat.id.clone(), said);
+        }
+        if Run::default().step(said).speaks(heat, said) {
             worst = worst.max(Some(heat.severity));
         }
     }
@@ -79,6 +96,7 @@ pub fn planting_page(
         degree_days: rule.as_ref().and_then(|rule| input.degree_days(rule)),
         rule: rule.map_or_else(String::new, |rule| rule.to_string()),
         rule_hours,
+        rule_days,
         line_c: lines.severe_c,
         stress_hours: input.hours_at_or_above(lines.severe_c),
         worst,

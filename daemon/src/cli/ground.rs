@@ -36,9 +36,13 @@ pub(super) fn run(args: &GroundArgs, out: &mut impl Write) -> Result<(), Trouble
     for place in &glance.places {
         writeln!(out, "{} ({})", place.name, place.place)?;
         for planting in glance.plantings.iter().filter(|it| it.place == place.place) {
+            let filled = match planting.filled_days {
+                0 => String::new(),
+                _ => format!(", of it {:.0} filled", planting.filled),
+            };
             writeln!(
                 out,
-                "  {}  {}: {:.0} degree days, {}",
+                "  {}  {}: {:.0} degree days{filled}, {}",
                 planting.planting, planting.name, planting.degree_days, planting.rule
             )?;
         }

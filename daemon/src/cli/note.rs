@@ -4,11 +4,12 @@ use std::io::Write;
 
 use chrono::{DateTime, NaiveDate};
 use clap::Subcommand;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::target::Target;
 use super::{Trouble, ask};
 use crate::entry::{Began, Note, PlaceKind};
+use crate::keeper::view::season;
 
 /// Options of `note`.
 #[derive(Debug, clap::Args)]
@@ -234,22 +235,45 @@ impl What {
 pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let NoteArgs { target, at, json, what } = args;
     let note = what.note();
-    let entry = match target.socket()? {
+    let figure = match &note {
+        Note::OwnFigure { planting, figure, .. } => Some((planting.clone(), figure.clone())),
+        _ => None,
+    };
+    let (entry, season) = match target.socket()? {
         Some(socket) => {
             let answer = ask::post(&socket, "/api/note", &json!({ "note": note, "from_ms": at }))?;
-            answer.get("entry").and_then(serde_json::Value::as_i64).unwrap_or_default()
+            // The note is durable: that its season cannot be asked for is no failure of it.
+            let ask =
+                |(planting, _): &(String, String)| ask::get(&socket, &format!("/api/season/{planting}")).ok();
+            let entry = answer.get("entry").and_then(Value::as_i64).unwrap_or_default();
+            (entry, figure.as_ref().and_then(ask))
         }
         None => {
             let (mut core, moment, _) = target.open()?;
             let entry = core.note(moment, note, at).map_err(|error| Trouble::Given(error.to_string()))?;
             core.flush(moment).map_err(|error| Trouble::Failed(error.to_string()))?;
-            entry
+            let season = figure.as_ref().and_then(|(planting, _)| season(core.engine(), planting));
+            (entry, season.map(|season| json!(season)))
         }
     };
+    let read = figure.zip(season).and_then(|((_, figure), season)| is_read(&season, &figure));
     if json {
-        writeln!(out, "{}", json!({ "entry": entry }))?;
-    } else {
-        writeln!(out, "noted as entry {entry}; undo with: glasshour note undo {entry}")?;
+        let mut answer = json!({ "entry": entry });
+        if let (Some(read), Some(fields)) = (read, answer.as_object_mut()) {
+            fields.insert("read".to_owned(), read.into());
+        }
+        writeln!(out, "{answer}")?;
+        return Ok(());
     }
+    if read == Some(false) {
+        writeln!(out, "noted; nothing is reckoned from it yet")?;
+    }
+    writeln!(out, "noted as entry {entry}; undo with: glasshour note undo {entry}")?;
     Ok(())
+}
+
+/// Whether anything is reckoned from a planting's own figure, as its season says; none when it says nothing of it.
+fn is_read(season: &Value, figure: &str) -> Option<bool> {
+    let own = season.get("planting")?.get("own")?.as_array()?;
+    own.iter().find(|one| one["figure"] == figure)?.get("read")?.as_bool()
 }

@@ -127,8 +127,9 @@ fn own_figure(
     own.insert(figure.clone(), span);
     // What is wrong with another of them by now is no reason to refuse this one.
     let faults = crop.with_own(&own).1;
-    let refused = faults.iter().find(|fault| fault.concerns(&figure));
-    refused.map_or(Ok(()), |fault| Err(config::book::refusal(crop, fault)))
+    let refused = faults.iter().filter(|fault| fault.concerns(&figure));
+    let refused: Vec<_> = refused.map(|fault| config::book::refusal(crop, fault)).collect();
+    if refused.is_empty() { Ok(()) } else { Err(refused.join("; ")) }
 }
 
 fn thermometer(now_c: Option<f64>, low_c: Option<f64>, high_c: Option<f64>) -> Result<(), String> {

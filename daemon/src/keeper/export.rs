@@ -2,14 +2,16 @@
 
 use std::collections::BTreeMap;
 
+use agronomy::degree_days;
 use serde_json::{Value, json};
 
 use super::engine::Engine;
-use crate::almanac::account::days_of;
+use super::view::open_day;
+use crate::almanac::account::{days_of, filled_days};
 use crate::almanac::day_page::{DayPage, rounded};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::PlantingPage;
-use crate::calendar::iso;
+use crate::calendar::{Day, iso};
 use crate::entry::{Step, Turn, UNDATED_BELOW_MS};
 
 /// The export of an engine: `{edition, readings, day_pages, planting_pages, notices}`.
@@ -29,10 +31,20 @@ pub fn export(engine: &Engine) -> Value {
     let day_pages: Vec<&DayPage> = pages.places.values().collect();
     let mut planting_pages = Vec::new();
     for planting in &engine.ground.plantings {
+        let began = engine.site.calendar.day_of(planting.from_ms);
+        let days = filled_days(&pages, &planting.id, began, open_day(engine, planting));
+        let filled: Vec<(Day, f64)> = days
+            .into_iter()
+            .filter_map(|(day, of_it)| match of_it {
+                degree_days::Day::Filled(filled) => Some((day, filled)),
+                degree_days::Day::Measured(_) | degree_days::Day::Missing => None,
+            })
+            .collect();
         let mut total = 0.0;
-        for (_, page) in days_of(&pages, &planting.id) {
+        for (day, page) in days_of(&pages, &planting.id) {
             total += page.degree_days.unwrap_or(0.0);
-            planting_pages.push(with_total(page, total));
+            let filled = filled.iter().take_while(|(at, _)| *at <= day).map(|(_, filled)| filled).sum();
+            planting_pages.push(with_total(page, total, filled));
         }
     }
     json!({
@@ -44,11 +56,12 @@ pub fn export(engine: &Engine) -> Value {
     })
 }
 
-/// A planting's page with the sum so far.
-fn with_total(page: &PlantingPage, total: f64) -> Value {
+/// A planting's page with the sum so far of the days that count, and what was filled for those that do not.
+fn with_total(page: &PlantingPage, total: f64, filled: f64) -> Value {
     let mut value = json!(page);
     if let Value::Object(fields) = &mut value {
         fields.insert("total".to_owned(), json!(rounded(total, 2)));
+        fields.insert("filled".to_owned(), json!(rounded(filled, 2)));
     }
     value
 }

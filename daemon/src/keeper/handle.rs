@@ -19,7 +19,9 @@ pub struct SeasonDay {
     pub date: String,
     /// Degree days of the day, °C d; none when too little was measured.
     pub degree_days: Option<f64>,
-    /// Sum so far, °C d.
+    /// What stands in for them on such a day, from the days around it, °C d.
+    pub filled: Option<f64>,
+    /// Sum so far, measured and filled, °C d.
     pub total: f64,
     /// Hours past the crop's severe line.
     pub stress_h: f64,
@@ -36,16 +38,24 @@ pub struct SeasonDay {
 }
 
 /// A date on the way of a planting.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct SeasonMilestone {
     /// In words: "first ripe".
     pub what: String,
-    /// Degree days by the crop's method, low and high of the book's range.
+    /// The rule the sums belong to: `integral 10/30`.
+    pub rule: String,
+    /// Degree days by that rule, low and high of the book's range.
     pub from_dd: f64,
     /// High end.
     pub to_dd: f64,
     /// The day the sum reached the low end.
     pub reached: Option<String>,
+    /// The earliest day for it, reached or expected if days go on as they have gone.
+    pub earliest: Option<String>,
+    /// The latest such day; none where it is not in sight.
+    pub latest: Option<String>,
+    /// No date is given, because too much of the sum was filled or a day is missing.
+    pub too_little_measured: bool,
     /// The day the grower noted it.
     pub noted: Option<String>,
 }

@@ -10,11 +10,13 @@ use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
 
 mod board;
+mod milestones;
 mod place;
 mod planting;
 mod season;
 mod sentence;
 
+pub(super) use planting::open_day;
 pub use season::season;
 
 /// Most entries shown.

@@ -2,7 +2,7 @@
 //!
 //! Advice only, never medical or legal. Limits and words for people in heat are [`agronomy::people::caution`]'s.
 
-use agronomy::people::caution::{self, CLOSED_HOUSE_C, SCREENING_C, Strain};
+use agronomy::people::caution::{self, CLOSED_HOUSE_C, Strain};
 use maud::{Markup, html};
 
 use super::figures::half;
@@ -16,23 +16,18 @@ const HEAT: [&str; 3] = ["too-hot", "on-course", "heat-dome"];
 
 /// What must be said about people now: a heading and paragraphs; none when nothing calls for it.
 pub(crate) fn stay_out(glance: &Glance) -> Option<(String, Vec<String>)> {
-    let hottest = glance
-        .places
-        .iter()
-        .filter(|place| place.kind.under_cover())
-        .filter(|place| feels(place).is_some_and(|index| index >= SCREENING_C))
-        .max_by(|a, b| feels(a).unwrap_or(f64::MIN).total_cmp(&feels(b).unwrap_or(f64::MIN)));
+    let places = glance.places.iter().filter(|place| place.kind.under_cover());
+    let felt = places.filter_map(|place| Some((place, Felt::of(place)?)));
+    let hottest = felt.max_by(|(_, a), (_, b)| a.strain.cmp(&b.strain).then(a.c.total_cmp(&b.c)));
     let heat = glance.open.iter().any(|notice| HEAT.contains(&notice.minder.as_str()));
     if hottest.is_none() && !heat {
         return None;
     }
-    let hottest = hottest.and_then(|place| Some((place, feels(place)?)));
     let mut words = Vec::new();
-    if let Some((place, index)) = hottest {
+    if let Some((place, felt)) = &hottest {
         words.push(format!(
-            "In {} it feels like {}. {} Reach doors, vents and shade from outside; no ladder in heat or wind.",
-            place.name,
-            half(index),
+            "{} {} Reach doors, vents and shade from outside; no ladder in heat or wind.",
+            felt.words(&place.name),
             caution::SHADE
         ));
         if place.t_c.is_some_and(|t| t >= CLOSED_HOUSE_C) {
@@ -40,7 +35,7 @@ pub(crate) fn stay_out(glance: &Glance) -> Option<(String, Vec<String>)> {
         }
     }
     // Heat that was told of, but that no probe puts a figure to, is taken for the second band.
-    let strain = hottest.and_then(|(_, index)| Strain::of(index)).unwrap_or(Strain::Moderate);
+    let strain = hottest.map_or(Strain::Moderate, |(_, felt)| felt.strain);
     words.extend([
         format!("{} People have died on days called moderate.", strain.words()),
         caution::NEW_TO_HEAT.to_owned(),
@@ -51,9 +46,37 @@ pub(crate) fn stay_out(glance: &Glance) -> Option<(String, Vec<String>)> {
     Some(("Stay out of the heat".to_owned(), words))
 }
 
-/// What the air of a place feels like, °C: the heat index, or the air itself where humidity is not known.
-fn feels(place: &PlaceGlance) -> Option<f64> {
-    place.heat_index_c.or(place.t_c)
+/// What the heat of a place asks of a person.
+struct Felt {
+    /// The heat index, or the air itself where humidity is not known, °C.
+    c: f64,
+    /// Whether humidity is known, so that `c` is the heat index.
+    humidity_known: bool,
+    /// The band.
+    strain: Strain,
+}
+
+impl Felt {
+    /// None below the screening value, and where nothing is known of the air.
+    ///
+    /// Air alone is the least that it can feel like in moist heat: the index of 35 °C is 35 °C at some 30 % humidity and
+    /// 50 °C at 70 % (the US National Weather Service's chart). So without humidity at least the band above moderate
+    /// is taken.
+    fn of(place: &PlaceGlance) -> Option<Self> {
+        let humidity_known = place.heat_index_c.is_some();
+        let c = place.heat_index_c.or(place.t_c)?;
+        let band = Strain::of(c)?;
+        let strain = if humidity_known { band } else { band.max(Strain::High) };
+        Some(Self { c, humidity_known, strain })
+    }
+
+    fn words(&self, place: &str) -> String {
+        let c = half(self.c);
+        if self.humidity_known {
+            return format!("In {place} it feels like {c}.");
+        }
+        format!("In {place} it is {c}, humidity not known: it can feel far hotter than that.")
+    }
 }
 
 /// The cautions as a section of the page, with a heavy rule at the left.
@@ -106,6 +129,26 @@ mod tests {
         }
         let (_, words) = stay_out(&glance).unwrap();
         assert!(words.contains(&caution::CLOSED_HOUSE.to_owned()), "{words:?}");
+    }
+
+    #[test]
+    fn where_humidity_is_not_known_it_is_said_and_the_band_is_above_moderate() {
+        let mut glance = fixtures::heat();
+        for place in &mut glance.places {
+            (place.heat_index_c, place.t_c) = (None, place.t_c.map(|_| 33.0));
+        }
+        // 33 °C of heat index would be moderate (32.8 to 39.4 °C, US OSHA guide); of air alone it may be anything above.
+        let (_, words) = stay_out(&glance).unwrap();
+        assert!(
+            words[0].contains("it is 33, humidity not known") && !words[0].contains("feels like"),
+            "{words:?}"
+        );
+        assert!(words.iter().any(|line| line.starts_with(Strain::High.words())), "{words:?}");
+        for place in &mut glance.places {
+            place.t_c = place.t_c.map(|_| 47.0);
+        }
+        let (_, words) = stay_out(&glance).unwrap();
+        assert!(words.iter().any(|line| line.starts_with(Strain::Extreme.words())), "{words:?}");
     }
 
     #[test]

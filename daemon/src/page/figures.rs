@@ -6,6 +6,7 @@
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveDateTime, Offset, Utc};
 
 use crate::entry::UNDATED_BELOW_MS;
+use crate::glance::PlantingGlance;
 
 /// The time of what was told while nobody vouched for the clock.
 const NOT_KNOWN: &str = "an hour not known";
@@ -115,6 +116,19 @@ pub(crate) fn whole(value: f64) -> String {
         grouped.push(digit);
     }
     if value < 0.0 && digits != "0" { format!("−{grouped}") } else { grouped }
+}
+
+/// A planting's sum with what was filled and what is missing in it: `642, of it 38 filled (6 days)`.
+pub(crate) fn degree_days(planting: &PlantingGlance) -> String {
+    let days = |count: u32| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
+    let mut words = whole(planting.degree_days);
+    if planting.filled_days > 0 {
+        words += &format!(", of it {} filled ({})", whole(planting.filled), days(planting.filled_days));
+    }
+    if planting.missing_days > 0 {
+        words += &format!(", {} missing", days(planting.missing_days));
+    }
+    words
 }
 
 /// A range in advice: `38 to 41`; one figure where both ends round to the same.

@@ -8,7 +8,10 @@ use crate::glance::{
     BoardGlance, ByHand, Glance, Knot, Line, NoticeView, PlaceGlance, PlantingGlance, ProbeGlance, Sentence,
     State, Tone,
 };
-use crate::keeper::handle::{Season, SeasonDay, SeasonMilestone};
+
+mod season;
+
+pub(crate) use season::season;
 
 /// 15 July 2026, 00:00 UTC.
 pub(crate) const MIDNIGHT: i64 = 1_784_073_600_000;
@@ -114,9 +117,13 @@ fn planting(id: &str, name: &str, crop: &str, place: &str, line_c: f64) -> Plant
         stress_today_h: 0.0,
         stress_season_h: 25.0,
         degree_days: 1143.4,
+        filled: 0.0,
+        filled_days: 0,
+        missing_days: 0,
         rule: "mean-capped 7/28".to_owned(),
         measured_share: 0.992,
         warm_nights: 3,
+        worst: None,
         own: Vec::new(),
     }
 }
@@ -357,42 +364,4 @@ pub(crate) fn hostile() -> Glance {
     glance.sentence.why = bad.to_owned();
     glance.entries.push(entry(30, at(12, 30), Note::Remark { text: bad.to_owned() }));
     glance
-}
-
-/// The season of the tomatoes.
-pub(crate) fn season() -> Season {
-    let mut total = 0.0;
-    let days = (0..74_i64)
-        .map(|index| {
-            let day = (index != 20).then_some(14.0 + (index % 7) as f64);
-            total += day.unwrap_or(0.0);
-            let ms = MIDNIGHT - (74 - index) * 24 * HOUR_MS;
-            SeasonDay {
-                date: super::figures::Civil(0).iso_day(ms),
-                degree_days: day,
-                total,
-                stress_h: if index > 60 { (index - 60) as f64 * 0.4 } else { 0.0 },
-                t_min_c: day.map(|_| 14.0),
-                t_max_c: day.map(|_| 31.5),
-                measured_share: if index == 20 { 0.2 } else { 0.99 },
-                by_hand: index == 30,
-                warm_night: index == 65,
-            }
-        })
-        .collect();
-    let milestone = |what: &str, from_dd, to_dd, reached: Option<&str>| SeasonMilestone {
-        what: what.to_owned(),
-        from_dd,
-        to_dd,
-        reached: reached.map(str::to_owned),
-        noted: (what == "first flower").then(|| "2026-05-19".to_owned()),
-    };
-    let mut planting = calm().plantings[1].clone();
-    planting.degree_days = total;
-    let milestones = vec![
-        milestone("first flower", 240.0, 280.0, Some("2026-05-17")),
-        milestone("first ripe", 985.0, 1060.0, Some("2026-07-01")),
-        milestone("last ripe", 1880.0, 2000.0, None),
-    ];
-    Season { planting, days, milestones, anew: None, still_to_reckon: None }
 }

@@ -9,7 +9,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::cautions::{self, LAST};
 use super::cloth::tenth_or_whole;
-use super::figures::{Civil, range, share, tenth, whole};
+use super::figures::{Civil, degree_days, range, share, tenth};
 use super::frame::{Did, Lintel, View, page};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, State};
 
@@ -150,7 +150,7 @@ fn crop_line(planting: &PlantingGlance) -> String {
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),
-        whole(planting.degree_days),
+        degree_days(planting),
         planting.rule,
         share(planting.measured_share),
         planting.warm_nights

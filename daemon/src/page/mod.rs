@@ -22,6 +22,7 @@ mod guard;
 mod interface;
 mod letter;
 mod live;
+mod milestones;
 mod now;
 mod now_lintel;
 mod placing;

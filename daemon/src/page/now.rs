@@ -6,7 +6,7 @@ use super::cautions;
 use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
 use super::entries::{capital, plants};
-use super::figures::{Civil, share, tenth, whole};
+use super::figures::{Civil, degree_days, share, tenth, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
@@ -142,6 +142,8 @@ fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
             td.more colspan="4" {
                 @if let Some(count) = planting.count { (plants(count)) "; " }
                 @if !planting.stages.is_empty() { (planting.stages) "; " }
+                @if planting.filled_days > 0 || planting.missing_days > 0 { (degree_days(planting)) " degree days; " }
+                @if let Some(worst) = &planting.worst { "worst " (worst.severity.as_str()) "; " }
                 (planting.rule) ", " (share(planting.measured_share)) " measured; "
                 (planting.warm_nights) @if planting.warm_nights == 1 { " warm night" } @else { " warm nights" }
             }

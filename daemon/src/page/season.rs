@@ -2,11 +2,12 @@
 
 use maud::{Markup, html};
 
-use super::figures::{Civil, day_words, share, tenth, whole};
+use super::entries::capital;
+use super::figures::{Civil, day_words, degree_days, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
-use super::sums;
+use super::{milestones, sums};
 use crate::entry::Cause;
-use crate::glance::{Glance, Tone};
+use crate::glance::{Glance, PlantingGlance, Tone, WorstGlance};
 use crate::keeper::handle::Season;
 
 /// The plantings that stand now, each a way to its season.
@@ -29,7 +30,7 @@ pub(crate) fn list(glance: &Glance) -> Markup {
                         a.big href={ "/season/" (planting.planting) } { (planting.name) }
                         small {
                             "since " (civil.date(planting.since_ms, glance.at_ms)) "; "
-                            (whole(planting.degree_days)) " degree days, " (planting.rule) "; "
+                            (degree_days(planting)) " degree days, " (planting.rule) "; "
                             (tenth(planting.stress_season_h)) " h past its line"
                         }
                     }
@@ -51,7 +52,7 @@ pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
         order: sentence(season),
         why: format!(
             "{} degree days ({}), {} of the time measured; {} h past {}° so far.",
-            whole(planting.degree_days),
+            degree_days(planting),
             planting.rule,
             share(planting.measured_share),
             tenth(planting.stress_season_h),
@@ -82,15 +83,20 @@ fn sentence(season: &Season) -> String {
     if season.planting.ended_ms.is_some() {
         return "This planting has ended.".to_owned();
     }
-    let came = season.milestones.iter().rev().find_map(|milestone| {
-        let day = milestone.noted.as_ref().or(milestone.reached.as_ref())?;
+    let came =
+        season.milestones.iter().filter_map(|it| Some((it.noted.as_ref().or(it.reached.as_ref())?, it)));
+    if let Some((day, milestone)) = came.max_by_key(|(day, _)| *day) {
         let verb = if milestone.noted.is_some() { "on" } else { "by the sum on" };
-        Some(format!("{} {verb} {}.", super::entries::capital(&milestone.what), day_words(day)))
-    });
-    came.unwrap_or_else(|| match season.milestones.first() {
-        Some(next) => format!("{} at about {}.", super::entries::capital(&next.what), whole(next.from_dd)),
+        return format!("{} {verb} {}.", capital(&milestone.what), day_words(day));
+    }
+    let dated = season.milestones.iter().filter(|it| it.earliest.is_some()).min_by_key(|it| &it.earliest);
+    match dated.or(season.milestones.first()) {
+        Some(next) => match milestones::expected(next) {
+            Some(when) => format!("{} {when}.", capital(&next.what)),
+            None => format!("{} at about {}.", capital(&next.what), whole(next.from_dd)),
+        },
         None => "The sum so far.".to_owned(),
-    })
+    }
 }
 
 fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
@@ -104,23 +110,46 @@ fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
                 @if let Some(ended) = planting.ended_ms {
                     tr { th scope="row" { "Ended" } td { b { (civil.date(ended, glance.at_ms)) } } }
                 }
-                @for milestone in &season.milestones {
-                    tr {
-                        th scope="row" { (super::entries::capital(&milestone.what)) small { "book: " (whole(milestone.from_dd)) " to " (whole(milestone.to_dd)) } }
-                        td {
-                            @if let Some(day) = &milestone.noted { b { (day_words(day)) } small { "seen" } }
-                            @if let Some(day) = &milestone.reached { b { (day_words(day)) } small { "by the sum" } }
-                            @if milestone.noted.is_none() && milestone.reached.is_none() { "to come" }
-                        }
-                    }
+                (milestones::rows(season))
+                tr {
+                    th scope="row" { "Degree days" small { (planting.rule) } }
+                    td { b { (degree_days(planting)) } @if planting.filled_days > 0 { small { (share(filled_share(planting))) " filled" } } }
                 }
-                tr { th scope="row" { "Degree days" small { (planting.rule) } } td { b { (whole(planting.degree_days)) } } }
                 tr { th scope="row" { "Hours past its line" } td { b { (tenth(planting.stress_season_h)) } } }
+                @if let Some(worst) = &planting.worst { (worst_row(worst)) }
                 tr { th scope="row" { "Warm nights" } td { b { (planting.warm_nights) } } }
                 @if let Some((t, day)) = hottest { tr { th scope="row" { "Hottest" } td { b { (tenth(t)) } small { (day_words(day)) } } } }
                 tr { th scope="row" { "Share of time measured" } td { b { (share(planting.measured_share)) } } }
             }
         }
+    }
+}
+
+/// The share of the sum that was filled, 0..1.
+fn filled_share(planting: &PlantingGlance) -> f64 {
+    if planting.degree_days > 0.0 { (planting.filled / planting.degree_days).clamp(0.0, 1.0) } else { 0.0 }
+}
+
+/// The worst that heat did: how bad, when, what it does.
+fn worst_row(worst: &WorstGlance) -> Markup {
+    html! {
+        tr {
+            th scope="row" { "Worst heat" small { (worst.effect) } }
+            td {
+                b { (worst.severity.as_str()) }
+                small { (worst_when(worst)) }
+                @if let Some(stage) = &worst.only_if { small { "if it was in that stage: " (stage) } }
+            }
+        }
+    }
+}
+
+/// When a rule of that severity spoke.
+fn worst_when(worst: &WorstGlance) -> String {
+    let (first, last) = (day_words(&worst.first), day_words(&worst.last));
+    match worst.days {
+        1 => format!("on {first}"),
+        days => format!("on {days} days, {first} to {last}"),
     }
 }
 
@@ -133,13 +162,14 @@ fn own(season: &Season) -> Markup {
                 tbody {
                     @for one in &season.planting.own {
                         tr {
-                            th scope="row" { (super::entries::capital(&one.words)) small { (one.figure) } }
+                            th scope="row" { (capital(&one.words)) small { (one.figure) } }
                             td {
                                 b { (one.own) }
                                 small {
                                     "your own figure; "
                                     @match &one.book { Some(book) => { "book: " (book) }, None => { "not in the book" } }
                                 }
+                                @if !one.read { small { "nothing is reckoned from it yet" } }
                                 @if let Some(wrong) = &one.wrong { small { (wrong) } }
                             }
                         }
@@ -195,15 +225,18 @@ fn changed(because: &[Cause]) -> String {
 
 fn by_hand(season: &Season) -> Markup {
     let hand = season.days.iter().filter(|day| day.by_hand).count();
-    let unknown = season.days.iter().filter(|day| day.degree_days.is_none()).count();
+    let (filled, missing) = (season.planting.filled_days, season.planting.missing_days);
     html! {
         @if hand > 0 { p.source { (hand) @if hand == 1 { " day is" } @else { " days are" } " made from lows and highs read by hand: they say how hot it was, not for how long." } }
-        @if unknown > 0 { p.source { (unknown) @if unknown == 1 { " day is" } @else { " days are" } " not in the sum: too little was measured." } }
+        @if filled > 0 { p.source { "Of " (filled) @if filled == 1 { " day" } @else { " days" } " too little was measured: filled with the mean of three days before and after." } }
+        @if missing > 0 { p.source { (missing) @if missing == 1 { " day is" } @else { " days are" } " not in the sum: too little was measured, and nothing near to fill it from." } }
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use agronomy::crop::Severity;
+
     use super::super::fixtures;
     use super::*;
     use crate::entry::{Anew, Sums};
@@ -225,10 +258,39 @@ mod tests {
     #[test]
     fn the_season_says_what_is_measured_by_hand_and_missing() {
         let html = one(&fixtures::calm(), &fixtures::season()).into_string();
-        for wanted in
-            ["First ripe by the sum on 1 July.", "1 day is made from lows", "1 day is not in the sum", "31.5"]
-        {
+        for wanted in [
+            "First ripe by the sum on 1 July.",
+            "1 day is made from lows",
+            "of it 16 filled (1 day)",
+            "Of 1 day too little was measured",
+            "31.5",
+        ] {
             assert!(html.contains(wanted), "{wanted} missing");
+        }
+    }
+
+    #[test]
+    fn the_worst_heat_has_its_days_and_days_nothing_could_fill_are_told() {
+        let mut season = fixtures::season();
+        season.planting.missing_days = 2;
+        assert!(!one(&fixtures::calm(), &season).into_string().contains("Worst heat"));
+        season.planting.worst = Some(WorstGlance {
+            severity: Severity::Extreme,
+            first: "2026-07-03".to_owned(),
+            last: "2026-07-09".to_owned(),
+            days: 4,
+            effect: "can fail the set".to_owned(),
+            only_if: Some("flowering".to_owned()),
+        });
+        let html = one(&fixtures::calm(), &season).into_string();
+        for wanted in [
+            "<b>extreme</b>",
+            "on 4 days, 3 July to 9 July",
+            "can fail the set",
+            ", 2 days missing",
+            "in that stage: flowering",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing in {html}");
         }
     }
 
@@ -241,6 +303,7 @@ mod tests {
             words: "heat rule day severe, from".to_owned(),
             own: "37 °C".to_owned(),
             book: None,
+            read: false,
             wrong: Some("tomato has no figure of this name".to_owned()),
         }];
         let html = one(&fixtures::calm(), &season).into_string();
@@ -249,6 +312,7 @@ mod tests {
             "Heat rule day severe, from",
             "37 °C",
             "not in the book",
+            "nothing is reckoned from it yet",
             "tomato has no figure",
         ] {
             assert!(html.contains(wanted), "{wanted} missing in {html}");

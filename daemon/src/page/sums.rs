@@ -26,7 +26,8 @@ struct Scale {
 impl Scale {
     fn of(season: &Season) -> Self {
         let sum = season.days.last().map_or(0.0, |day| day.total).max(100.0);
-        let next = season.milestones.iter().map(|milestone| milestone.to_dd).find(|&to| to > sum);
+        let of_rule = season.milestones.iter().filter(|milestone| milestone.rule == season.planting.rule);
+        let next = of_rule.map(|milestone| milestone.to_dd).find(|&to| to > sum);
         let top = next.map_or(sum * 1.15, |next| next.min(sum * 2.0) * 1.08).max(sum * 1.15);
         Self { days: season.days.len(), top, head_px: 10.0 + LINE_PX * shown(season, top).len() as f64 }
     }
@@ -44,9 +45,10 @@ impl Scale {
     }
 }
 
-/// The milestones within the drawing, by degree days.
+/// The milestones within the drawing, by degree days. A sum of another rule has no place on this scale.
 fn shown(season: &Season, top: f64) -> Vec<&SeasonMilestone> {
-    season.milestones.iter().filter(|milestone| milestone.from_dd <= top).collect()
+    let of_rule = season.milestones.iter().filter(|milestone| milestone.rule == season.planting.rule);
+    of_rule.filter(|milestone| milestone.from_dd <= top).collect()
 }
 
 /// The drawing of a season; none before the first day is closed.
@@ -83,6 +85,9 @@ fn description(season: &Season) -> String {
     let mut words = String::new();
     for milestone in &season.milestones {
         let _ = write!(words, "{} at {}", milestone.what, whole(milestone.from_dd));
+        if milestone.rule != season.planting.rule {
+            let _ = write!(words, " by {}", milestone.rule);
+        }
         if let Some(day) = &milestone.reached {
             let _ = write!(words, ", reached {}", day_words(day));
         }
@@ -201,7 +206,8 @@ pub(crate) fn figures(season: &Season) -> Markup {
                     tbody { @for day in season.days.iter().rev() {
                         tr {
                             th scope="row" { (day_words(&day.date)) @if day.by_hand { small { "by hand" } } @if day.warm_night { small { "warm night" } } }
-                            td { @if let Some(sum) = day.degree_days { (tenth(sum)) } @else { "not known" } }
+                            td { @if let Some(sum) = day.degree_days { (tenth(sum)) } @else { "not known" }
+                                @if let Some(filled) = day.filled { small { (tenth(filled)) " filled" } } }
                             td { (whole(day.total)) }
                             td { (pair(day.t_min_c, day.t_max_c)) }
                             td { (tenth(day.stress_h)) }

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use glasshour::almanac::account::account;
+use glasshour::almanac::account::account_until;
 use glasshour::entry::{Anew, Cause, Note};
 use glasshour::keeper::core::{Core, Message};
 use glasshour::keeper::view::season;
@@ -15,7 +15,8 @@ use super::week::*;
 
 /// The degree days of the tomatoes over the days that are closed.
 fn degree_days(core: &Core) -> f64 {
-    let sum = account(core.engine().pages(), "red", 0).degree_days;
+    let pages = core.engine().pages();
+    let sum = account_until(pages, "red", 0, pages.last_day("red").unwrap()).degree_days;
     assert!(sum > 50.0, "{sum}");
     (sum * 100.0).round() / 100.0
 }

@@ -340,7 +340,8 @@ async fn another_edition_is_reckoned_in_the_background_and_comes_into_service_wh
     let bench = Bench::start(core, Hand::at(june() + 3 * DAY, true));
     let season = bench.handle.season("red".to_owned()).await.unwrap().unwrap();
     assert!(season.still_to_reckon.is_some() && season.anew.is_none());
-    assert_eq!(season.days.len(), 3, "the old edition is served");
+    let with_page = season.days.iter().filter(|day| day.measured_share > 0.0);
+    assert_eq!(with_page.count(), 3, "the old edition is served");
     bench.until("the page says so", |bench| bench.handle.now().board.still_to_reckon.is_some()).await;
     // A reading waits for its commit, which is not due for five minutes.
     bench.send(vec![heard("post", AIR, june() + 3 * DAY, 26.0)]).await;

@@ -16,6 +16,7 @@ mod own_figures;
 mod past;
 mod reckoned;
 mod restart;
+mod season;
 mod senders_clock;
 mod summer_time;
 mod turned_up;

@@ -97,6 +97,12 @@ fn an_own_figure_that_cannot_stand_is_refused_with_what_to_write() {
         (own_figure("red", "gdd.t_base_c", 104.0), "gdd.t_base_c 104 is out of range; write -60 to 90 °C"),
         (own_figure("red", "gdd.t_base_c", f64::NAN), "gdd.t_base_c NaN is out of range"),
         (own_figure("red", "gdd.t_base_c", 28.0), "gdd.t_upper_c 28 is not above gdd.t_base_c 28"),
+        (
+            own_figure("red", "heat_rule.day_severe.threshold", 30.0),
+            "is below heat_rule.day_moderate.threshold 32",
+        ),
+        (own_figure("red", "heat_rule.day_moderate.threshold", -5.0), "is not above gdd.t_base_c 7"),
+        (own_figure("red", "heat_rule.day_moderate.threshold", 36.0), "day_severe.threshold 35 is below"),
         (own_figure("blue", "gdd.t_base_c", 9.0), "unknown planting \"blue\"; known: red"),
     ] {
         let told = refused(note);

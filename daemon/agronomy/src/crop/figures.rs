@@ -13,9 +13,11 @@ use serde::Serialize;
 use super::{Crop, Figure, OWN, Standing};
 
 mod kind;
+mod order;
 mod slot;
 
 pub use kind::Kind;
+pub use order::{OutOfOrder, out_of_order};
 
 /// A figure with what it is measured in.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -98,60 +100,6 @@ impl OwnFault {
     }
 }
 
-/// Two figures that stand the wrong way round.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error("{above} {high} is {} {below} {low}; write {}", self.how(), self.what())]
-pub struct OutOfOrder {
-    /// The figure that belongs below.
-    pub below: &'static str,
-    /// The figure that belongs above.
-    pub above: &'static str,
-    /// The lower end of the one below.
-    pub low: f64,
-    /// The upper end of the one above.
-    pub high: f64,
-    /// Whether they may not be the same.
-    pub apart: bool,
-}
-
-impl OutOfOrder {
-    fn how(&self) -> &'static str {
-        if self.apart { "not above" } else { "below" }
-    }
-
-    fn what(&self) -> String {
-        if self.apart { format!("more than {}", self.low) } else { format!("{} or more", self.low) }
-    }
-}
-
-/// Neighbours: the one below, the one above, and whether they must lie apart.
-const ORDER: [(&str, &str, bool); 10] = [
-    ("gdd.t_base_c", "gdd.t_upper_c", true),
-    ("gdd.alt_t_base_c", "gdd.alt_t_upper_c", true),
-    ("germination.t_min_c", "germination.t_max_c", true),
-    ("cold.lethal_c", "cold.frost_damage_c", false),
-    ("cold.frost_damage_c", "cold.chilling_c", false),
-    ("vpd_kpa.damp_below", "vpd_kpa.drying_above", false),
-    ("vpd_kpa.drying_above", "vpd_kpa.harsh_above", false),
-    ("root_zone.min_c", "root_zone.opt_c", false),
-    ("root_zone.opt_c", "root_zone.caution_c", false),
-    ("root_zone.caution_c", "root_zone.injury_c", false),
-];
-
-/// Every pair of neighbours that stands the wrong way round: base above cap, death above frost damage, and so on.
-///
-/// # Errors
-///
-/// None; figures that are not there are passed over.
-pub fn out_of_order(figures: &Figures) -> Vec<OutOfOrder> {
-    let wrong = |&(below, above, apart): &(&'static str, &'static str, bool)| {
-        let (low, high) = (figures.get(below)?.figure.lo, figures.get(above)?.figure.hi);
-        let stands = if apart { low < high } else { low <= high };
-        (!stands).then_some(OutOfOrder { below, above, low, high, apart })
-    };
-    ORDER.iter().filter_map(wrong).collect()
-}
-
 impl Crop {
     /// The crop with a grower's own figures in the place of the book's, and everything that is wrong with them. What
     /// is wrong with its name or its number stays out; figures out of order are told and put in.
@@ -166,8 +114,9 @@ impl Crop {
                 faults.push(fault);
             }
         }
-        let ours = |wrong: &OutOfOrder| own.contains_key(wrong.below) || own.contains_key(wrong.above);
-        faults.extend(out_of_order(&crop.figures).into_iter().filter(ours).map(OwnFault::from));
+        let ours = |wrong: &OutOfOrder| own.contains_key(&wrong.below) || own.contains_key(&wrong.above);
+        let wrong = out_of_order(&crop.figures, &crop.heat_rules).into_iter().filter(ours);
+        faults.extend(wrong.map(OwnFault::from));
         (crop, faults)
     }
 

@@ -1,5 +1,7 @@
 //! What one day says to one line.
 
+use serde::{Deserialize, Serialize};
+
 use crate::units::Celsius;
 
 /// How far short of a line a day must stay to be a clear miss, °C (common practice): a thermometer is no more exact.
@@ -7,8 +9,9 @@ pub(super) const CLEAR_MISS_C: f64 = 1.0;
 
 /// A day, or its night, beside a line.
 ///
-/// In order: the least says most surely that the line was not met.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+/// In order: the least says most surely that the line was not met. In files in lower case, `met`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum DayAtLine {
     /// Clearly not met: short of it by more than 1 °C.
     Missed,

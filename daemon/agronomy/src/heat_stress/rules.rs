@@ -101,6 +101,11 @@ impl Run {
     pub const fn days(self) -> u32 {
         self.days
     }
+
+    /// Whether a rule speaks when `last` was the day just taken: it was met, and as many in a row as the rule wants.
+    pub fn speaks(self, rule: &HeatRule, last: DayAtLine) -> bool {
+        last == DayAtLine::Met && self.days >= rule.consecutive_days.unwrap_or(1)
+    }
 }
 
 /// What a run of days says to a rule.
@@ -126,8 +131,7 @@ pub fn judge(rule: &HeatRule, days: &[Day<'_>]) -> Verdict {
         run = run.step(last);
         yesterday = Some(today);
     }
-    let speaks = last == DayAtLine::Met && run.days() >= rule.consecutive_days.unwrap_or(1);
-    Verdict { last, run, speaks }
+    Verdict { last, run, speaks: run.speaks(rule, last) }
 }
 
 /// A rule that speaks, and whether its stage is certain.

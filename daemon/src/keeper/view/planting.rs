@@ -1,14 +1,18 @@
 //! One planting at a glance.
 
+use agronomy::crop::{Certainty, Crop, HeatRule};
 use config::book::refusal;
 
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
+use crate::almanac::figures_read::is_read;
+use crate::almanac::heat_course::worst_heat;
 use crate::almanac::lines::{self, Lines, stages};
-use crate::almanac::pages::make;
+use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
+use crate::calendar::{Day, date};
 use crate::figure_words::{label, span_words, value_words};
-use crate::glance::{OwnGlance, PlantingGlance, State};
+use crate::glance::{OwnGlance, PlantingGlance, State, WorstGlance};
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::minders::words::plural;
@@ -40,14 +44,9 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
     if let Some(made) = made.filter(|_| !engine.editions.renewing()) {
         pages.put(&engine.ground, &planting.place, today, Some(made));
     }
-    let account = account(&pages, &planting.id, calendar.day_of(planting.from_ms));
+    let account =
+        account(&pages, &planting.id, calendar.day_of(planting.from_ms), open_day(engine, planting));
     let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
-    let state = match past_line_c {
-        None => State::NotKnown,
-        Some(past) if past >= 0.0 => State::Suffering,
-        Some(past) if past >= -PRESSED_C => State::Pressed,
-        Some(_) => State::AtEase,
-    };
     let name = match &planting.variety {
         Some(variety) => format!("{} ‘{variety}’", capital(&plural(crop))),
         None => capital(&plural(crop)),
@@ -60,18 +59,59 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         count: planting.count,
         since_ms: planting.from_ms,
         ended_ms: planting.ended_ms,
-        state,
+        state: state(past_line_c),
         stages: lines::words(&stages),
         line_c: lines.severe_c,
         past_line_c,
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
         degree_days: rounded(account.degree_days, 2),
+        filled: rounded(account.filled, 2),
+        filled_days: account.filled_days,
+        missing_days: account.missing_days,
         rule,
         measured_share: rounded(account.measured_share(), 3),
         warm_nights: account.warm_nights,
+        worst: worst(engine, planting, crop, &pages),
         own: own(engine, planting),
     })
+}
+
+/// The worst that heat did by the crop's rules; none while another edition is being reckoned, as the rules at hand are
+/// the new book's.
+fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Option<WorstGlance> {
+    let certain = |day, rule: &HeatRule| {
+        let stages = stages(planting, crop, engine.site.calendar.start_of(day));
+        stages.certainty(rule) == Some(Certainty::Certain)
+    };
+    let days = days_of(pages, &planting.id).filter(|_| !engine.editions.renewing());
+    let worst = worst_heat(days, crop, certain)?;
+    let stages: Vec<_> = worst.only_if.iter().map(|stage| stage.as_str().replace('_', " ")).collect();
+    Some(WorstGlance {
+        severity: worst.severity,
+        first: date(worst.first),
+        last: date(worst.last),
+        days: worst.days,
+        effect: worst.effect,
+        only_if: (!stages.is_empty()).then(|| stages.join(" or ")),
+    })
+}
+
+/// How the air stands to the severe line.
+fn state(past_line_c: Option<f64>) -> State {
+    match past_line_c {
+        None => State::NotKnown,
+        Some(past) if past >= 0.0 => State::Suffering,
+        Some(past) if past >= -PRESSED_C => State::Pressed,
+        Some(_) => State::AtEase,
+    }
+}
+
+/// The first day of a planting that is not over, or on which it no longer stood.
+pub(in crate::keeper) fn open_day(engine: &Engine, planting: &Planting) -> Day {
+    let day_of = |at_ms| engine.site.calendar.day_of(at_ms);
+    let today = day_of(engine.now_ms());
+    planting.ended_ms.map_or(today, |ended_ms| today.min(day_of(ended_ms - 1) + 1))
 }
 
 /// The grower's own figures of a planting, beside what the book says.
@@ -86,6 +126,7 @@ fn own(engine: &Engine, planting: &Planting) -> Vec<OwnGlance> {
             words: label(name),
             own: span_words(*lo, *hi, unit),
             book: listed.map(value_words),
+            read: is_read(planting, book, name),
             wrong: faults.iter().find(|fault| fault.concerns(name)).map(|fault| refusal(book, fault)),
         }
     };

@@ -1,0 +1,126 @@
+//! Which of a crop's figures anything is reckoned from, so that a grower who notes one learns whether it does something.
+//!
+//! The crop book says more of a crop than is looked at so far: its water, its roots, its seed. An own figure of those is
+//! kept, and waits.
+
+use agronomy::crop::{Crop, Measure};
+
+use super::milestones::begins_ms;
+use super::planting_page::rules_of;
+use crate::ground::Planting;
+
+/// Whether anything of this planting is reckoned from the crop's figure of this name, now.
+pub fn is_read(planting: &Planting, crop: &Crop, name: &str) -> bool {
+    match name {
+        "gdd.alt_t_base_c" | "gdd.alt_t_upper_c" => rules_of(crop).count() > 1,
+        "gdd.t_base_c"
+        | "gdd.t_upper_c"
+        | "vpd_kpa.damp_below"
+        | "vpd_kpa.drying_above"
+        | "vpd_kpa.harsh_above" => true,
+        _ => milestone(planting, crop, name) || heat_rule(crop, name),
+    }
+}
+
+/// A milestone is dated when it is known when its days began.
+fn milestone(planting: &Planting, crop: &Crop, name: &str) -> bool {
+    let step = name.strip_prefix("gdd.milestone.").and_then(|rest| rest.strip_suffix(".dd_c"));
+    let of_name = crop.gdd.milestones.iter().find(|it| step.is_some_and(|step| it.step() == step));
+    of_name.is_some_and(|it| begins_ms(planting, &it.from).is_some())
+}
+
+/// A rule of the air is judged each day; no probe in the soil is looked at yet.
+fn heat_rule(crop: &Crop, name: &str) -> bool {
+    let id = name.strip_prefix("heat_rule.").and_then(|rest| rest.rsplit_once('.')).map(|(id, _)| id);
+    let rule = crop.heat_rules.iter().find(|rule| id.is_some_and(|id| rule.id == id));
+    rule.is_some_and(|rule| match rule.measure {
+        Measure::SoilMaxC | Measure::Soil10cmC | Measure::SoilSurfaceC => false,
+        Measure::DayMaxC
+        | Measure::NightMinC
+        | Measure::NightMinBelowC
+        | Measure::DailyMeanC
+        | Measure::HoursAboveC
+        | Measure::DayMaxAndNightMinC => true,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use agronomy::crop::figures::OwnFigures;
+
+    use super::*;
+    use crate::entry::Began;
+
+    fn planted(crop: &str) -> Planting {
+        Planting {
+            id: "one".to_owned(),
+            crop: crop.to_owned(),
+            place: "house".to_owned(),
+            variety: None,
+            count: None,
+            began: Began::PlantedOut,
+            from_ms: 0,
+            ended_ms: None,
+            first_flower_ms: None,
+            first_ripe_ms: None,
+            figures: OwnFigures::new(),
+        }
+    }
+
+    #[test]
+    fn lines_bases_and_milestones_that_have_begun_are_read_and_water_waits() {
+        let book = config::crop_book().unwrap();
+        let of = |key: &str, name: &str| {
+            assert!(book.crops[key].figures.contains_key(name), "{key} {name}");
+            is_read(&planted(key), &book.crops[key], name)
+        };
+        for name in [
+            "gdd.t_base_c",
+            "gdd.alt_t_base_c",
+            "gdd.milestone.transplant_to_first_ripe.dd_c",
+            "heat_rule.acute.consecutive_days",
+            "heat_rule.chronic_32_26.night_threshold",
+            "vpd_kpa.harsh_above",
+        ] {
+            assert!(of("tomato", name), "{name}");
+        }
+        for name in
+            ["water.kc_mid", "cold.lethal_c", "vpd_kpa.vegetative", "gdd.milestone.anthesis_to_ripe.dd_c"]
+        {
+            assert!(!of("tomato", name), "{name}");
+        }
+        assert!(!of("broccoli", "gdd.alt_t_base_c"), "no milestone of its goes by the second method");
+        let flowered = Planting { first_flower_ms: Some(1), ..planted("tomato") };
+        assert!(is_read(&flowered, &book.crops["tomato"], "gdd.milestone.anthesis_to_ripe.dd_c"));
+    }
+
+    /// Everything of a crop that pages, lines and minders look at, with what is said to be not read put beside it.
+    #[test]
+    fn a_figure_said_to_wait_is_in_no_part_that_is_looked_at() {
+        let book = config::crop_book().unwrap();
+        let mut waiting = 0;
+        for crop in book.crops.values() {
+            let flowered = Planting { first_flower_ms: Some(1), ..planted(&crop.key) };
+            let sown = Planting { began: Began::Sown, ..flowered.clone() };
+            let read = |name: &str| is_read(&flowered, crop, name) || is_read(&sown, crop, name);
+            for (name, listed) in crop.figures.iter().filter(|(name, _)| !read(name)) {
+                let value = listed.figure.lo + if listed.kind.is_whole() { 1.0 } else { 0.5 };
+                let other = crop.with_own(&OwnFigures::from([(name.clone(), [value, value])])).0;
+                let air = |crop: &Crop| -> Vec<_> {
+                    let judged =
+                        |rule: &&agronomy::crop::HeatRule| !rule.measure.as_str().starts_with("soil");
+                    crop.heat_rules.iter().filter(judged).cloned().collect()
+                };
+                assert_eq!(air(&other), air(crop), "{} {name}", crop.key);
+                assert!(rules_of(&other).eq(rules_of(crop)), "{} {name}", crop.key);
+                let bands = |crop: &Crop| {
+                    [&crop.vpd.damp_below, &crop.vpd.drying_above, &crop.vpd.harsh_above]
+                        .map(|it| (it.lo, it.hi))
+                };
+                assert_eq!(bands(&other), bands(crop), "{} {name}", crop.key);
+                waiting += 1;
+            }
+        }
+        assert!(waiting > 800, "{waiting}");
+    }
+}

@@ -1,0 +1,97 @@
+//! The milestones of a season in words: seen, reached by the sum, or between which days to expect them.
+
+use maud::{Markup, html};
+
+use super::entries::capital;
+use super::figures::{day_words, whole};
+use crate::keeper::handle::{Season, SeasonMilestone};
+
+/// A row of the account for each milestone.
+pub(crate) fn rows(season: &Season) -> Markup {
+    html! {
+        @for milestone in &season.milestones {
+            tr {
+                th scope="row" { (capital(&milestone.what)) small { (book(milestone, season)) } }
+                td { (came(milestone, season.planting.ended_ms.is_some())) }
+            }
+        }
+    }
+}
+
+/// What the book says, with its method where it is not the one of the sum.
+fn book(milestone: &SeasonMilestone, season: &Season) -> String {
+    let span = format!("book: {} to {}", whole(milestone.from_dd), whole(milestone.to_dd));
+    if milestone.rule == season.planting.rule { span } else { format!("{span} by {}", milestone.rule) }
+}
+
+fn came(milestone: &SeasonMilestone, ended: bool) -> Markup {
+    html! {
+        @if let Some(day) = &milestone.noted { b { (day_words(day)) } small { "seen" } }
+        @if let Some(day) = &milestone.reached {
+            b { (day_words(day)) }
+            small {
+                "by the sum"
+                @if let Some(latest) = milestone.latest.as_ref().filter(|latest| *latest != day) { ", at the latest " (day_words(latest)) }
+            }
+        } @else if milestone.too_little_measured {
+            small { "no date: too little of the sum was measured" }
+        } @else if milestone.noted.is_none() {
+            @match expected(milestone) {
+                Some(when) => { b { (when) } small { "if days go on like these" } },
+                None => { @if ended { "not reached" } @else { "to come" } },
+            }
+        }
+    }
+}
+
+/// Between which days a milestone is expected; none where its early end is not in sight.
+pub(crate) fn expected(milestone: &SeasonMilestone) -> Option<String> {
+    let earliest = milestone.earliest.as_ref()?;
+    Some(match &milestone.latest {
+        Some(latest) if latest == earliest => format!("about {}", day_words(earliest)),
+        Some(latest) => format!("between {} and {}", day_words(earliest), day_words(latest)),
+        None => format!("from {} on", day_words(earliest)),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+
+    fn row(milestone: SeasonMilestone) -> String {
+        rows(&Season { milestones: vec![milestone], ..fixtures::season() }).into_string()
+    }
+
+    fn ripe() -> SeasonMilestone {
+        SeasonMilestone {
+            what: "first ripe".to_owned(),
+            rule: "integral 10/30".to_owned(),
+            from_dd: 650.0,
+            to_dd: 950.0,
+            ..SeasonMilestone::default()
+        }
+    }
+
+    #[test]
+    fn a_milestone_to_come_has_its_range_and_the_method_of_its_sum() {
+        let day = |day: &str| Some(day.to_owned());
+        let html = row(SeasonMilestone { earliest: day("2026-07-03"), latest: day("2026-08-12"), ..ripe() });
+        for wanted in ["between 3 July and 12 August", "book: 650 to 950 by integral 10/30", "if days go on"]
+        {
+            assert!(html.contains(wanted), "{wanted} missing in {html}");
+        }
+        let html = row(SeasonMilestone { earliest: day("2026-07-03"), ..ripe() });
+        assert!(html.contains("from 3 July on"), "{html}");
+        assert!(row(ripe()).contains("to come"));
+    }
+
+    #[test]
+    fn a_sum_with_holes_gives_no_date_and_says_why() {
+        let html = row(SeasonMilestone { too_little_measured: true, ..ripe() });
+        assert!(html.contains("no date: too little of the sum was measured"), "{html}");
+        let seen =
+            SeasonMilestone { noted: Some("2026-07-01".to_owned()), too_little_measured: true, ..ripe() };
+        assert!(row(seen).contains("1 July"));
+    }
+}
