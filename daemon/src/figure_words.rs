@@ -109,13 +109,13 @@ pub fn above_upper_words(method: Method) -> &'static str {
 
 /// By which method and limits degree days count: `by integral between 10 and 30 °C`.
 pub fn rule_words(rule: &Rule) -> String {
-    let (method, base) = (rule.method(), rule.base());
+    let (method, base) = (rule.method(), rule.base().get());
     if method == Method::OntarioUnits {
         return format!("by {method}, which has limits of its own");
     }
-    let stop = rule.stop().map(|stop| format!(", standing still at {stop} °C")).unwrap_or_default();
+    let stop = rule.stop().map(|stop| format!(", standing still at {} °C", stop.get())).unwrap_or_default();
     match rule.upper() {
-        Some(upper) => format!("by {method} between {base} and {upper} °C{stop}"),
+        Some(upper) => format!("by {method} between {base} and {} °C{stop}", upper.get()),
         None => format!("by {method} above {base} °C"),
     }
 }

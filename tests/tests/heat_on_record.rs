@@ -42,11 +42,20 @@ fn days(held: &[Held]) -> impl Iterator<Item = std::ops::Range<i64>> + use<> {
     (first..=last).map(|day| day * MS_PER_DAY..(day + 1) * MS_PER_DAY)
 }
 
+fn celsius(value: f64) -> Celsius {
+    Celsius::try_new(value).unwrap()
+}
+
+/// A rule above 10 °C.
+fn rule(method: Method, upper: Option<f64>) -> Rule {
+    Rule::try_new(method, celsius(10.0), upper.map(celsius), Cutoff::Horizontal).unwrap()
+}
+
 #[test]
 fn the_tunnels_degree_days_are_those_of_its_account() {
     // Base 10, cap 30, integral of the held readings: 3199.70 over the days held for 18 h.
     let Some(held) = tunnel() else { return };
-    let rule = Rule::try_new(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+    let rule = rule(Method::Integral, Some(30.0));
     let mut each = Vec::new();
     for day in days(&held) {
         let part = || held.iter().filter_map(|held| held.within(&day));
@@ -151,7 +160,6 @@ const FIELD: [(&str, &str, f64, f64); 5] = [
 #[test]
 fn five_field_seasons_have_the_sums_of_their_account_and_teach_the_ratio_between_two_methods() {
     let Some(recorded) = read("field-tomato-daily.toml", "foggia-tomato/weather_daily.csv") else { return };
-    let rule = |method, upper| Rule::try_new(method, 10.0, upper, Cutoff::Horizontal).unwrap();
     let (clipped, mean) = (rule(Method::ExtremesClipped, Some(30.0)), rule(Method::Mean, None));
     let days_of = |rule: &Rule, from: &str, until: &str| -> Vec<SeasonDay> {
         let within = |from_ms: i64| {
@@ -159,8 +167,12 @@ fn five_field_seasons_have_the_sums_of_their_account_and_teach_the_ratio_between
             (from..until).contains(&date.as_str())
         };
         let days = recorded.by_hand.iter().filter(|day| within(day.from_ms));
-        days.map(|day| SeasonDay::Measured(daily(rule, day.low_c, day.high_c, None).unwrap().degree_days))
-            .collect()
+        days.map(|day| {
+            SeasonDay::Measured(
+                daily(rule, celsius(day.low_c), celsius(day.high_c), None).unwrap().degree_days,
+            )
+        })
+        .collect()
     };
     let sum = |rule: Rule, days: &[SeasonDay]| {
         let mut sum = Sum::new(rule);

@@ -70,7 +70,9 @@ fn a_whole_day_has_the_degree_days_of_the_integral() {
     let air: Vec<f64> = (0..288).map(|step| 22.0 - 14.0 * libm::cos(f64::from(step) / 45.8)).collect();
     let mut day = DaySums::new(lines());
     day.take(&air, &vec![60.0; air.len()]).unwrap();
-    let rule = Rule::try_new(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+    let celsius = |value| Celsius::try_new(value).unwrap();
+    let rule =
+        Rule::try_new(Method::Integral, celsius(10.0), Some(celsius(30.0)), Cutoff::Horizontal).unwrap();
     let readings = (0..).map(|step| step * 300_000).zip(air.iter().copied());
     let held: Vec<Held> = hold(readings, 300_000, 0..86_400_000).collect();
     let integral = by_readings(&rule, held.into_iter()).unwrap();

@@ -3,7 +3,8 @@
 
 mod golden;
 
-use agronomy::degree_days::{Cutoff, Method, Rule, daily};
+use agronomy::degree_days::{Cutoff, Daily, Method, Rule, daily};
+use agronomy::units::Celsius;
 use golden::{Row, Worst, table};
 use proptest::prelude::*;
 
@@ -31,6 +32,18 @@ const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
     ("double_sine_vertical", Method::DoubleSine, true, Cutoff::Vertical),
 ];
 
+/// A rule of bare numbers, °C.
+fn rule(method: Method, base: f64, upper: Option<f64>, cutoff: Cutoff) -> Rule {
+    let celsius = |value| Celsius::try_new(value).unwrap();
+    Rule::try_new(method, celsius(base), upper.map(celsius), cutoff).unwrap()
+}
+
+/// A day of bare numbers, °C; none where one is no temperature, or the day cannot be.
+fn of_day(rule: &Rule, min: f64, max: f64, next: Option<f64>) -> Option<Daily> {
+    let next = next.map(Celsius::try_new).transpose().ok()?;
+    daily(rule, Celsius::try_new(min).ok()?, Celsius::try_new(max).ok()?, next).ok()
+}
+
 #[test]
 fn every_method_agrees_with_quadrature_on_the_synthetic_days() {
     let rows = table("degree_days_synthetic.csv");
@@ -40,8 +53,8 @@ fn every_method_agrees_with_quadrature_on_the_synthetic_days() {
         let day = ["lower", "upper", "tmin", "tmax", "tmin_next"].map(|column| row.number(column));
         let [lower, upper, min, max, next] = day;
         for (column, method, capped, cutoff) in COLUMNS {
-            let rule = Rule::try_new(method, lower, capped.then_some(upper), cutoff).unwrap();
-            let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
+            let rule = rule(method, lower, capped.then_some(upper), cutoff);
+            let got = of_day(&rule, min, max, Some(next)).unwrap().degree_days;
             worst.compare(got, row.number(column), 1e-6, format_args!("{column} of {day:?}"));
         }
     }
@@ -97,9 +110,9 @@ const DIFFERENT_BY_THEIR_RULE: [&str; 5] = [
 ];
 
 fn in_fahrenheit(row: &Row, method: Method, cutoff: Cutoff) -> f64 {
-    let rule = Rule::try_new(method, celsius(50.0), Some(celsius(70.0)), cutoff).unwrap();
+    let rule = rule(method, celsius(50.0), Some(celsius(70.0)), cutoff);
     let [min, max, next] = ["tmin_f", "tmax_f", "tmin_next_f"].map(|column| celsius(row.number(column)));
-    daily(&rule, min, max, Some(next)).unwrap().degree_days * 1.8
+    of_day(&rule, min, max, Some(next)).unwrap().degree_days * 1.8
 }
 
 fn celsius(fahrenheit: f64) -> f64 {
@@ -127,9 +140,9 @@ fn single_published_figures_agree_where_the_source_is_right() {
         let fahrenheit = !row.text("source").contains("Celsius");
         let to_celsius = |value: f64| if fahrenheit { celsius(value) } else { value };
         let upper = (row.text("cutoff") != "none").then(|| to_celsius(row.number("upper")));
-        let rule = Rule::try_new(method, to_celsius(row.number("lower")), upper, Cutoff::Horizontal).unwrap();
+        let rule = rule(method, to_celsius(row.number("lower")), upper, Cutoff::Horizontal);
         let [min, max, next] = ["tmin", "tmax", "tmin_next"].map(|column| to_celsius(row.number(column)));
-        let got = daily(&rule, min, max, Some(next)).unwrap().degree_days;
+        let got = of_day(&rule, min, max, Some(next)).unwrap().degree_days;
         let scale = if fahrenheit { 1.8 } else { 1.0 };
         let what = format!("{method} of {min}..{max}");
         quadrature.compare(got * scale, row.number("quadrature"), 1e-6, &what);
@@ -162,8 +175,8 @@ proptest! {
         method in any_method(), base in -5.0..20.0, width in 0.5..30.0,
         min in -30.0..45.0, swing in 0.0..40.0, next in -30.0..60.0,
     ) {
-        let rule = Rule::try_new(method, base, Some(base + width), Cutoff::Horizontal).unwrap();
-        let day = daily(&rule, min, min + swing, Some(next)).unwrap();
+        let rule = rule(method, base, Some(base + width), Cutoff::Horizontal);
+        let day = of_day(&rule, min, min + swing, Some(next)).unwrap();
         prop_assert!(day.degree_days >= -1e-9, "{day:?}");
         if method != Method::Mean {
             prop_assert!(day.degree_days <= width + 1e-9, "{day:?}");
@@ -176,9 +189,9 @@ proptest! {
     ) {
         // The reflected maximum is made to count less on a hotter day.
         prop_assume!(method != Method::MaximumReflected);
-        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        let cool = daily(&rule, min, min + swing, Some(min)).unwrap();
-        let warm = daily(&rule, min + warmer, min + swing + warmer, Some(min + warmer)).unwrap();
+        let rule = rule(method, 10.0, Some(30.0), Cutoff::Horizontal);
+        let cool = of_day(&rule, min, min + swing, Some(min)).unwrap();
+        let warm = of_day(&rule, min + warmer, min + swing + warmer, Some(min + warmer)).unwrap();
         prop_assert!(warm.degree_days >= cool.degree_days - 1e-9, "{cool:?} {warm:?}");
     }
 
@@ -188,8 +201,8 @@ proptest! {
     ) {
         let method = if sine { Method::SingleSine } else { Method::SingleTriangle };
         let of = |cutoff| {
-            let rule = Rule::try_new(method, 10.0, Some(30.0), cutoff).unwrap();
-            daily(&rule, min, min + swing, None).unwrap().degree_days
+            let rule = rule(method, 10.0, Some(30.0), cutoff);
+            of_day(&rule, min, min + swing, None).unwrap().degree_days
         };
         prop_assert!(of(Cutoff::Horizontal) >= of(Cutoff::Intermediate) - 1e-9);
         prop_assert!(of(Cutoff::Horizontal) >= of(Cutoff::Vertical) - 1e-9);
@@ -199,8 +212,8 @@ proptest! {
     fn any_number_at_all_gives_a_day_or_an_error_and_never_nan(
         method in any_method(), min in any::<f64>(), max in any::<f64>(), next in any::<f64>(),
     ) {
-        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        if let Ok(day) = daily(&rule, min, max, Some(next)) {
+        let rule = rule(method, 10.0, Some(30.0), Cutoff::Horizontal);
+        if let Some(day) = of_day(&rule, min, max, Some(next)) {
             prop_assert!(day.degree_days.is_finite());
         }
     }
@@ -209,12 +222,12 @@ proptest! {
     fn ontario_units_of_any_numbers_are_refused_or_finite_and_never_below_nought(
         min in prop_oneof![-90.0..100.0, any::<f64>()], swing in 0.0..60.0, warmer in 0.0..10.0,
     ) {
-        let rule = Rule::try_new(Method::OntarioUnits, 10.0, None, Cutoff::Horizontal).unwrap();
+        let rule = rule(Method::OntarioUnits, 10.0, None, Cutoff::Horizontal);
         let max: f64 = min + swing;
-        if let Ok(day) = daily(&rule, min, max, None) {
+        if let Some(day) = of_day(&rule, min, max, None) {
             prop_assert!(day.degree_days >= 0.0 && day.degree_days.is_finite());
             // A warmer night at the same highest never counts less.
-            if let Ok(warm) = daily(&rule, max.min(min + warmer), max, None) {
+            if let Some(warm) = of_day(&rule, max.min(min + warmer), max, None) {
                 prop_assert!(warm.degree_days >= day.degree_days);
             }
         }

@@ -4,6 +4,7 @@ mod golden;
 
 use agronomy::degree_days::{Cutoff, Method, Rule, by_readings};
 use agronomy::series::{Held, MS_PER_DAY};
+use agronomy::units::Celsius;
 use golden::{Row, Worst, table};
 
 /// Readings of a day; the thresholds' corners fall between two of them, hence the tolerance below.
@@ -41,10 +42,12 @@ fn the_integral_of_a_drawn_day_is_the_horizontal_cutoffs_and_the_brake_is_the_fl
     let rows = table("degree_days_synthetic.csv");
     assert_eq!(rows.len(), 336);
     for row in &rows {
-        let (base, upper) = (row.number("lower"), row.number("upper"));
+        let threshold = |column| Celsius::try_new(row.number(column)).unwrap();
+        let (base, upper) = (threshold("lower"), threshold("upper"));
+        let stop = Celsius::try_new(2.0 * upper.get() - base.get()).unwrap();
         let rule = |method, upper| Rule::try_new(method, base, upper, Cutoff::Horizontal).unwrap();
         let integral = rule(Method::Integral, Some(upper));
-        let peak = rule(Method::IntegralPeak, Some(upper)).with_stop(2.0 * upper - base).unwrap();
+        let peak = rule(Method::IntegralPeak, Some(upper)).with_stop(stop).unwrap();
         for (kind, sine, double) in kinds {
             let day = || curve(row, sine, double);
             let near = |rule: &Rule, cutoff: &str, worst: &mut Worst| {

@@ -3,10 +3,12 @@
 use agronomy::degree_days::{
     Cutoff, Dated, Day, Method, Outlook, Ratio, Rule, Season, SoFar, Sum, Target, fill,
 };
+use agronomy::units::Celsius;
 use proptest::prelude::*;
 
 fn rule(method: Method) -> Rule {
-    Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
+    let celsius = |value| Celsius::try_new(value).unwrap();
+    Rule::try_new(method, celsius(10.0), Some(celsius(30.0)), Cutoff::Horizontal).unwrap()
 }
 
 fn days() -> impl Strategy<Value = Vec<Option<f64>>> {

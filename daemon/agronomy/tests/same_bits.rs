@@ -44,8 +44,10 @@ fn every_machine_gives_these_bits() {
     // 2024-06-20T12:00:00Z.
     let noon = 1_718_884_800_000;
     let sun = position(noon, place.0, place.1);
-    let sine = Rule::try_new(Method::SingleSine, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-    let cut = Rule::try_new(Method::DoubleSine, 10.0, Some(30.0), Cutoff::Vertical).unwrap();
+    let sine =
+        Rule::try_new(Method::SingleSine, celsius(10.0), Some(celsius(30.0)), Cutoff::Horizontal).unwrap();
+    let cut =
+        Rule::try_new(Method::DoubleSine, celsius(10.0), Some(celsius(30.0)), Cutoff::Vertical).unwrap();
     let figures = [
         (
             "saturation by FAO-56 at 31.7 °C",
@@ -79,10 +81,14 @@ fn every_machine_gives_these_bits() {
             wet_bulb_globe_in_shade(celsius(31.7), percent(37.0), sea).unwrap().get(),
             0x4038069787c48df0,
         ),
-        ("single sine", daily(&sine, 7.3, 33.1, None).unwrap().degree_days, 0x402439d536fa6e5d),
+        (
+            "single sine",
+            daily(&sine, celsius(7.3), celsius(33.1), None).unwrap().degree_days,
+            0x402439d536fa6e5d,
+        ),
         (
             "double sine, vertical",
-            daily(&cut, 7.3, 33.1, Some(11.9)).unwrap().degree_days,
+            daily(&cut, celsius(7.3), celsius(33.1), Some(celsius(11.9))).unwrap().degree_days,
             0x401932b9030fc207,
         ),
         ("sun's altitude", sun.altitude_deg, 0x404f3c13a8404cbe),

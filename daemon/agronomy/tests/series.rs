@@ -44,6 +44,11 @@ fn known_day(low: f64, high: f64) -> impl Iterator<Item = Held> {
     hold(readings, 300_000, WINDOW)
 }
 
+fn rule(method: Method, base: f64, upper: f64) -> Rule {
+    let celsius = |value| Celsius::try_new(value).unwrap();
+    Rule::try_new(method, celsius(base), Some(celsius(upper)), Cutoff::Horizontal).unwrap()
+}
+
 #[test]
 fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
     // Worked out by independent code for the same curve at five-minute steps; degree days to 0.01, hours to
@@ -65,7 +70,7 @@ fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
             );
         };
         near(time_weighted_mean(day()).unwrap(), mean, 0.006);
-        let rule = Rule::try_new(Method::Integral, base, Some(upper), Cutoff::Horizontal).unwrap();
+        let rule = rule(Method::Integral, base, upper);
         near(by_readings(&rule, day()).unwrap(), integral, 0.006);
         near(ms_above(day(), 32.0) as f64 / hour, hours, 1.0 / 12.0);
         let straight = day().map(|held| Slope {
@@ -82,8 +87,8 @@ fn the_figures_of_a_known_day_are_those_worked_out_elsewhere() {
 #[test]
 fn on_a_hot_day_the_daily_methods_stray_from_the_readings_as_the_literature_says() {
     let of = |method| {
-        let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        daily(&rule, 18.0, 42.0, None).unwrap().degree_days
+        let (low, high) = (Celsius::try_new(18.0).unwrap(), Celsius::try_new(42.0).unwrap());
+        daily(&rule(method, 10.0, 30.0), low, high, None).unwrap().degree_days
     };
     // The same independent code: 14.0, 16.18 and 20.0 beside an integral of 15.26.
     assert!((of(Method::ExtremesClipped) - 14.0).abs() < 1e-9);
@@ -127,7 +132,7 @@ proptest! {
         if let Some(mean) = time_weighted_mean(held.iter().copied()) {
             prop_assert!((-10.0..45.0).contains(&mean));
             for method in [Method::Integral, Method::IntegralPeak] {
-                let rule = Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+                let rule = rule(method, 10.0, 30.0);
                 let day = by_readings(&rule, held.iter().copied()).unwrap();
                 prop_assert!((0.0..=20.0).contains(&day));
             }

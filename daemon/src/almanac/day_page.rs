@@ -93,9 +93,13 @@ impl RuleKey {
 
     /// The rule itself; `None` when its thresholds contradict each other.
     pub fn rule(self) -> Option<Rule> {
-        let upper = self.upper.map(|upper| f64::from(upper) / 100.0);
+        let celsius = |hundredths| Celsius::try_new(f64::from(hundredths) / 100.0).ok();
+        let upper = match self.upper {
+            Some(upper) => Some(celsius(upper)?),
+            None => None,
+        };
         let method = *Method::ALL.get(usize::from(self.method))?;
-        Rule::try_new(method, f64::from(self.base) / 100.0, upper, Cutoff::Horizontal).ok()
+        Rule::try_new(method, celsius(self.base)?, upper, Cutoff::Horizontal).ok()
     }
 }
 
@@ -224,6 +228,7 @@ impl DayInput {
             return None;
         }
         let (low, high) = self.day_extremes()?;
+        let (low, high) = (Celsius::try_new(low).ok()?, Celsius::try_new(high).ok()?);
         let sum = match (rule.method(), self.is_by_hand()) {
             (method, false) if method.needs_readings() => by_readings(rule, self.held(&self.day)).ok()?,
             (Method::Integral, true) => {

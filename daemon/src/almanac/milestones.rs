@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use agronomy::degree_days::{Dates, DatesError, Outlook, Rule, SoFar, Target, daily, fill};
 use agronomy::series::{COUNTS_IN_FULL_MS, MS_PER_DAY};
+use agronomy::units::Celsius;
 
 use super::day_page::DayPage;
 use crate::calendar::Day;
@@ -47,7 +48,8 @@ pub fn by_rule(rule: &Rule, pages: &BTreeMap<Day, &DayPage>, first: Day, open: D
         let held = page.measured_share * MS_PER_DAY as f64;
         let counts = page.read_by_hand || held >= COUNTS_IN_FULL_MS as f64;
         let (low, high) = page.t_min_c.zip(page.t_max_c).filter(|_| counts)?;
-        let next = pages.get(&(day + 1)).and_then(|next| next.t_min_c);
+        let (low, high) = (Celsius::try_new(low).ok()?, Celsius::try_new(high).ok()?);
+        let next = pages.get(&(day + 1)).and_then(|next| Celsius::try_new(next.t_min_c?).ok());
         daily(rule, low, high, next.or(Some(low))).ok().map(|daily| daily.degree_days)
     };
     (first..open).map(of).collect()
@@ -86,7 +88,8 @@ mod tests {
     use super::*;
 
     fn rule(method: Method) -> Rule {
-        Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
+        let celsius = |value| Celsius::try_new(value).unwrap();
+        Rule::try_new(method, celsius(10.0), Some(celsius(30.0)), Cutoff::Horizontal).unwrap()
     }
 
     fn target(low: f64, high: f64) -> Target {

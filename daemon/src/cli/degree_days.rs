@@ -4,6 +4,7 @@ use std::io::{self, Read, Write};
 use std::path::PathBuf;
 
 use agronomy::degree_days::{Cutoff, Method, Rule, StoodIn, Sum, daily};
+use agronomy::units::Celsius;
 use chrono::{Days, NaiveDate};
 use serde_json::json;
 
@@ -74,15 +75,17 @@ fn rule(args: &DegreeDaysArgs) -> Result<Rule, String> {
             args.method
         ));
     }
-    Rule::try_new(args.method, args.base, args.upper, args.cutoff).map_err(|error| error.to_string())
+    let threshold = |value| Celsius::try_new(value).map_err(|error| format!("degree-day threshold: {error}"));
+    let (base, upper) = (threshold(args.base)?, args.upper.map(threshold).transpose()?);
+    Rule::try_new(args.method, base, upper, args.cutoff).map_err(|error| error.to_string())
 }
 
 /// A day that was read and can be.
 #[derive(Clone, Copy)]
 struct Told {
     date: NaiveDate,
-    min: f64,
-    max: f64,
+    min: Celsius,
+    max: Celsius,
 }
 
 fn season<W: Write>(rule: Rule, sheet: impl Read, mut sink: Sink<W>, err: &mut impl Write) -> io::Result<u8> {
@@ -127,7 +130,8 @@ fn read<R: Read>(
         let how = if last == date { "is there twice" } else { "comes after a later day" };
         return Err(format!("{date} {how}: {last} was read before it"));
     }
-    let (min, max) = (number("min_c", rows.cell(at[1]))?, number("max_c", rows.cell(at[2]))?);
+    let celsius = |name, cell| Celsius::try_new(number(name, cell)?).map_err(|error| error.to_string());
+    let (min, max) = (celsius("min_c", rows.cell(at[1]))?, celsius("max_c", rows.cell(at[2]))?);
     // The day alone tells whether its temperatures can be.
     daily(rule, min, max, None).map_err(|error| error.to_string())?;
     Ok(Told { date, min, max })
@@ -194,7 +198,12 @@ impl Season {
         Ok(())
     }
 
-    fn count<W: Write>(&mut self, day: Told, next_min: Option<f64>, sink: &mut Sink<W>) -> io::Result<()> {
+    fn count<W: Write>(
+        &mut self,
+        day: Told,
+        next_min: Option<Celsius>,
+        sink: &mut Sink<W>,
+    ) -> io::Result<()> {
         // Both days were looked at when they were read, so this is a day; nought would only hide a mistake.
         let Ok(counted) = daily(&self.sum.rule(), day.min, day.max, next_min) else {
             return sink.row(&day.date.to_string(), None, None);

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::degree_days::{Cutoff, Method, Rule};
 use agronomy::series::Held;
+use agronomy::units::Celsius;
 use glasshour::almanac::day_page::{DayInput, DayPage, RuleKey};
 use glasshour::entry::Note;
 use serde_json::Value;
@@ -48,7 +49,8 @@ fn input(rule: RuleKey, low: f64, high: f64, by_hand: bool) -> DayInput {
 }
 
 fn sum(page: &DayPage, method: Method, lower: f64, upper: Option<f64>) -> f64 {
-    let rule = Rule::try_new(method, lower, upper, Cutoff::Horizontal).unwrap();
+    let celsius = |value| Celsius::try_new(value).unwrap();
+    let rule = Rule::try_new(method, celsius(lower), upper.map(celsius), Cutoff::Horizontal).unwrap();
     page.degree_days[&rule.to_string()].unwrap()
 }
 

@@ -3,7 +3,7 @@
 use super::curve::Curve;
 use super::method::Method;
 use super::rule::{ONTARIO_DAY, Rule};
-use crate::units::{Celsius, OutOfRange};
+use crate::units::Celsius;
 
 /// The degree days of one day.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,9 +27,6 @@ pub enum StoodIn {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum DailyError {
-    /// A temperature is none.
-    #[error(transparent)]
-    Temperature(#[from] OutOfRange),
     /// Lowest and highest are the wrong way round.
     #[error("lowest {min} °C lies above highest {max} °C")]
     Reversed {
@@ -43,7 +40,7 @@ pub enum DailyError {
     NeedsReadings(Method),
 }
 
-/// Degree days of one day from its lowest and highest and, for the double methods, the next day's lowest, °C.
+/// Degree days of one day from its lowest and highest and, for the double methods, the next day's lowest.
 ///
 /// # Equation
 ///
@@ -65,7 +62,7 @@ pub enum DailyError {
 ///
 /// # Errors
 ///
-/// [`DailyError`]: a temperature that is none (NaN too), lowest above highest, or a method that needs readings.
+/// [`DailyError`]: lowest above highest, or a method that needs readings.
 ///
 /// # Source
 ///
@@ -75,12 +72,17 @@ pub enum DailyError {
 /// (1976), Environmental Entomology 5, 388-396. Triangles and cutoffs: Zalom et al. (1983), UC Leaflet
 /// 21373. Ontario units: the form from memory; Gray, Ward & Steckel (1980), Journal of Agricultural Science,
 /// found them the better scale for bush tomatoes. Formulas from memory, results checked against published ones in `tests/degree_days.rs`.
-pub fn daily(rule: &Rule, min: f64, max: f64, next_min: Option<f64>) -> Result<Daily, DailyError> {
-    let (low, high) = (Celsius::try_new(min)?.get(), Celsius::try_new(max)?.get());
+pub fn daily(
+    rule: &Rule,
+    min: Celsius,
+    max: Celsius,
+    next_min: Option<Celsius>,
+) -> Result<Daily, DailyError> {
+    let (low, high) = (min.get(), max.get());
     if low > high {
-        return Err(DailyError::Reversed { min, max });
+        return Err(DailyError::Reversed { min: low, max: high });
     }
-    let (base, upper) = (rule.base(), rule.upper());
+    let (base, upper) = (rule.base().get(), rule.upper().map(Celsius::get));
     let mean = f64::midpoint(low, high);
     let ceiling = upper.unwrap_or(f64::INFINITY);
     let clip = |value: f64| value.min(ceiling).max(base);
@@ -94,7 +96,7 @@ pub fn daily(rule: &Rule, min: f64, max: f64, next_min: Option<f64>) -> Result<D
         Method::SingleTriangle => by_curve(Curve::Triangle, low),
         Method::DoubleSine | Method::DoubleTriangle => {
             let curve = if rule.method() == Method::DoubleSine { Curve::Sine } else { Curve::Triangle };
-            let (next, stood_in) = evening_low(low, high, next_min)?;
+            let (next, stood_in) = evening_low(low, high, next_min);
             let degree_days = f64::midpoint(by_curve(curve, low), by_curve(curve, next));
             return Ok(Daily { degree_days, stood_in });
         }
@@ -113,10 +115,12 @@ fn ontario(low: f64, high: f64) -> f64 {
 }
 
 /// The temperature to which the second half day falls.
-fn evening_low(low: f64, high: f64, next_min: Option<f64>) -> Result<(f64, Option<StoodIn>), OutOfRange> {
-    let Some(next) = next_min else { return Ok((low, Some(StoodIn::TodaysMinimum))) };
-    let next = Celsius::try_new(next)?.get();
-    Ok(if next > high { (high, Some(StoodIn::TodaysMaximum)) } else { (next, None) })
+fn evening_low(low: f64, high: f64, next_min: Option<Celsius>) -> (f64, Option<StoodIn>) {
+    match next_min.map(Celsius::get) {
+        None => (low, Some(StoodIn::TodaysMinimum)),
+        Some(next) if next > high => (high, Some(StoodIn::TodaysMaximum)),
+        Some(next) => (next, None),
+    }
 }
 
 #[cfg(test)]
@@ -124,15 +128,21 @@ mod tests {
     use super::super::Cutoff;
     use super::*;
 
+    fn day(rule: &Rule, min: f64, max: f64, next: Option<f64>) -> Result<Daily, DailyError> {
+        let celsius = |value| Celsius::try_new(value).unwrap();
+        daily(rule, celsius(min), celsius(max), next.map(celsius))
+    }
+
     fn rule(method: Method, upper: Option<f64>) -> Rule {
-        Rule::try_new(method, 10.0, upper, Cutoff::Horizontal).unwrap()
+        Rule::of_numbers(method, 10.0, upper, Cutoff::Horizontal).unwrap()
     }
 
     #[test]
     fn the_reflected_maximum_takes_off_what_is_above_the_upper_threshold() {
         // Worked by hand from Perry & Wehner's rule, base 15.5 and upper 32: 32 - (36 - 32) - 15.5 = 12.5.
-        let cucumber = Rule::try_new(Method::MaximumReflected, 15.5, Some(32.0), Cutoff::Horizontal).unwrap();
-        let of = |max| daily(&cucumber, 10.0, max, None).unwrap().degree_days;
+        let cucumber =
+            Rule::of_numbers(Method::MaximumReflected, 15.5, Some(32.0), Cutoff::Horizontal).unwrap();
+        let of = |max| day(&cucumber, 10.0, max, None).unwrap().degree_days;
         assert_eq!(of(36.0), 12.5);
         assert_eq!(of(32.0), 16.5);
         assert_eq!(of(15.0), 0.0);
@@ -142,8 +152,8 @@ mod tests {
     #[test]
     fn a_next_minimum_above_todays_maximum_is_replaced_by_it_and_told() {
         let double = rule(Method::DoubleSine, Some(30.0));
-        let odd = daily(&double, 5.0, 20.0, Some(22.0)).unwrap();
-        let even = daily(&double, 5.0, 20.0, Some(20.0)).unwrap();
+        let odd = day(&double, 5.0, 20.0, Some(22.0)).unwrap();
+        let even = day(&double, 5.0, 20.0, Some(20.0)).unwrap();
         assert_eq!(odd.stood_in, Some(StoodIn::TodaysMaximum));
         assert_eq!(even.stood_in, None);
         assert_eq!(odd.degree_days, even.degree_days);
@@ -151,8 +161,8 @@ mod tests {
 
     #[test]
     fn a_last_day_falls_back_to_its_own_minimum_and_tells() {
-        let last = daily(&rule(Method::DoubleTriangle, Some(30.0)), 5.0, 20.0, None).unwrap();
-        let single = daily(&rule(Method::SingleTriangle, Some(30.0)), 5.0, 20.0, None).unwrap();
+        let last = day(&rule(Method::DoubleTriangle, Some(30.0)), 5.0, 20.0, None).unwrap();
+        let single = day(&rule(Method::SingleTriangle, Some(30.0)), 5.0, 20.0, None).unwrap();
         assert_eq!(last.stood_in, Some(StoodIn::TodaysMinimum));
         assert_eq!(last.degree_days, single.degree_days);
     }
@@ -160,19 +170,15 @@ mod tests {
     #[test]
     fn a_single_method_does_not_look_at_the_next_day() {
         let single = rule(Method::SingleSine, Some(30.0));
-        assert_eq!(daily(&single, 5.0, 20.0, Some(f64::NAN)), daily(&single, 5.0, 20.0, None));
+        assert_eq!(day(&single, 5.0, 20.0, Some(17.0)), day(&single, 5.0, 20.0, None));
     }
 
     #[test]
     fn days_that_cannot_be_are_refused() {
         let mean = rule(Method::Mean, None);
-        assert!(matches!(daily(&mean, f64::NAN, 20.0, None), Err(DailyError::Temperature(_))));
-        assert!(matches!(daily(&mean, 5.0, f64::NAN, None), Err(DailyError::Temperature(_))));
-        assert_eq!(daily(&mean, 21.0, 20.0, None), Err(DailyError::Reversed { min: 21.0, max: 20.0 }));
-        let double = rule(Method::DoubleSine, None);
-        assert!(matches!(daily(&double, 5.0, 20.0, Some(f64::NAN)), Err(DailyError::Temperature(_))));
+        assert_eq!(day(&mean, 21.0, 20.0, None), Err(DailyError::Reversed { min: 21.0, max: 20.0 }));
         for method in [Method::Integral, Method::IntegralPeak] {
-            let refusal = daily(&rule(method, Some(30.0)), 5.0, 20.0, None);
+            let refusal = day(&rule(method, Some(30.0)), 5.0, 20.0, None);
             assert_eq!(refusal, Err(DailyError::NeedsReadings(method)));
         }
     }
@@ -181,7 +187,7 @@ mod tests {
     fn ontario_units_are_those_worked_by_hand() {
         // From the formula (from memory): 30 °C by day is 3.33 x 20 - 0.084 x 400 = 33, 14.4 °C by night is
         // 1.8 x 10 = 18, half of their sum 25.5. Either half counts nothing below its own threshold.
-        let of = |min, max| daily(&rule(Method::OntarioUnits, None), min, max, None).unwrap().degree_days;
+        let of = |min, max| day(&rule(Method::OntarioUnits, None), min, max, None).unwrap().degree_days;
         assert!((of(14.4, 30.0) - 25.5).abs() < 1e-9);
         assert!((of(4.0, 30.0) - 16.5).abs() < 1e-9);
         assert!((of(8.4, 9.0) - 3.6).abs() < 1e-9);

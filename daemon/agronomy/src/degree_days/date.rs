@@ -204,7 +204,7 @@ mod tests {
     use super::*;
 
     fn rule() -> Rule {
-        Rule::try_new(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
+        Rule::of_numbers(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
     }
 
     fn outlook(forecast: &[f64]) -> Outlook<'_> {
@@ -269,7 +269,7 @@ mod tests {
     #[test]
     fn days_or_an_outlook_that_do_not_fit_are_refused() {
         let target = Target::try_new(rule(), 50.0, 60.0).unwrap();
-        let other = Rule::try_new(Method::SingleSine, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        let other = Rule::of_numbers(Method::SingleSine, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
         let so_far = SoFar { rule: rule(), first_day: 0, days: &[] };
         let refusal = |outlook: Outlook<'_>| target.dates(&so_far, &outlook).unwrap_err();
         let unlike = target.dates(&SoFar { rule: other, ..so_far }, &outlook(&[]));

@@ -113,7 +113,7 @@ mod tests {
     use super::*;
 
     fn sum(method: Method, total: f64) -> Sum {
-        let mut sum = Sum::new(Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap());
+        let mut sum = Sum::new(Rule::of_numbers(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap());
         sum.add_day(total).unwrap();
         sum
     }

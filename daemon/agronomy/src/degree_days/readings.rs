@@ -54,10 +54,10 @@ pub enum ReadingsError {
 /// (1983), UC Leaflet 21373. The brake is the intermediate cutoff of that leaflet with a slope of its own,
 /// floored at nought: with s = 2u − b it is that cutoff. Checked in `tests/degree_days_readings.rs`.
 pub fn by_readings(rule: &Rule, segments: impl Iterator<Item = Held>) -> Result<f64, ReadingsError> {
-    let base = rule.base();
-    let upper = rule.upper().unwrap_or(Celsius::MAX.get());
+    let base = rule.base().get();
+    let upper = rule.upper().unwrap_or(Celsius::MAX).get();
     let segments = segments.filter(|held| held.value.is_finite());
-    let sum = match (rule.method(), rule.stop()) {
+    let sum = match (rule.method(), rule.stop().map(Celsius::get)) {
         (Method::Integral, _) => mean_of(segments, |value| (value.min(upper) - base).max(0.0)),
         (Method::IntegralPeak, Some(stop)) => mean_of(segments, |value| {
             let slowed = (upper - base) * (stop - value) / (stop - upper);
@@ -76,7 +76,7 @@ mod tests {
     const HOUR: i64 = 3_600_000;
 
     fn rule(method: Method) -> Rule {
-        Rule::try_new(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
+        Rule::of_numbers(method, 10.0, Some(30.0), Cutoff::Horizontal).unwrap()
     }
 
     fn hourly(values: &[f64]) -> impl Iterator<Item = Held> {
@@ -94,7 +94,7 @@ mod tests {
 
     #[test]
     fn an_integral_without_upper_threshold_has_no_ceiling() {
-        let open = Rule::try_new(Method::Integral, 10.0, None, Cutoff::Horizontal).unwrap();
+        let open = Rule::of_numbers(Method::Integral, 10.0, None, Cutoff::Horizontal).unwrap();
         assert_eq!(by_readings(&open, hourly(&[10.0, 20.0, 35.0, 20.0])), Ok(11.25));
     }
 

@@ -19,9 +19,9 @@ pub(super) const ONTARIO_DAY: f64 = 10.0;
 #[serde(try_from = "Written", into = "Written")]
 pub struct Rule {
     method: Method,
-    base: f64,
-    upper: Option<f64>,
-    stop: Option<f64>,
+    base: Celsius,
+    upper: Option<Celsius>,
+    stop: Option<Celsius>,
     cutoff: Cutoff,
 }
 
@@ -43,15 +43,16 @@ impl TryFrom<Written> for Rule {
     type Error = RuleError;
 
     fn try_from(written: Written) -> Result<Self, RuleError> {
-        let rule = Self::try_new(written.method, written.base_c, written.upper_c, written.cutoff)?;
-        written.stop_c.map_or(Ok(rule), |stop| rule.with_stop(stop))
+        let rule = Self::of_numbers(written.method, written.base_c, written.upper_c, written.cutoff)?;
+        written.stop_c.map_or(Ok(rule), |stop| rule.with_stop(Celsius::try_new(stop)?))
     }
 }
 
 impl From<Rule> for Written {
     fn from(rule: Rule) -> Self {
         let Rule { method, base, upper, stop, cutoff } = rule;
-        Self { method, base_c: base, upper_c: upper, stop_c: stop, cutoff }
+        let number = |threshold: Option<Celsius>| threshold.map(Celsius::get);
+        Self { method, base_c: base.get(), upper_c: number(upper), stop_c: number(stop), cutoff }
     }
 }
 
@@ -93,7 +94,7 @@ pub enum RuleError {
 }
 
 impl Rule {
-    /// Makes a rule from thresholds in °C.
+    /// Makes a rule from its thresholds.
     ///
     /// [`Method::Mean`] has no upper threshold: one given with it is checked and left out, so that sums by
     /// that method are alike. [`Method::IntegralPeak`] stands still 12 °C above the upper threshold unless
@@ -101,15 +102,17 @@ impl Rule {
     ///
     /// # Errors
     ///
-    /// [`RuleError`]: a threshold that is no temperature (NaN too), an upper one not above the base, one
-    /// that is missing though the method or the cutoff needs it, a cutoff the method does not offer, or
+    /// [`RuleError`]: an upper threshold not above the base, one that is missing though the method or the cutoff needs it, a cutoff the method does not offer, or
     /// thresholds of choice for Ontario units.
-    pub fn try_new(method: Method, base: f64, upper: Option<f64>, cutoff: Cutoff) -> Result<Self, RuleError> {
-        Celsius::try_new(base)?;
+    pub fn try_new(
+        method: Method,
+        base: Celsius,
+        upper: Option<Celsius>,
+        cutoff: Cutoff,
+    ) -> Result<Self, RuleError> {
         if let Some(upper) = upper {
-            Celsius::try_new(upper)?;
             if upper <= base {
-                return Err(RuleError::UpperNotAboveBase { base, upper });
+                return Err(RuleError::UpperNotAboveBase { base: base.get(), upper: upper.get() });
             }
         } else if method.needs_upper() {
             return Err(RuleError::NeedsUpper(method.as_str()));
@@ -122,29 +125,39 @@ impl Rule {
                 return Err(RuleError::NeedsUpper(cutoff.as_str()));
             }
         }
-        if method == Method::OntarioUnits && (base != ONTARIO_DAY || upper.is_some()) {
+        if method == Method::OntarioUnits && (base.get() != ONTARIO_DAY || upper.is_some()) {
             return Err(RuleError::FixedThresholds);
         }
         let upper = if method == Method::Mean { None } else { upper };
-        let stop = upper.filter(|_| method == Method::IntegralPeak).map(|upper| upper + STOP_ABOVE_UPPER);
-        if let Some(stop) = stop {
-            Celsius::try_new(stop)?;
-        }
+        let stop = upper
+            .filter(|_| method == Method::IntegralPeak)
+            .map(|upper| Celsius::try_new(upper.get() + STOP_ABOVE_UPPER))
+            .transpose()?;
         Ok(Self { method, base, upper, stop, cutoff })
     }
 
-    /// The same rule with another temperature at which `integral-peak` stands still, °C.
+    /// The same of the bare numbers of a file, °C.
+    pub(crate) fn of_numbers(
+        method: Method,
+        base_c: f64,
+        upper_c: Option<f64>,
+        cutoff: Cutoff,
+    ) -> Result<Self, RuleError> {
+        let upper = upper_c.map(Celsius::try_new).transpose()?;
+        Self::try_new(method, Celsius::try_new(base_c)?, upper, cutoff)
+    }
+
+    /// The same rule with another temperature at which `integral-peak` stands still.
     ///
     /// # Errors
     ///
-    /// [`RuleError`]: another method, no temperature (NaN too), or not above the upper threshold.
-    pub fn with_stop(self, stop: f64) -> Result<Self, RuleError> {
+    /// [`RuleError`]: another method, or a stop not above the upper threshold.
+    pub fn with_stop(self, stop: Celsius) -> Result<Self, RuleError> {
         let Some(upper) = self.upper.filter(|_| self.method == Method::IntegralPeak) else {
             return Err(RuleError::StopNotOffered(self.method));
         };
-        Celsius::try_new(stop)?;
         if stop <= upper {
-            return Err(RuleError::StopNotAboveUpper { upper, stop });
+            return Err(RuleError::StopNotAboveUpper { upper: upper.get(), stop: stop.get() });
         }
         Ok(Self { stop: Some(stop), ..self })
     }
@@ -154,18 +167,18 @@ impl Rule {
         self.method
     }
 
-    /// Below this nothing counts, °C.
-    pub const fn base(&self) -> f64 {
+    /// Below this nothing counts.
+    pub const fn base(&self) -> Celsius {
         self.base
     }
 
-    /// Above this more warmth does not help, °C.
-    pub const fn upper(&self) -> Option<f64> {
+    /// Above this more warmth does not help.
+    pub const fn upper(&self) -> Option<Celsius> {
         self.upper
     }
 
-    /// Where `integral-peak` stands still, °C; `None` for every other method.
-    pub const fn stop(&self) -> Option<f64> {
+    /// Where `integral-peak` stands still; `None` for every other method.
+    pub const fn stop(&self) -> Option<Celsius> {
         self.stop
     }
 
@@ -181,12 +194,12 @@ impl fmt::Display for Rule {
         if self.method == Method::OntarioUnits {
             return Ok(());
         }
-        write!(out, " {}", self.base)?;
+        write!(out, " {}", self.base.get())?;
         if let Some(upper) = self.upper {
-            write!(out, "/{upper}")?;
+            write!(out, "/{}", upper.get())?;
         }
         if let Some(stop) = self.stop {
-            write!(out, "/{stop}")?;
+            write!(out, "/{}", stop.get())?;
         }
         if self.cutoff != Cutoff::Horizontal {
             write!(out, " {}", self.cutoff)?;
@@ -201,7 +214,8 @@ mod tests {
 
     #[test]
     fn a_rule_is_shown_by_method_and_thresholds() {
-        let shown = |method, upper, cutoff| Rule::try_new(method, 10.0, upper, cutoff).unwrap().to_string();
+        let shown =
+            |method, upper, cutoff| Rule::of_numbers(method, 10.0, upper, cutoff).unwrap().to_string();
         assert_eq!(shown(Method::Integral, Some(30.0), Cutoff::Horizontal), "integral 10/30");
         assert_eq!(shown(Method::Mean, None, Cutoff::Horizontal), "mean 10");
         assert_eq!(shown(Method::SingleSine, Some(31.5), Cutoff::Vertical), "single-sine 10/31.5 vertical");
@@ -211,27 +225,29 @@ mod tests {
 
     #[test]
     fn rules_with_another_stop_are_other_rules() {
-        let peak = Rule::try_new(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        assert_eq!(peak.with_stop(42.0), Ok(peak));
-        assert_ne!(peak.with_stop(40.0), Ok(peak));
-        let refused = peak.with_stop(30.0);
+        let peak = Rule::of_numbers(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        assert_eq!(peak.with_stop(Celsius::try_new(42.0).unwrap()), Ok(peak));
+        assert_ne!(peak.with_stop(Celsius::try_new(40.0).unwrap()), Ok(peak));
+        let refused = peak.with_stop(Celsius::try_new(30.0).unwrap());
         assert_eq!(refused, Err(RuleError::StopNotAboveUpper { upper: 30.0, stop: 30.0 }));
-        assert!(matches!(peak.with_stop(f64::NAN), Err(RuleError::Threshold(_))));
-        let plain = Rule::try_new(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
-        assert_eq!(plain.with_stop(42.0), Err(RuleError::StopNotOffered(Method::Integral)));
+        let plain = Rule::of_numbers(Method::Integral, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        assert_eq!(
+            plain.with_stop(Celsius::try_new(42.0).unwrap()),
+            Err(RuleError::StopNotOffered(Method::Integral))
+        );
     }
 
     #[test]
     fn ontario_units_take_no_thresholds_but_their_own() {
-        let with = |base, upper| Rule::try_new(Method::OntarioUnits, base, upper, Cutoff::Horizontal);
-        assert_eq!(with(10.0, None).map(|rule| rule.base()), Ok(10.0));
+        let with = |base, upper| Rule::of_numbers(Method::OntarioUnits, base, upper, Cutoff::Horizontal);
+        assert_eq!(with(10.0, None).map(|rule| rule.base().get()), Ok(10.0));
         assert_eq!(with(7.0, None), Err(RuleError::FixedThresholds));
         assert_eq!(with(10.0, Some(30.0)), Err(RuleError::FixedThresholds));
     }
 
     #[test]
     fn a_rule_comes_back_from_a_file_as_it_was_and_a_senseless_one_is_refused() {
-        let rule = Rule::try_new(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
+        let rule = Rule::of_numbers(Method::IntegralPeak, 10.0, Some(30.0), Cutoff::Horizontal).unwrap();
         let text = serde_json::to_string(&rule).unwrap();
         assert_eq!(serde_json::from_str::<Rule>(&text).unwrap(), rule);
         for (text, why) in [
@@ -248,13 +264,14 @@ mod tests {
 
     #[test]
     fn the_mean_keeps_no_upper_threshold() {
-        let capped = Rule::try_new(Method::Mean, 10.0, Some(30.0), Cutoff::Horizontal);
-        assert_eq!(capped, Rule::try_new(Method::Mean, 10.0, None, Cutoff::Horizontal));
+        let capped = Rule::of_numbers(Method::Mean, 10.0, Some(30.0), Cutoff::Horizontal);
+        assert_eq!(capped, Rule::of_numbers(Method::Mean, 10.0, None, Cutoff::Horizontal));
     }
 
     #[test]
     fn a_rule_that_makes_no_sense_is_refused_with_its_reason() {
-        let refusal = |method, base, upper, cutoff| Rule::try_new(method, base, upper, cutoff).unwrap_err();
+        let refusal =
+            |method, base, upper, cutoff| Rule::of_numbers(method, base, upper, cutoff).unwrap_err();
         let nan = refusal(Method::Mean, f64::NAN, None, Cutoff::Horizontal);
         assert!(matches!(nan, RuleError::Threshold(_)), "{nan:?}");
         let nan = refusal(Method::SingleSine, 10.0, Some(f64::NAN), Cutoff::Horizontal);

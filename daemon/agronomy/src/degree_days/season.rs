@@ -209,7 +209,7 @@ mod tests {
     use super::*;
 
     fn rule(base: f64) -> Rule {
-        Rule::try_new(Method::Integral, base, Some(30.0), Cutoff::Horizontal).unwrap()
+        Rule::of_numbers(Method::Integral, base, Some(30.0), Cutoff::Horizontal).unwrap()
     }
 
     #[test]

@@ -128,7 +128,7 @@ mod tests {
     use super::*;
 
     fn rule(method: Method, base: f64, upper: f64) -> Rule {
-        Rule::try_new(method, base, Some(upper), Cutoff::Horizontal).unwrap()
+        Rule::of_numbers(method, base, Some(upper), Cutoff::Horizontal).unwrap()
     }
 
     #[test]

@@ -103,7 +103,7 @@ impl Gdd {
     /// [`TargetError`]: a method or model that is none, thresholds that make no rule.
     pub fn rule(&self, model: &str) -> Result<Rule, TargetError> {
         let made = |method: &str, base, upper| -> Result<Rule, TargetError> {
-            Ok(Rule::try_new(method.parse()?, base, upper, Cutoff::Horizontal)?)
+            Ok(Rule::of_numbers(method.parse()?, base, upper, Cutoff::Horizontal)?)
         };
         match model {
             "main" => made(&self.method, self.base, self.upper),
@@ -112,7 +112,7 @@ impl Gdd {
                 made(&alt.method, alt.base, alt.upper)
             }
             "ontario_units" => {
-                Ok(Rule::try_new(Method::OntarioUnits, ONTARIO_DAY, None, Cutoff::Horizontal)?)
+                Ok(Rule::of_numbers(Method::OntarioUnits, ONTARIO_DAY, None, Cutoff::Horizontal)?)
             }
             other => Err(TargetError::UnknownModel(other.to_owned())),
         }
