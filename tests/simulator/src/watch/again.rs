@@ -1,5 +1,6 @@
 //! The ledger looked at from outside: whole after a cut, the same pages when made again, and nothing told by it.
 
+use glasshour::keeper::core::Core;
 use glasshour::keeper::export::export;
 use glasshour::ledger::{Founding, Ledger};
 
@@ -64,6 +65,12 @@ pub(crate) fn rebuilt(board: &Board, now_ms: i64, counts: &mut Counts) -> Result
         Ok(core) => core,
         Err(error) => return wrong("I10", format!("the copy does not come up: {error}")),
     };
+    // The running one stands at its last event, the copy at this moment: across a midnight another day is over, and
+    // what is filled for days that do not count is filled from it too.
+    let today = |core: &Core| core.engine().site().calendar.day_of(core.engine().now_ms());
+    if today(live) != today(&core) {
+        return Ok(());
+    }
     let first =
         live.engine().pages().places.values().filter_map(|page| glasshour::calendar::day(&page.date)).min();
     if let Some(first) = first {
