@@ -20,7 +20,8 @@ pub(crate) fn rows(season: &Season) -> Markup {
 
 /// What the book says, with its method where it is not the one of the sum.
 fn book(milestone: &SeasonMilestone, season: &Season) -> String {
-    let span = format!("book: {} to {}", whole(milestone.from_dd), whole(milestone.to_dd));
+    let (from, to) = (whole(milestone.from_dd), whole(milestone.to_dd));
+    let span = if from == to { format!("book: {from}") } else { format!("book: {from} to {to}") };
     if milestone.rule == season.planting.rule { span } else { format!("{span} by {}", milestone.rule) }
 }
 
