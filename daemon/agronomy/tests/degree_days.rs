@@ -2,35 +2,14 @@
 //! published figures.
 
 mod golden;
+#[path = "golden/synthetic.rs"]
+mod synthetic;
 
 use agronomy::degree_days::{Cutoff, Daily, Method, Rule, daily};
 use agronomy::units::Celsius;
 use golden::{Row, Worst, table};
 use proptest::prelude::*;
-
-/// Columns of the synthetic table, by the names README of the tables gives them. Its floored intermediate cutoffs
-/// are in `degree_days_readings.rs`; McVicker's four cases are no method of ours.
-const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
-    ("simple_avg", Method::Mean, false, Cutoff::Horizontal),
-    ("simple_avg_mean_capped", Method::MeanCapped, true, Cutoff::Horizontal),
-    ("avg_clipped_extremes", Method::ExtremesClipped, true, Cutoff::Horizontal),
-    ("single_triangle_none", Method::SingleTriangle, false, Cutoff::Horizontal),
-    ("single_triangle_horizontal", Method::SingleTriangle, true, Cutoff::Horizontal),
-    ("single_triangle_intermediate", Method::SingleTriangle, true, Cutoff::Intermediate),
-    ("single_triangle_vertical", Method::SingleTriangle, true, Cutoff::Vertical),
-    ("double_triangle_none", Method::DoubleTriangle, false, Cutoff::Horizontal),
-    ("double_triangle_horizontal", Method::DoubleTriangle, true, Cutoff::Horizontal),
-    ("double_triangle_intermediate", Method::DoubleTriangle, true, Cutoff::Intermediate),
-    ("double_triangle_vertical", Method::DoubleTriangle, true, Cutoff::Vertical),
-    ("single_sine_none", Method::SingleSine, false, Cutoff::Horizontal),
-    ("single_sine_horizontal", Method::SingleSine, true, Cutoff::Horizontal),
-    ("single_sine_intermediate", Method::SingleSine, true, Cutoff::Intermediate),
-    ("single_sine_vertical", Method::SingleSine, true, Cutoff::Vertical),
-    ("double_sine_none", Method::DoubleSine, false, Cutoff::Horizontal),
-    ("double_sine_horizontal", Method::DoubleSine, true, Cutoff::Horizontal),
-    ("double_sine_intermediate", Method::DoubleSine, true, Cutoff::Intermediate),
-    ("double_sine_vertical", Method::DoubleSine, true, Cutoff::Vertical),
-];
+use synthetic::COLUMNS;
 
 /// A rule of bare numbers, °C.
 fn rule(method: Method, base: f64, upper: Option<f64>, cutoff: Cutoff) -> Rule {

@@ -1,16 +1,19 @@
 //! The calculators over the golden tables, as a person runs them: CSV in, CSV out.
 
 mod evaporation;
+mod sun_and_chill;
+#[path = "../../../daemon/agronomy/tests/golden/synthetic.rs"]
+mod synthetic;
 
 use std::collections::BTreeMap;
 
-use agronomy::degree_days::{Cutoff, Method};
 use agronomy::vapour::Formula;
 use glasshour::calendar;
 use glasshour::cli::air::{self, AirArgs};
 use glasshour::cli::degree_days::{self, DegreeDaysArgs};
 use glasshour::cli::heat_index::{self, HeatIndexArgs};
 use glasshour::cli::season::{self, SeasonArgs};
+use synthetic::COLUMNS;
 
 type Row = BTreeMap<String, String>;
 
@@ -157,29 +160,6 @@ fn degree_days(args: &DegreeDaysArgs, sheet: &str) -> (u8, Vec<Row>, String) {
     let exit = degree_days::run(args, sheet.as_bytes(), &mut out, &mut err).unwrap();
     (exit, rows(&String::from_utf8(out).unwrap()), String::from_utf8(err).unwrap())
 }
-
-/// Columns of the synthetic table by method and cutoff; the names are related in its README.
-const COLUMNS: [(&str, Method, bool, Cutoff); 19] = [
-    ("simple_avg", Method::Mean, false, Cutoff::Horizontal),
-    ("simple_avg_mean_capped", Method::MeanCapped, true, Cutoff::Horizontal),
-    ("avg_clipped_extremes", Method::ExtremesClipped, true, Cutoff::Horizontal),
-    ("single_triangle_none", Method::SingleTriangle, false, Cutoff::Horizontal),
-    ("single_triangle_horizontal", Method::SingleTriangle, true, Cutoff::Horizontal),
-    ("single_triangle_intermediate", Method::SingleTriangle, true, Cutoff::Intermediate),
-    ("single_triangle_vertical", Method::SingleTriangle, true, Cutoff::Vertical),
-    ("double_triangle_none", Method::DoubleTriangle, false, Cutoff::Horizontal),
-    ("double_triangle_horizontal", Method::DoubleTriangle, true, Cutoff::Horizontal),
-    ("double_triangle_intermediate", Method::DoubleTriangle, true, Cutoff::Intermediate),
-    ("double_triangle_vertical", Method::DoubleTriangle, true, Cutoff::Vertical),
-    ("single_sine_none", Method::SingleSine, false, Cutoff::Horizontal),
-    ("single_sine_horizontal", Method::SingleSine, true, Cutoff::Horizontal),
-    ("single_sine_intermediate", Method::SingleSine, true, Cutoff::Intermediate),
-    ("single_sine_vertical", Method::SingleSine, true, Cutoff::Vertical),
-    ("double_sine_none", Method::DoubleSine, false, Cutoff::Horizontal),
-    ("double_sine_horizontal", Method::DoubleSine, true, Cutoff::Horizontal),
-    ("double_sine_intermediate", Method::DoubleSine, true, Cutoff::Intermediate),
-    ("double_sine_vertical", Method::DoubleSine, true, Cutoff::Vertical),
-];
 
 /// Every day of the table is followed by one whose minimum is the table's next minimum.
 fn days_as_sheet(days: &[&Row]) -> String {

@@ -1,35 +1,11 @@
-//! The commands sun and chill over the golden tables, as a person runs them: CSV in, CSV out.
+//! The commands sun and chill over the golden tables.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use glasshour::cli::chill::{self, ChillArgs};
 use glasshour::cli::sun::{self, SunArgs};
 
-type Row = BTreeMap<String, String>;
-
-fn rows(text: &str) -> Vec<Row> {
-    let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
-    let names = reader.headers().unwrap().clone();
-    let rows = reader.records().map(|record| {
-        let record = record.unwrap();
-        names.iter().zip(&record).map(|(name, cell)| (name.to_owned(), cell.to_owned())).collect()
-    });
-    rows.collect()
-}
-
-fn table(name: &str) -> Vec<Row> {
-    let path = format!("{}/reference/{name}", env!("CARGO_MANIFEST_DIR"));
-    rows(&std::fs::read_to_string(path).unwrap())
-}
-
-fn number(row: &Row, column: &str) -> f64 {
-    row[column].parse().unwrap_or_else(|_| panic!("{column} of {row:?}"))
-}
-
-#[track_caller]
-fn close(got: f64, expected: f64, tolerance: f64, what: &str) {
-    assert!((got - expected).abs() <= tolerance, "{what}: got {got}, table says {expected} ± {tolerance}");
-}
+use super::{Row, close, number, rows, table};
 
 fn args(row: &Row, altitude_m: f64) -> SunArgs {
     SunArgs {
