@@ -17,7 +17,7 @@ use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
 use crate::entry::{Entry, Note, Step, Turn};
-use crate::ground::Ground;
+use crate::ground::{Ground, Planting};
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
 use crate::minders::book::Book;
@@ -165,6 +165,13 @@ impl Engine {
     /// The moment it stands at, UTC ms.
     pub fn now_ms(&self) -> i64 {
         self.now_ms
+    }
+
+    /// The first day of a planting that is not over, or on which it no longer stood.
+    pub(super) fn open_day(&self, planting: &Planting) -> Day {
+        let day_of = |at_ms| self.site.calendar.day_of(at_ms);
+        let today = day_of(self.now_ms);
+        planting.ended_ms.map_or(today, |ended_ms| today.min(day_of(ended_ms - 1) + 1))
     }
 
     /// When time alone may next change something, UTC ms.

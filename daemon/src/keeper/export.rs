@@ -6,12 +6,11 @@ use agronomy::degree_days;
 use serde_json::{Value, json};
 
 use super::engine::Engine;
-use super::view::open_day;
 use crate::almanac::account::{days_of, filled_days};
 use crate::almanac::day_page::{DayPage, rounded};
 use crate::almanac::pages::make;
 use crate::almanac::planting_page::PlantingPage;
-use crate::calendar::{Day, iso};
+use crate::calendar::iso;
 use crate::entry::{Step, Turn, UNDATED_BELOW_MS};
 
 /// The export of an engine: `{edition, readings, day_pages, planting_pages, notices}`.
@@ -32,18 +31,16 @@ pub fn export(engine: &Engine) -> Value {
     let mut planting_pages = Vec::new();
     for planting in &engine.ground.plantings {
         let began = engine.site.calendar.day_of(planting.from_ms);
-        let days = filled_days(&pages, &planting.id, began, open_day(engine, planting));
-        let filled: Vec<(Day, f64)> = days
-            .into_iter()
-            .filter_map(|(day, of_it)| match of_it {
-                degree_days::Day::Filled(filled) => Some((day, filled)),
-                degree_days::Day::Measured(_) | degree_days::Day::Missing => None,
-            })
-            .collect();
-        let mut total = 0.0;
+        let mut days =
+            filled_days(&pages, &planting.id, began, engine.open_day(planting)).into_iter().peekable();
+        let (mut total, mut filled) = (0.0, 0.0);
         for (day, page) in days_of(&pages, &planting.id) {
             total += page.degree_days.unwrap_or(0.0);
-            let filled = filled.iter().take_while(|(at, _)| *at <= day).map(|(_, filled)| filled).sum();
+            while let Some((_, of_it)) = days.next_if(|(at, _)| *at <= day) {
+                if let degree_days::Day::Filled(degree_days) = of_it {
+                    filled += degree_days;
+                }
+            }
             planting_pages.push(with_total(page, total, filled));
         }
     }

@@ -16,7 +16,6 @@ mod planting;
 mod season;
 mod sentence;
 
-pub(super) use planting::open_day;
 pub use season::season;
 
 /// Most entries shown.

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use agronomy::crop::Milestone;
 use agronomy::degree_days::Dated;
 
-use super::planting::open_day;
 use crate::almanac::day_page::DayPage;
 use crate::almanac::milestones::{begins_ms, by_rule, dates};
 use crate::calendar::{Day, date};
@@ -23,7 +22,7 @@ pub(super) fn milestones(
 ) -> Vec<SeasonMilestone> {
     let Some(crop) = engine.site.crop_of(planting) else { return Vec::new() };
     let day_of = |at_ms: i64| engine.site.calendar.day_of(at_ms);
-    let open = open_day(engine, planting);
+    let open = engine.open_day(planting);
     let goes_on = planting.stands_at(engine.now_ms());
     let mut milestones: Vec<SeasonMilestone> = crop
         .gdd

@@ -10,7 +10,7 @@ use crate::almanac::heat_course::worst_heat;
 use crate::almanac::lines::{self, Lines, stages};
 use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
-use crate::calendar::{Day, date};
+use crate::calendar::date;
 use crate::figure_words::{label, span_words, value_words};
 use crate::glance::{OwnGlance, PlantingGlance, State, WorstGlance};
 use crate::ground::Planting;
@@ -44,8 +44,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
     if let Some(made) = made.filter(|_| !engine.editions.renewing()) {
         pages.put(&engine.ground, &planting.place, today, Some(made));
     }
-    let account =
-        account(&pages, &planting.id, calendar.day_of(planting.from_ms), open_day(engine, planting));
+    let account = account(&pages, &planting.id, calendar.day_of(planting.from_ms), engine.open_day(planting));
     let past_line_c = air.map(|t| rounded(t - lines.severe_c, 1));
     let name = match &planting.variety {
         Some(variety) => format!("{} ‘{variety}’", capital(&plural(crop))),
@@ -105,13 +104,6 @@ fn state(past_line_c: Option<f64>) -> State {
         Some(past) if past >= -PRESSED_C => State::Pressed,
         Some(_) => State::AtEase,
     }
-}
-
-/// The first day of a planting that is not over, or on which it no longer stood.
-pub(in crate::keeper) fn open_day(engine: &Engine, planting: &Planting) -> Day {
-    let day_of = |at_ms| engine.site.calendar.day_of(at_ms);
-    let today = day_of(engine.now_ms());
-    planting.ended_ms.map_or(today, |ended_ms| today.min(day_of(ended_ms - 1) + 1))
 }
 
 /// The grower's own figures of a planting, beside what the book says.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use agronomy::degree_days;
 
 use super::milestones::milestones;
-use super::planting::{glance, open_day};
+use super::planting::glance;
 use crate::almanac::account::{days_of, filled_days};
 use crate::almanac::day_page::{DayPage, rounded};
 use crate::almanac::pages::{Pages, make};
@@ -58,7 +58,7 @@ fn days(
 ) -> Vec<SeasonDay> {
     let began = engine.site.calendar.day_of(planting.from_ms);
     let mut counted: BTreeMap<Day, degree_days::Day> =
-        filled_days(pages, &planting.id, began, open_day(engine, planting)).into_iter().collect();
+        filled_days(pages, &planting.id, began, engine.open_day(planting)).into_iter().collect();
     let made: BTreeMap<Day, &PlantingPage> = days_of(pages, &planting.id).collect();
     for (day, page) in &made {
         let stands = page.degree_days.map_or(degree_days::Day::Missing, degree_days::Day::Measured);
