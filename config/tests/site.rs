@@ -98,6 +98,7 @@ user = "glasshour"
 password_file = "/etc/glasshour/mail.password"
 from = "glasshour@garden.example"
 to = ["you@garden.example"]
+then_to = ["neighbour@garden.example"]
 [mqtt_notices]
 [mirror]
 url = "http://127.0.0.1:8086"

@@ -186,6 +186,20 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         until_ms: Option<i64>,
     },
+    /// The grower has seen a notice: pressed it on a phone, or touched the page it stands on.
+    Seen {
+        /// Which notice.
+        notice: String,
+    },
+    /// The grower wants a drill: a marked notice through every courier.
+    Drill {},
+    /// Told: what would have buzzed a phone on a day on which enough had.
+    Digest {
+        /// Which day, `YYYY-MM-DD` in civil time.
+        date: String,
+        /// A line for each step, in order.
+        lines: Vec<String>,
+    },
     /// Told: one step in the life of a notice.
     Step(Step),
     /// Told: a row of the ledger is damaged and skipped; the rest is served.
@@ -302,7 +316,8 @@ impl Note {
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::HeatWarning { .. } => "outlook",
-            Self::Reply { .. } => "reply",
+            Self::Reply { .. } | Self::Seen { .. } => "reply",
+            Self::Digest { .. } => "digest",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
             Self::Edition { .. } => "edition",
@@ -329,13 +344,16 @@ impl Note {
             Self::Hang { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
             Self::Undo { entry } => entry.to_string(),
-            Self::Reply { notice, .. } | Self::SentUnrecorded { notice, .. } => notice.clone(),
+            Self::Reply { notice, .. } | Self::Seen { notice } | Self::SentUnrecorded { notice, .. } => {
+                notice.clone()
+            }
             Self::Step(step) => step.notice.clone(),
-            Self::Letter { date } => date.clone(),
+            Self::Letter { date } | Self::Digest { date, .. } => date.clone(),
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::HeatWarning { .. }
+            | Self::Drill {}
             | Self::Remark { .. }
             | Self::Restored { .. }
             | Self::Forgotten { .. } => String::new(),
@@ -373,6 +391,7 @@ impl Note {
             self,
             Self::Step(_)
                 | Self::Letter { .. }
+                | Self::Digest { .. }
                 | Self::Edition { .. }
                 | Self::Clock { .. }
                 | Self::SentUnrecorded { .. }

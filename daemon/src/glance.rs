@@ -158,6 +158,42 @@ pub struct ProbeGlance {
     pub malformed_sample: Option<String>,
 }
 
+/// How far a notice has come on one way out of the house.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Delivered {
+    /// The courier.
+    pub courier: String,
+    /// The far end took it.
+    pub sent: bool,
+    /// It waits to be tried, or tried again.
+    pub waits: bool,
+    /// Somebody had seen it, or it was over, before its turn came.
+    pub needless: bool,
+    /// Tries that came to nothing so far.
+    pub tries: u32,
+    /// When it is tried next, UTC ms.
+    pub due_ms: Option<i64>,
+    /// Why it has not arrived, where it has not.
+    pub why: Option<String>,
+}
+
+impl Delivered {
+    /// What became of it, in words.
+    pub fn outcome(&self) -> String {
+        let why = self.why.as_deref().unwrap_or("no answer yet");
+        match (self.sent, self.waits) {
+            (true, _) => "sent, and taken by the far end".to_owned(),
+            (false, true) => format!("waits, {why}"),
+            (false, false) => format!("not sent: {why}"),
+        }
+    }
+
+    /// Whether it has not arrived though it was tried.
+    pub fn failed(&self) -> bool {
+        !self.sent && !self.needless && (!self.waits || self.tries > 0)
+    }
+}
+
 /// A notice as it stands: all its steps.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NoticeView {
@@ -185,6 +221,12 @@ pub struct NoticeView {
     pub later_until_ms: Option<i64>,
     /// What could not be delivered, and why.
     pub undelivered: Vec<String>,
+    /// Somebody has seen it, or answered it, since it last called for somebody.
+    #[serde(default)]
+    pub seen: bool,
+    /// How far its newest step has come on each way out of the house.
+    #[serde(default)]
+    pub deliveries: Vec<Delivered>,
 }
 
 /// Everything shown of the present.

@@ -156,7 +156,7 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. } | Note::Reply { .. } => return,
+            Note::Undo { .. } | Note::Reply { .. } | Note::Seen { .. } => return,
             note if note.is_told() => return,
             _ => {}
         }

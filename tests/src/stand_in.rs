@@ -54,6 +54,7 @@ pub fn step(notice: &str, number: u32, title: &str, text: &str) -> Step {
         title: title.to_owned(),
         text: text.to_owned(),
         caution: String::new(),
+        held: false,
         joined: Vec::new(),
     }
 }
@@ -61,7 +62,15 @@ pub fn step(notice: &str, number: u32, title: &str, text: &str) -> Step {
 /// A step that waits as entry `entry`, whose notice began with entry `first`; due at once, good for six hours.
 pub fn waiting(entry: i64, first: i64, step: Step) -> Waiting {
     let expires_ms = NOON_MS + glasshour::couriers::STEP_LIFE_MS;
-    Waiting { entry, errand: Errand::Step(step), first, due_ms: NOON_MS, expires_ms, tries: 0 }
+    Waiting {
+        entry,
+        errand: Errand::Step(step),
+        first,
+        due_ms: NOON_MS,
+        expires_ms,
+        tries: 0,
+        needless: None,
+    }
 }
 
 /// The outbox as the runner reads it.

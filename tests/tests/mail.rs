@@ -19,6 +19,7 @@ const LOGIN: (&str, &str) = ("grower", "basil and thyme");
 
 fn settings(server: &Smtp, protection: Protection) -> Settings {
     Settings {
+        name: "e-mail".to_owned(),
         host: "127.0.0.1".to_owned(),
         port: server.port,
         protection,

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use chrono::NaiveTime;
 
 use super::secret::{Secret, account};
-use crate::reader::Table;
+use crate::reader::{At, Table};
 
 /// The mail account.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +25,8 @@ pub struct Mail {
     pub from: String,
     /// Who gets the letter and the notices.
     pub to: Vec<String>,
+    /// Who gets a severe notice that nobody has seen for half an hour, one after the other.
+    pub then_to: Vec<String>,
 }
 
 /// How the line to the mail server is kept private.
@@ -98,7 +100,8 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
     if let Some(from) = from.as_ref().filter(|from| !is_address(from)) {
         table.fault("from", format!("from {from} is no mail address; write glasshour@garden.example"));
     }
-    for wrong in to.iter().flatten().filter(|to| !is_address(&to.value)) {
+    let then_to = table.texts("then_to").unwrap_or_default();
+    for wrong in to.iter().flatten().chain(&then_to).filter(|to| !is_address(&to.value)) {
         table.book.note(wrong.at, format!("{} is no mail address; write you@garden.example", wrong.value));
     }
     if to.as_ref().is_some_and(Vec::is_empty) {
@@ -110,8 +113,17 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
         );
         table.fault("tls", message);
     }
-    let to = to?.into_iter().map(|to| to.value).collect();
-    Some(Mail { host: host?, port, tls, user, password, from: from?, to })
+    let plain = |list: Vec<At<String>>| list.into_iter().map(|it| it.value).collect();
+    Some(Mail {
+        host: host?,
+        port,
+        tls,
+        user,
+        password,
+        from: from?,
+        to: plain(to?),
+        then_to: plain(then_to),
+    })
 }
 
 /// Enough to catch a slip, no more: the server is the judge of the rest.

@@ -21,6 +21,7 @@ mod clock;
 pub mod crops;
 pub mod degree_days;
 mod demo;
+mod drill;
 mod export;
 mod ground;
 pub mod heat_index;
@@ -60,6 +61,8 @@ enum Command {
     Note(note::NoteArgs),
     /// Says what time it is, or when a start of the board was that nobody could date.
     Clock(clock::ClockArgs),
+    /// A marked notice through every courier, and what became of it.
+    Drill(drill::DrillArgs),
     /// What stands where.
     Ground(ground::GroundArgs),
     /// A record through the same engine; day pages and notices out.
@@ -148,6 +151,7 @@ pub fn main() -> ExitCode {
         Command::Now(args) => now::run(&args, &mut out),
         Command::Note(args) => note::run(args, &mut out),
         Command::Clock(args) => clock::run(args, &mut out),
+        Command::Drill(args) => drill::run(&args, &mut out),
         Command::Ground(args) => ground::run(&args, &mut out),
         Command::Replay(args) => replay::run(&args, &mut out),
         Command::Crops(args) => told(crops::run(&args, &mut out, io::stderr())),

@@ -27,9 +27,6 @@ use super::runner::Courier;
 use crate::glance::Glance;
 use crate::keeper::event::Delivery;
 
-/// The courier's name in the outbox.
-pub const NAME: &str = "e-mail";
-
 /// How long one exchange with the server may take; shorter than a whole try, so that its own words reach the grower.
 const EXCHANGE_LIMIT: Duration = Duration::from_secs(12);
 /// When to ask again after the account was refused or the mailbox was full: somebody has to do something first, ms.
@@ -49,6 +46,8 @@ pub enum Protection {
 /// What the site file says of the mail account.
 #[derive(Clone)]
 pub struct Settings {
+    /// The courier's name in the outbox and on the page.
+    pub name: String,
     /// Name or address of the server.
     pub host: String,
     /// Its port.
@@ -91,6 +90,7 @@ pub type Write = fn(&Glance) -> (String, String, String);
 
 /// The mail courier.
 pub struct Email {
+    name: String,
     transport: AsyncSmtpTransport<Tokio1Executor>,
     encrypted: bool,
     from: Mailbox,
@@ -128,6 +128,7 @@ impl Email {
             transport = transport.credentials(Credentials::new(user.clone(), password.clone()));
         }
         Ok(Self {
+            name: settings.name.clone(),
             transport: transport.build(),
             encrypted: settings.protection != Protection::None,
             from: mailbox(&settings.from)?,
@@ -165,6 +166,10 @@ impl Email {
                 .head(waiting, step.at_ms)
                 .subject(one_line(&step.title))
                 .singlepart(SinglePart::plain(format!("{}\n\n{}", step.whole_text(), text))),
+            Errand::Digest { lines } => self
+                .head(waiting, glance.at_ms)
+                .subject("What did not buzz today")
+                .singlepart(SinglePart::plain(format!("{}\n\n{}", lines.join("\n\n"), text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)
                 .subject(one_line(&subject))
@@ -174,8 +179,8 @@ impl Email {
 }
 
 impl Courier for Email {
-    fn name(&self) -> &'static str {
-        NAME
+    fn name(&self) -> &str {
+        &self.name
     }
 
     fn needs_the_time(&self) -> bool {
@@ -262,6 +267,7 @@ mod tests {
 
     fn settings() -> Settings {
         Settings {
+            name: "e-mail".to_owned(),
             host: "mail.garden.example".to_owned(),
             port: 587,
             protection: Protection::StartTls,

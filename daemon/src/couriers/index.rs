@@ -5,8 +5,9 @@
 
 use std::collections::BTreeMap;
 
-use super::outbox::{Errand, Waiting};
-use crate::entry::{Entry, Note};
+use super::outbox::{self, Errand, Waiting};
+use super::route::rises;
+use crate::entry::{Entry, Note, Turn};
 
 /// A row as the outbox holds it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,6 +27,12 @@ pub struct Row {
 pub struct Index {
     seen: i64,
     first: BTreeMap<String, i64>,
+    /// Every step of each notice.
+    steps: BTreeMap<String, Vec<i64>>,
+    /// The entry that says last that somebody has seen a notice.
+    seen_at: BTreeMap<String, i64>,
+    /// The entry that closed it.
+    closed_at: BTreeMap<String, i64>,
     errands: BTreeMap<i64, Errand>,
 }
 
@@ -42,9 +49,15 @@ impl Index {
             match note {
                 Note::Step(step) => {
                     self.first.entry(step.notice.clone()).or_insert(id);
+                    self.steps.entry(step.notice.clone()).or_default().push(id);
+                    if step.turn == Turn::Closed {
+                        self.closed_at.insert(step.notice.clone(), id);
+                    }
                     self.errands.insert(id, Errand::Step(step));
                 }
                 Note::Letter { date } => _ = self.errands.insert(id, Errand::Letter { date }),
+                Note::Digest { lines, .. } => _ = self.errands.insert(id, Errand::Digest { lines }),
+                Note::Reply { notice, .. } | Note::Seen { notice } => _ = self.seen_at.insert(notice, id),
                 _ => {}
             }
         }
@@ -64,12 +77,54 @@ impl Index {
                 due_ms: row.due_ms,
                 expires_ms: row.expires_ms,
                 tries: row.tries,
+                needless: None,
             })
         });
         let waiting: Vec<Waiting> = waiting.collect();
         let rows: std::collections::BTreeSet<i64> = rows.iter().map(|row| row.entry).collect();
         self.errands.retain(|entry, _| rows.contains(entry));
         waiting
+    }
+
+    /// For a courier by which only that goes which nobody has seen: what was seen or closed since is needless, and so is
+    /// the end of a notice whose beginning never went this way (`told` knows). A newer step of a notice does not put
+    /// off the hour at which somebody else must be told.
+    ///
+    /// # Errors
+    ///
+    /// When `told` cannot say.
+    pub fn only_unseen<E>(
+        &self,
+        waiting: &mut [Waiting],
+        mut told: impl FnMut(i64) -> Result<bool, E>,
+    ) -> Result<(), E> {
+        let mut earliest: BTreeMap<String, i64> = BTreeMap::new();
+        for row in waiting.iter_mut() {
+            let Errand::Step(step) = &row.errand else { continue };
+            let later = |of: &BTreeMap<String, i64>| of.get(&step.notice).is_some_and(|at| *at > row.entry);
+            if rises(step.turn) {
+                row.needless = if later(&self.seen_at) {
+                    Some(outbox::SEEN)
+                } else {
+                    later(&self.closed_at).then_some(outbox::OVER)
+                };
+            } else {
+                let mut began = false;
+                for entry in self.steps.get(&step.notice).into_iter().flatten().filter(|it| **it < row.entry)
+                {
+                    began |= told(*entry)?;
+                }
+                row.needless = (!began).then_some(outbox::OVER);
+            }
+            if row.needless.is_none() {
+                let due = earliest.entry(step.notice.clone()).or_insert(row.due_ms);
+                *due = row.due_ms.min(*due);
+            }
+        }
+        for row in waiting.iter_mut().filter(|row| row.needless.is_none() && row.tries == 0) {
+            row.due_ms = earliest.get(row.errand.thread()).copied().unwrap_or(row.due_ms);
+        }
+        Ok(())
     }
 }
 
@@ -95,6 +150,7 @@ mod tests {
             title: "Net on".to_owned(),
             text: String::new(),
             caution: String::new(),
+            held: false,
             joined: Vec::new(),
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }

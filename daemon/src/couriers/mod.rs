@@ -10,12 +10,14 @@
 //! - [`shelf`] reads the rows in the ledger; [`index`] says which step a row is about.
 //! - [`email`] and [`notice_topic`] are the couriers.
 //! - [`letter`] says when the morning letter is due.
+//! - [`route`] says which step goes by which courier, and when.
 
 pub mod email;
 pub mod index;
 pub mod letter;
 pub mod notice_topic;
 pub mod outbox;
+pub mod route;
 pub mod runner;
 pub mod shelf;
 

@@ -21,6 +21,10 @@ const LONGEST_PAUSE_MS: i64 = 30 * 60_000;
 pub const EXPIRED: &str = "expired";
 /// Why a step was not sent: a newer one of the same notice says more.
 pub const COLLAPSED: &str = "a newer step took its place";
+/// Why a step did not go to the next person: somebody has seen it.
+pub const SEEN: &str = "somebody has seen it";
+/// Why a step did not go to the next person: it was over before, or they were never told that it began.
+pub const OVER: &str = "it was over before its turn came";
 
 /// What is to be carried.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +36,11 @@ pub enum Errand {
         /// Which day.
         date: String,
     },
+    /// What would have buzzed a phone on a day on which enough had.
+    Digest {
+        /// A line for each step.
+        lines: Vec<String>,
+    },
 }
 
 impl Errand {
@@ -40,6 +49,7 @@ impl Errand {
         match self {
             Self::Step(step) => &step.notice,
             Self::Letter { .. } => "",
+            Self::Digest { .. } => "digest",
         }
     }
 
@@ -47,7 +57,7 @@ impl Errand {
     fn urgency(&self) -> Option<Severity> {
         match self {
             Self::Step(step) => Some(step.severity),
-            Self::Letter { .. } => None,
+            Self::Letter { .. } | Self::Digest { .. } => None,
         }
     }
 }
@@ -67,6 +77,8 @@ pub struct Waiting {
     pub expires_ms: i64,
     /// Tries that came to nothing so far.
     pub tries: u32,
+    /// Why it need not be carried any more, where it need not.
+    pub needless: Option<&'static str>,
 }
 
 /// What to do now.
@@ -95,6 +107,8 @@ pub fn plan(rows: &[Waiting], now_ms: i64, trusted: bool) -> Plan {
     for row in rows {
         if trusted && row.expires_ms <= now_ms {
             plan.drop.push((row.entry, EXPIRED));
+        } else if let Some(why) = row.needless {
+            plan.drop.push((row.entry, why));
         } else if newest.get(row.errand.thread()) != Some(&row.entry) {
             plan.drop.push((row.entry, COLLAPSED));
         } else {
@@ -171,13 +185,14 @@ mod tests {
             title: "Open the far door".to_owned(),
             text: "The house is at 36.1.".to_owned(),
             caution: String::new(),
+            held: false,
             joined: Vec::new(),
         })
     }
 
     fn row(entry: i64, notice: &str, severity: Severity, due_ms: i64) -> Waiting {
         let errand = step(notice, entry as u32, severity);
-        Waiting { entry, errand, first: entry, due_ms, expires_ms: 6 * HOUR, tries: 0 }
+        Waiting { entry, errand, first: entry, due_ms, expires_ms: 6 * HOUR, tries: 0, needless: None }
     }
 
     fn later(after_ms: Option<i64>) -> Delivery {

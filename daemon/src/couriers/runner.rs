@@ -26,7 +26,7 @@ const LONGEST_SLEEP: Duration = Duration::from_secs(60);
 /// A way out of the house.
 pub trait Courier: Send {
     /// Its name in the outbox and on the page.
-    fn name(&self) -> &'static str;
+    fn name(&self) -> &str;
 
     /// Whether it can do nothing while the clock may be wrong: certificates are valid for a time.
     fn needs_the_time(&self) -> bool;
@@ -167,7 +167,7 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
         }
         rows.retain(|row| match &row.errand {
             Errand::Step(step) => lent.iter().all(|it| it.step.notice != step.notice),
-            Errand::Letter { .. } => true,
+            Errand::Letter { .. } | Errand::Digest { .. } => true,
         });
         for it in lent {
             let Some((_, due_ms, tries)) = it.waits_for.iter().find(|it| it.0 == self.courier.name()) else {
@@ -180,6 +180,7 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
                 due_ms: *due_ms,
                 expires_ms: i64::MAX,
                 tries: *tries,
+                needless: None,
             });
         }
         Ok(rows)

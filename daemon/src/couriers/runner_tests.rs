@@ -115,9 +115,18 @@ fn waiting(entry: i64, expires_ms: i64) -> Waiting {
         title: "Open the far door".to_owned(),
         text: "The house is at 36.1.".to_owned(),
         caution: String::new(),
+        held: false,
         joined: Vec::new(),
     };
-    Waiting { entry, errand: Errand::Step(step), first: entry, due_ms: 0, expires_ms, tries: 0 }
+    Waiting {
+        entry,
+        errand: Errand::Step(step),
+        first: entry,
+        due_ms: 0,
+        expires_ms,
+        tries: 0,
+        needless: None,
+    }
 }
 
 /// The runner with the test in the keeper's chair.

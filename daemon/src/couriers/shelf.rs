@@ -12,12 +12,19 @@ use crate::ledger::{LedgerError, OutboxRow, OutboxState, Reader, TriedRow};
 pub struct Shelf {
     reader: Reader,
     index: Index,
+    /// Only what nobody has seen goes by this courier.
+    unseen_only: bool,
 }
 
 impl Shelf {
     /// Over this reader; nothing is read yet.
     pub fn new(reader: Reader) -> Self {
-        Self { reader, index: Index::default() }
+        Self { reader, index: Index::default(), unseen_only: false }
+    }
+
+    /// The shelf of a courier by which only that goes which nobody has seen.
+    pub fn of_unseen(reader: Reader) -> Self {
+        Self { unseen_only: true, ..Self::new(reader) }
     }
 
     fn rows(&mut self, courier: &str) -> Result<Vec<Waiting>, LedgerError> {
@@ -28,7 +35,15 @@ impl Shelf {
             expires_ms: row.expires_ms,
             tries: row.tries,
         });
-        Ok(self.index.waiting(&rows.collect::<Vec<_>>()))
+        let mut waiting = self.index.waiting(&rows.collect::<Vec<_>>());
+        if self.unseen_only {
+            let told = |entry| -> Result<bool, LedgerError> {
+                let rows = self.reader.deliveries(entry)?;
+                Ok(rows.iter().any(|row| row.courier == courier && row.state == OutboxState::Sent))
+            };
+            self.index.only_unseen(&mut waiting, told)?;
+        }
+        Ok(waiting)
     }
 }
 
@@ -45,12 +60,17 @@ pub fn tried(row: &OutboxRow, delivery: &Delivery, now_ms: i64) -> TriedRow {
         outbox::Row::Waits { due_ms, tries } => (OutboxState::Waiting, due_ms, tries),
         outbox::Row::Dropped => (dropped(delivery), row.due_ms, row.tries),
     };
-    TriedRow { step: row.step, courier: row.courier.clone(), due_ms, tries, state }
+    let why = match delivery {
+        Delivery::Sent => None,
+        Delivery::Later { why, .. } | Delivery::Never { why } => Some(why.clone()),
+    };
+    TriedRow { step: row.step, courier: row.courier.clone(), due_ms, tries, state, why }
 }
 
 fn dropped(delivery: &Delivery) -> OutboxState {
     match delivery {
         Delivery::Never { why } if why == outbox::EXPIRED => OutboxState::Expired,
+        Delivery::Never { why } if why == outbox::SEEN || why == outbox::OVER => OutboxState::NotNeeded,
         _ => OutboxState::GivenUp,
     }
 }
@@ -77,6 +97,7 @@ mod tests {
             title: "Net on".to_owned(),
             text: String::new(),
             caution: String::new(),
+            held: false,
             joined: Vec::new(),
         };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }

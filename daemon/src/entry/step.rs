@@ -41,6 +41,9 @@ pub struct Step {
     pub severity: Severity,
     /// Whether this step may buzz a phone.
     pub push: bool,
+    /// It would have buzzed, but too much had buzzed that day already: it goes into the evening's digest.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub held: bool,
     /// Minders whose pushing words are said inside this step; in a last step, those whose words go on standing.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub joined: Vec<String>,

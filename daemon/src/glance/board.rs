@@ -95,6 +95,9 @@ pub struct BoardGlance {
     /// The slowest write since the start of the program, when any took long: s, UTC ms.
     #[serde(default)]
     pub slow_write: Option<(i64, i64)>,
+    /// Since when a notice that should have buzzed has reached nobody, though every way was tried, UTC ms.
+    #[serde(default)]
+    pub nobody_told_ms: Option<i64>,
 }
 
 /// What is to be said of the clock besides its voucher.

@@ -86,8 +86,8 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             unused(ground, &undone.note)
         }
         Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
-        Note::Reply { .. } => Ok(()),
-        Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. } => {
+        Note::Reply { .. } | Note::Seen { .. } | Note::Drill {} => Ok(()),
+        Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }
         Note::Edition { .. } => Err("editions are told, not noted".to_owned()),
@@ -354,6 +354,7 @@ mod tests {
             title: String::new(),
             text: String::new(),
             caution: String::new(),
+            held: false,
             joined: Vec::new(),
         };
         assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("told, not noted"));

@@ -5,6 +5,8 @@
 //! still watched, nothing is acknowledged, and the next attempt commits all of it.
 
 mod dating;
+mod deliveries;
+mod digest;
 mod pending;
 mod remake;
 mod turned_up;
@@ -13,9 +15,7 @@ mod watch;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use agronomy::crop::Severity;
-use chrono::NaiveTime;
-
+use self::deliveries::StepEntries;
 use self::pending::Pending;
 use self::unrecorded::Lent;
 use self::watch::Watch;
@@ -23,11 +23,11 @@ use super::earlier::Earlier;
 use super::engine::Engine;
 use super::event::NotNoted;
 use super::grading::{Circumstances, FUTURE_MS, grade, stamp};
-use crate::couriers::STEP_LIFE_MS;
 use crate::couriers::letter::due;
+pub use crate::couriers::route::Route;
 use crate::entry::{Entry, Note, Step};
 use crate::ground;
-use crate::ledger::{Ledger, NO_EXPIRY_MS, NewNote, Queued, StepRef};
+use crate::ledger::{Ledger, NewNote, Queued, StepRef};
 use crate::reading::{Heard, Reading};
 
 /// A moment, as the clock gives it.
@@ -50,19 +50,6 @@ pub struct Message {
     pub arrived_ms: i64,
 }
 
-/// Which steps go by a courier.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Route {
-    /// The courier's name.
-    pub courier: String,
-    /// Only steps that may buzz a phone.
-    pub pushes_only: bool,
-    /// Civil hours in which only severe steps go: from, to.
-    pub quiet: Option<(u32, u32)>,
-    /// When the morning letter goes by it, civil time.
-    pub letter_at: Option<NaiveTime>,
-}
-
 /// The engine with its ledger.
 pub struct Core {
     engine: Engine,
@@ -81,11 +68,14 @@ pub struct Core {
     watch: Option<Watch>,
     /// Steps told from memory.
     lent: Lent,
+    /// Which entries are steps of which notice.
+    step_entries: StepEntries,
 }
 
 impl Core {
     /// Joins an engine that stands at the ledger's state with its ledger.
     pub fn new(engine: Engine, ledger: Ledger, boot: i64, seq: i64, routes: Vec<Route>) -> Self {
+        let step_entries = StepEntries::of(engine.entries());
         Self {
             engine,
             ledger,
@@ -98,6 +88,7 @@ impl Core {
             senders_clocks: BTreeMap::new(),
             watch: None,
             lent: Lent::new(boot),
+            step_entries,
         }
     }
 
@@ -128,6 +119,7 @@ impl Core {
 
     /// Goes on with an engine that was brought to the ledger's state anew, with its newest batch.
     pub(super) fn stand_at(&mut self, engine: Engine, seq: i64) {
+        self.step_entries = StepEntries::of(engine.entries());
         (self.engine, self.seq, self.last_letter, self.watch) = (engine, seq, None, None);
     }
 
@@ -237,26 +229,16 @@ impl Core {
                 self.last_letter = Some(date);
             }
         }
+        self.write_digest(moment.wall_ms, civil_offset_s);
     }
 
     fn routes_of(&self, step: &Step, index: usize) -> Vec<Queued> {
         let calendar = &self.engine.site().calendar;
-        self.routes
-            .iter()
-            .filter(|route| step.push || !route.pushes_only)
-            .map(|route| {
-                let hour = calendar.civil_hour_of(step.at_ms);
-                let wait_h = route
-                    .quiet
-                    .filter(|_| step.severity < Severity::Severe)
-                    .map_or(0.0, |(from, to)| quiet_left(hour, f64::from(from), f64::from(to)));
-                let due_ms = step.at_ms + (wait_h * 3_600_000.0) as i64;
-                // While nobody knows the time, no hour is quiet and no step is old.
-                let (due_ms, expires_ms) =
-                    if step.is_undated() { (0, NO_EXPIRY_MS) } else { (due_ms, due_ms + STEP_LIFE_MS) };
-                Queued { step: StepRef::Note(index), courier: route.courier.clone(), due_ms, expires_ms }
-            })
-            .collect()
+        let queued = |route: &Route| {
+            let (due_ms, expires_ms) = route.when(step, calendar)?;
+            Some(Queued { step: StepRef::Note(index), courier: route.courier.clone(), due_ms, expires_ms })
+        };
+        self.routes.iter().filter_map(queued).collect()
     }
 
     /// Notes something, durably, with everything that waits. What the minders say to it waits for the next
@@ -275,7 +257,7 @@ impl Core {
         self.advance(moment);
         let from_ms = from_ms.unwrap_or(moment.wall_ms);
         ground::check(self.engine.ground(), &self.engine.site().book, &note, from_ms, moment.wall_ms)?;
-        if let Note::Reply { notice, .. } = &note {
+        if let Note::Reply { notice, .. } | Note::Seen { notice } = &note {
             self.engine.knows_notice(notice)?;
         }
         let new = NewNote { at_ms: moment.wall_ms, from_ms, note: note.clone() };
@@ -289,14 +271,6 @@ impl Core {
         Ok(id)
     }
 
-    /// The notice an entry of the ledger is a step of.
-    pub fn notice_of(&self, step: i64) -> Option<String> {
-        self.ledger.entries_after(step - 1).ok()?.into_iter().find_map(|entry| match entry.note {
-            Note::Step(told) if entry.id == step => Some(told.notice),
-            _ => None,
-        })
-    }
-
     /// Days that closed since the last look join what waits.
     fn gather_pages(&mut self) {
         for (place, day) in self.engine.take_closed() {
@@ -304,10 +278,4 @@ impl Core {
             self.pending.pages.insert((place, day), made);
         }
     }
-}
-
-/// Hours until quiet ends, 0 outside it.
-fn quiet_left(hour: f64, from: f64, to: f64) -> f64 {
-    let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
-    if inside { (to - hour).rem_euclid(24.0) } else { 0.0 }
 }

@@ -129,6 +129,11 @@ impl Engine {
         &self.entries
     }
 
+    /// The ids of the notices that are open.
+    pub(super) fn open_notices(&self) -> impl Iterator<Item = &str> {
+        self.book.open().map(|(_, _, open)| open.id.as_str())
+    }
+
     /// Every step told, in order.
     pub(super) fn told(&self) -> &[Step] {
         &self.told

@@ -6,9 +6,14 @@ use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::ground::Hang;
+use crate::minders::book::{Telling, counts};
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::ProbeNow;
-use crate::minders::{dome, night, silent, teller};
+use crate::minders::{dome, drill, night, silent, teller};
+
+/// Most steps of a day that are not severe and buzz a phone; what is more goes into the evening's digest (own choice: a
+/// phone that buzzes more often than that is put away).
+const MOST_PUSHES: usize = 6;
 
 impl Engine {
     /// Lets every minder look at the present moment.
@@ -41,14 +46,23 @@ impl Engine {
             wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
         }
         verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
-        let steps = teller::tell(&mut book, self.now_ms(), &date(today), verdicts);
-        let answers = book.wake(self.now_ms());
-        wake = wake.min(self.next_clock_moment(today)).min(answers.unwrap_or(i64::MAX));
+        verdicts.push(drill::judge(&self.ground.entries, &calendar, self.now_ms()));
+        let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
+        let steps = teller::tell(&mut book, now, verdicts);
+        let asked = [book.wake(self.now_ms()), drill::wake(&self.ground.entries, self.now_ms())];
+        wake = asked.into_iter().flatten().fold(wake.min(self.next_clock_moment(today)), i64::min);
         self.book = book;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());
         self.set_wake(wake);
         steps
+    }
+
+    /// How many more steps that are not severe may buzz a phone on a day.
+    fn pushes_left(&self, today: Day) -> usize {
+        let start = self.site.calendar.start_of(today);
+        let told = self.told.iter().rev().take_while(|step| step.at_ms >= start);
+        MOST_PUSHES.saturating_sub(told.filter(|step| counts(step)).count())
     }
 
     /// The next moment at which the clock alone matters: 05:00 (a day of heat), 08:00 and 21:00 of civil time (the nights), and

@@ -5,8 +5,9 @@ use agronomy::quantity::Quantity;
 use super::engine::Engine;
 use super::export::gather;
 use crate::clock::trust::span;
-use crate::entry::{Entry, Reply, Step, Turn};
-use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
+use crate::couriers::route::rises;
+use crate::entry::{Entry, Note, Reply, Step, Turn};
+use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
 
 mod board;
@@ -30,8 +31,8 @@ pub struct Shell {
     pub board: BoardGlance,
     /// Payloads that could not be read: probe, count, the last.
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
-    /// What could not be delivered: notice, courier and reason.
-    pub undelivered: Vec<(String, String)>,
+    /// How far each notice has come on each way.
+    pub deliveries: std::collections::BTreeMap<String, Vec<Delivered>>,
     /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
     pub senders_clocks: std::collections::BTreeMap<String, Option<i64>>,
 }
@@ -58,6 +59,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
     closed_lately.reverse();
     let probes = probes(engine, shell);
     let sentence = sentence::sentence(engine, &open, &places, &probes);
+    let nobody_told_ms = nobody_told(&open);
     Glance {
         at_ms: now_ms,
         site: engine.site.name.clone(),
@@ -74,9 +76,21 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
             damaged: board::damaged(&engine.entries, calendar),
             restored: board::restored(&engine.entries, calendar, now_ms),
+            nobody_told_ms,
             ..shell.board.clone()
         },
     }
+}
+
+/// Since when a notice that should have buzzed has reached nobody, though every way was tried.
+fn nobody_told(open: &[NoticeView]) -> Option<i64> {
+    let lost = |notice: &&NoticeView| {
+        let ways: Vec<_> = notice.deliveries.iter().filter(|it| !it.needless).collect();
+        notice.pushed && !ways.is_empty() && ways.iter().all(|it| it.failed())
+    };
+    let pushed =
+        |notice: &NoticeView| notice.steps.iter().rev().find(|step| step.push).map(|step| step.at_ms);
+    open.iter().filter(lost).filter_map(pushed).min()
 }
 
 fn entries(engine: &Engine) -> Vec<Entry> {
@@ -105,9 +119,15 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
+        seen: false,
+        deliveries: shell.deliveries.get(&first.notice).cloned().unwrap_or_default(),
     };
     let mut answered = None;
+    let called = steps.iter().filter(|step| rises(step.turn)).map(|step| step.at_ms).max();
     for entry in &engine.entries {
+        let seen =
+            matches!(&entry.note, Note::Seen { notice } | Note::Reply { notice, .. } if *notice == view.id);
+        view.seen |= seen && Some(entry.at_ms) >= called;
         if let Some(reply) = Reply::of(entry).filter(|reply| reply.notice == view.id) {
             answered = Some(reply);
         }
@@ -117,8 +137,9 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     let answered = open.map_or(answered, |open| open.answer.clone());
     view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);
     view.later_until_ms = answered.and_then(|reply| reply.until_ms);
-    let refused = shell.undelivered.iter().filter(|(notice, _)| *notice == view.id);
-    view.undelivered = refused.map(|(_, why)| why.clone()).collect();
+    let failed = view.deliveries.iter().filter(|it| it.failed());
+    let why = |it: &Delivered| format!("{}: {}", it.courier, it.why.as_deref().unwrap_or("not taken"));
+    view.undelivered = failed.map(why).collect();
     Some(view)
 }
 

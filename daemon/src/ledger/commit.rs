@@ -63,6 +63,8 @@ pub enum OutboxState {
     Expired = 3,
     /// It waited in a ledger that was restored or moved to another board: it may have been sent there.
     LeftUnsent = 4,
+    /// Somebody had seen it, or it was over, before its turn came.
+    NotNeeded = 5,
 }
 
 impl OutboxState {
@@ -73,6 +75,7 @@ impl OutboxState {
             1 => Self::Sent,
             3 => Self::Expired,
             4 => Self::LeftUnsent,
+            5 => Self::NotNeeded,
             _ => Self::GivenUp,
         }
     }
@@ -91,6 +94,8 @@ pub struct TriedRow {
     pub tries: u32,
     /// How far it has come.
     pub state: OutboxState,
+    /// Why it was not sent, where it was not.
+    pub why: Option<String>,
 }
 
 /// A reckoned page of one day.
@@ -379,8 +384,10 @@ fn write_outbox(conn: &Connection, commit: &Commit<'_>, entries: &[i64]) -> Resu
         conn.execute(sql, (step, &queued.courier, queued.due_ms, queued.expires_ms))?;
     }
     for tried in commit.tried {
-        let sql = "UPDATE outbox SET due_ms = ?3, tries = ?4, state = ?5 WHERE step = ?1 AND courier = ?2";
-        conn.execute(sql, (tried.step, &tried.courier, tried.due_ms, tried.tries, tried.state as u8))?;
+        let sql = "UPDATE outbox SET due_ms = ?3, tries = ?4, state = ?5, why = ?6
+            WHERE step = ?1 AND courier = ?2";
+        let TriedRow { step, courier, due_ms, tries, state, why } = tried;
+        conn.execute(sql, (step, courier, due_ms, tries, *state as u8, why))?;
     }
     Ok(())
 }

@@ -136,6 +136,7 @@ questions! {
     entries_after(id: i64) -> Vec<Entry>;
     /// See [`View::outbox`].
     outbox() -> Vec<OutboxRow>;
+    deliveries(step: i64) -> Vec<OutboxRow>;
     /// See [`View::pages`].
     pages(edition: &str) -> Vec<Page>;
     /// See [`View::editions`].

@@ -22,6 +22,8 @@ pub struct OutboxRow {
     pub tries: u32,
     /// How far it has come.
     pub state: OutboxState,
+    /// Why it was not sent, where it was not.
+    pub why: Option<String>,
 }
 
 /// A reckoned page of one day, as kept.
@@ -33,6 +35,18 @@ pub struct Page {
     pub day: i64,
     /// JSON.
     pub body: String,
+}
+
+fn outbox_row(row: &Row<'_>) -> rusqlite::Result<OutboxRow> {
+    Ok(OutboxRow {
+        step: row.get(0)?,
+        courier: row.get(1)?,
+        due_ms: row.get(2)?,
+        expires_ms: row.get(3)?,
+        tries: row.get(4)?,
+        state: OutboxState::from_code(row.get(5)?),
+        why: row.get(6)?,
+    })
 }
 
 /// An entry out of a row of all its columns, once its checksum is found to fit; else what is wrong with it.
@@ -98,20 +112,22 @@ impl View<'_> {
     ///
     /// When the storage refuses.
     pub fn outbox(&self) -> Result<Vec<OutboxRow>, LedgerError> {
-        let sql = "SELECT step, courier, due_ms, expires_ms, tries, state FROM outbox WHERE state = 0
+        let sql = "SELECT step, courier, due_ms, expires_ms, tries, state, why FROM outbox WHERE state = 0
             ORDER BY step, courier";
         let mut statement = self.conn.prepare(sql)?;
-        let row = |row: &Row<'_>| {
-            Ok(OutboxRow {
-                step: row.get(0)?,
-                courier: row.get(1)?,
-                due_ms: row.get(2)?,
-                expires_ms: row.get(3)?,
-                tries: row.get(4)?,
-                state: OutboxState::from_code(row.get(5)?),
-            })
-        };
-        Ok(statement.query_map([], row)?.collect::<Result<_, _>>()?)
+        Ok(statement.query_map([], outbox_row)?.collect::<Result<_, _>>()?)
+    }
+
+    /// Every delivery of one step, finished or not.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn deliveries(&self, step: i64) -> Result<Vec<OutboxRow>, LedgerError> {
+        let sql = "SELECT step, courier, due_ms, expires_ms, tries, state, why FROM outbox WHERE step = ?1
+            ORDER BY courier";
+        let mut statement = self.conn.prepare(sql)?;
+        Ok(statement.query_map([step], outbox_row)?.collect::<Result<_, _>>()?)
     }
 
     /// The pages of one edition, by subject and day.

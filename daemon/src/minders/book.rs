@@ -8,6 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
 
+use super::drill::DRILL;
 use super::word::Word;
 use crate::entry::{Reply, Step, Turn};
 
@@ -23,8 +24,12 @@ pub struct Open {
     pub steps: u32,
     /// How bad.
     pub severity: Severity,
-    /// Whether any step pushed.
+    /// Whether any step buzzed a phone.
     pub pushed: bool,
+    /// Whether any step buzzed, or would have on another day.
+    pub wanted: bool,
+    /// The worst it was.
+    pub worst: Severity,
     /// Which planting it is about.
     pub planting: Option<String>,
     /// When it opened, UTC ms.
@@ -47,6 +52,8 @@ impl Open {
         self.steps = step.number;
         self.severity = step.severity;
         self.pushed |= step.push;
+        self.wanted |= step.push || step.held;
+        self.worst = self.worst.max(step.severity);
         self.joined.extend(step.joined.iter().cloned());
         if matches!(step.turn, Turn::Eased | Turn::Again) {
             self.settled_ms = step.at_ms;
@@ -56,6 +63,22 @@ impl Open {
 }
 
 type Key = (String, String);
+
+/// When something is told, and how much may still buzz that day.
+#[derive(Clone, Copy, Debug)]
+pub struct Telling<'a> {
+    /// The moment, UTC ms.
+    pub at_ms: i64,
+    /// Its day, `YYYY-MM-DD`: a new notice's id begins with it.
+    pub date: &'a str,
+    /// How many more steps that are not severe may buzz a phone today.
+    pub left: usize,
+}
+
+/// Whether a step counts against what may buzz in a day.
+pub fn counts(step: &Step) -> bool {
+    step.push && step.severity < Severity::Severe && step.minder != DRILL
+}
 
 /// The open notices, and how many ids each day, place and minder has used.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -128,12 +151,12 @@ impl Book {
     /// `joined`: minders whose pushing words stand inside this one.
     pub fn tell(
         &mut self,
-        at_ms: i64,
-        date: &str,
+        Telling { at_ms, date, left }: &mut Telling<'_>,
         (place, minder): (&str, &'static str),
         word: Word,
         joined: &[&'static str],
     ) -> Option<Step> {
+        let at_ms = *at_ms;
         let key = (place.to_owned(), minder.to_owned());
         let (turn, push) = match self.open.get(&key) {
             None => (Turn::Opened, word.push && !self.said.contains(&key)),
@@ -143,6 +166,9 @@ impl Book {
             Some(open) => (open.id.clone(), open.steps + 1),
             None => (self.new_id(format!("{date}.{place}.{minder}")), 1),
         };
+        let counts = push && word.severity < Severity::Severe && minder != DRILL;
+        let held = counts && *left == 0;
+        *left -= usize::from(counts && !held);
         let step = Step {
             notice: id,
             number,
@@ -152,7 +178,8 @@ impl Book {
             at_ms,
             turn,
             severity: word.severity,
-            push,
+            push: push && !held,
+            held,
             joined: joined.iter().map(|minder| (*minder).to_owned()).collect(),
             title: word.title,
             text: if turn == Turn::Again { format!("It still stands. {}", word.text) } else { word.text },
@@ -188,8 +215,9 @@ impl Book {
             at_ms,
             turn: Turn::Closed,
             severity: open.severity,
-            // An all-clear goes where the alarm went.
-            push: open.pushed,
+            // An all-clear goes where the alarm went, when it was serious.
+            push: open.pushed && open.worst >= Severity::Severe,
+            held: false,
             joined: handed,
             title,
             text,
@@ -206,6 +234,8 @@ fn new(id: String, step: &Step, said: bool) -> Open {
         steps: 0,
         severity: step.severity,
         pushed: said,
+        wanted: said,
+        worst: step.severity,
         planting: step.planting.clone(),
         opened_ms: step.at_ms,
         joined: BTreeSet::new(),
@@ -222,14 +252,14 @@ fn next(open: &Open, at_ms: i64, word: &Word, joined: &[&'static str]) -> Option
     // "Later" holds back all but what became severe meanwhile.
     let muted = put_off && (word.severity < Severity::Severe || word.severity <= open.severity);
     let push = wants && !muted;
-    if word.severity > open.severity || (push && (!open.pushed || joins)) {
+    if word.severity > open.severity || (push && (!open.wanted || joins)) {
         return Some((Turn::Worsened, push));
     }
     if word.severity < open.severity {
         return Some((Turn::Eased, word.push && !muted));
     }
     let over = open.answered_until_ms().is_some_and(|until| at_ms >= until);
-    (over && (open.pushed || word.push)).then_some((Turn::Again, true))
+    (over && (open.wanted || word.push)).then_some((Turn::Again, true))
 }
 
 #[cfg(test)]

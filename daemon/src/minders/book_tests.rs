@@ -26,6 +26,10 @@ fn pots(push: bool) -> Verdict {
     Verdict::word("pots", "house", Word { text, ..word(Severity::Moderate, push, true) })
 }
 
+fn telling(at: i64, left: usize) -> Telling<'static> {
+    Telling { at_ms: at * MINUTE, date: "2031-07-02", left }
+}
+
 fn clear(minder: &'static str) -> Verdict {
     Verdict::clear(minder, "house", "Over.", "House: over.")
 }
@@ -42,7 +46,7 @@ fn life(replies: &[(i64, Option<i64>)], said: Vec<(i64, Vec<Verdict>)>) -> Vec<S
             given.push(reply.clone());
             book.answer(reply);
         }
-        told.extend(tell(&mut book, at * MINUTE, "2031-07-02", verdicts));
+        told.extend(tell(&mut book, telling(at, 6), verdicts));
         let again = Book::of(told.iter(), given.iter().cloned());
         assert_eq!(again.open, book.open, "after {at} min");
         assert_eq!(again.used, book.used, "after {at} min");
@@ -111,7 +115,7 @@ fn pots_that_run_empty_in_the_heat_are_said_inside_the_heat_notice_and_once() {
             (10, HEAT, Turn::Worsened, true),
             (60, HEAT, Turn::Closed, true),
             (60, "pots", Turn::Opened, false),
-            (80, "pots", Turn::Closed, true),
+            (80, "pots", Turn::Closed, false),
         ]
     );
     assert!(steps[1].text.ends_with("36.1 °C. About empty at 15:00."), "{}", steps[1].text);
@@ -164,4 +168,27 @@ fn a_second_notice_of_a_day_gets_a_number() {
     let stem = "2031-07-02.house.too-hot";
     let (second, third) = (format!("{stem}~2"), format!("{stem}~3"));
     assert_eq!(ids, [stem, stem, &second, &second, &third]);
+}
+
+#[test]
+fn what_buzzes_too_often_in_a_day_is_held_for_the_digest_but_nothing_severe() {
+    let mut book = Book::default();
+    let places = ["a", "b", "c"];
+    let moderate = places.map(|place| Verdict::word("pots", place, word(Severity::Moderate, true, false)));
+    let steps = tell(&mut book, telling(0, 2), moderate.to_vec());
+    let told: Vec<_> = steps.iter().map(|step| (step.push, step.held)).collect();
+    assert_eq!(told, [(true, false), (true, false), (false, true)]);
+    // Held is as good as told: it does not come again each minute.
+    assert_eq!(tell(&mut book, telling(1, 0), moderate.to_vec()), []);
+    let severe = tell(&mut book, telling(2, 0), vec![heat(Severity::Severe)]);
+    assert!(severe[0].push && !severe[0].held);
+}
+
+#[test]
+fn an_all_clear_buzzes_only_where_it_was_serious() {
+    let moderate = life(&[], vec![(0, vec![pots(true)]), (10, vec![clear("pots")])]);
+    assert_eq!(turns(&moderate)[1], (10, "pots", Turn::Closed, false));
+    let severity = |at| if at < 5 { Severity::Severe } else { Severity::Moderate };
+    let said = (0..10).map(|at| (at, vec![heat(severity(at))])).chain([(10, vec![clear(HEAT)])]).collect();
+    assert_eq!(turns(&life(&[], said)).last(), Some(&(10, HEAT, Turn::Closed, true)));
 }

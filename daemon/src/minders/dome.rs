@@ -113,7 +113,7 @@ const AFTER: &str = "Water steadily, no flood; take off scorched fruit, not leav
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::minders::book::Book;
+    use crate::minders::book::{Book, Telling};
     use crate::minders::teller::tell;
 
     fn warning() -> Vec<Entry> {
@@ -133,7 +133,7 @@ mod tests {
         let mut book = Book::default();
         let mut told = |date: &str, hour: i64| {
             let verdict = judge(&warning(), &calendar, at(date, hour));
-            tell(&mut book, at(date, hour), date, vec![verdict]).pop()
+            tell(&mut book, Telling { at_ms: at(date, hour), date, left: 6 }, vec![verdict]).pop()
         };
         let opened = told("2026-07-13", 9).unwrap();
         assert!(opened.text.contains("pick everything pickable"), "{}", opened.text);

@@ -6,6 +6,7 @@
 pub mod air;
 pub mod book;
 pub mod dome;
+pub mod drill;
 pub mod heat;
 pub mod ladder;
 pub mod night;

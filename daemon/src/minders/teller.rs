@@ -8,13 +8,14 @@ use std::collections::BTreeMap;
 
 use agronomy::crop::Severity;
 
-use super::book::Book;
+use super::book::{Book, Telling};
 use super::heat::TOO_HOT;
 use super::word::{Says, Verdict, Word};
 use crate::entry::Step;
 
-/// Tells what changed at a moment. `date` is the day's, `YYYY-MM-DD`; a new notice's id begins with it.
-pub fn tell(book: &mut Book, at_ms: i64, date: &str, verdicts: Vec<Verdict>) -> Vec<Step> {
+/// Tells what changed at a moment.
+pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Vec<Step> {
+    let at_ms = now.at_ms;
     let mut inside = gather(book, &verdicts);
     let mut steps = Vec::new();
     for Verdict { minder, place, says } in verdicts {
@@ -38,7 +39,7 @@ pub fn tell(book: &mut Book, at_ms: i64, date: &str, verdicts: Vec<Verdict>) -> 
                 let pushing: Vec<_> =
                     joined.iter().filter(|(_, it)| it.push).map(|(minder, _)| *minder).collect();
                 let word = with(word, &joined);
-                book.tell(at_ms, date, key, word, &pushing)
+                book.tell(&mut now, key, word, &pushing)
             }
         };
         steps.extend(step);

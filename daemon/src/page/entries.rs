@@ -92,6 +92,9 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Reply { on_it, .. } => {
             (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
         }
+        Note::Seen { .. } => ("Seen".to_owned(), String::new()),
+        Note::Drill {} => ("Asked for a drill".to_owned(), String::new()),
+        Note::Digest { lines, .. } => ("What did not buzz that day".to_owned(), lines.join(" ")),
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
@@ -115,7 +118,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !note.is_told() && !matches!(note, Note::Undo { .. } | Note::Reply { .. })
+    !note.is_told() && !matches!(note, Note::Undo { .. } | Note::Reply { .. } | Note::Drill {})
 }
 
 /// How many plants, in words.

@@ -232,11 +232,14 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
             title: title.to_owned(),
             text: text.to_owned(),
             caution: String::new(),
+            held: false,
             joined: Vec::new(),
         }],
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
+        seen: false,
+        deliveries: Vec::new(),
     }
 }
 

@@ -199,12 +199,15 @@ pub(crate) fn heard_warning(fields: &Fields) -> Filled {
     Ok((Note::HeatWarning { from, to, about_c, said_by: text(fields, "said_by").map(str::to_owned) }, None))
 }
 
-/// "on it", or "later" and for how long.
+/// "on it", "later" and for how long, or only that it was seen.
 pub(crate) fn reply(fields: &Fields, glance: &Glance) -> Filled {
     let notice = required(fields, "notice", "Which notice?")?.to_owned();
     let answer = text(fields, "answer");
     if answer == Some("on-it") {
         return Ok((Note::Reply { notice, on_it: true, until_ms: None }, None));
+    }
+    if answer == Some("seen") {
+        return Ok((Note::Seen { notice }, None));
     }
     let later = match answer {
         Some("later") => Some(Later::HalfHour),

@@ -101,10 +101,15 @@ pub(crate) fn page(view: View, glance: &Glance, did: Did, lintel: &Lintel, main:
     }
 }
 
-/// The banner that stands on every page while nothing can be stored.
+/// The banners that stand on every page: while nothing can be stored, while no courier gets through.
 fn refusal(glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     html! {
+        @if let Some(since) = glance.board.nobody_told_ms {
+            div.banner role="alert" {
+                p { strong { "Nobody has been told since " (civil.when(since, glance.at_ms)) "." } " No courier got through; each notice says why." }
+            }
+        }
         @if let Some((why, since)) = &glance.board.storage_refused {
             div.banner role="alert" {
                 p { strong { "Nothing can be stored since " (civil.when(*since, glance.at_ms)) ": " (why) "." } }

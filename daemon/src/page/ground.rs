@@ -59,6 +59,7 @@ pub(crate) fn view(glance: &Glance, crops: &[(String, String)], taps: &Taps, did
         (hang(glance))
         (add_place(glance))
         (end(glance))
+        (super::drill::section(glance))
         (lately(glance))
     };
     page(View::Ground, glance, did, &lintel, &main)

@@ -13,6 +13,7 @@ mod cautions;
 mod cloth;
 mod day;
 mod diary;
+mod drill;
 mod entries;
 mod figures;
 mod forms;

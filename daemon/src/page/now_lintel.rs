@@ -1,5 +1,6 @@
 //! What hangs in the lintel of Now: the answers, the first figures, each crop's state, the other notices.
 
+use agronomy::crop::Severity;
 use maud::{Markup, html};
 
 use super::figures::{Civil, span, tenth};
@@ -36,7 +37,10 @@ fn main_notice(glance: &Glance) -> Option<&NoticeView> {
 
 fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
+    // A severe notice that nobody has seen goes to the next person: a touch on the page it stands on tells that it was.
+    let unseen = (notice.severity >= Severity::Severe && !notice.seen).then_some(notice.id.as_str());
     html! {
+        @if let Some(notice) = unseen { span hidden data-unseen=(notice) {} }
         @if let Some(since) = notice.on_it_ms {
             p.done { "on it since " (civil.when(since, glance.at_ms)) }
         } @else {

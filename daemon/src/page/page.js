@@ -77,6 +77,16 @@
     wanted = event.data;
     refresh();
   });
+  // Who touches the page has seen what it shows; a page that merely lies open has not.
+  const seen = () => {
+    for (const mark of document.querySelectorAll("[data-unseen]")) {
+      const notice = mark.dataset.unseen;
+      mark.remove();
+      fetch("/reply", { method: "POST", redirect: "manual", body: new URLSearchParams({ notice, answer: "seen" }) })
+        .catch(() => {});
+    }
+  };
+  for (const touch of ["pointerdown", "keydown"]) document.addEventListener(touch, seen, { passive: true });
   // "This phone's time" is the time at which it is sent, not the time at which the page was made.
   document.addEventListener("submit", (event) => {
     for (const field of event.target.querySelectorAll("input[data-now]")) field.value = Date.now();

@@ -88,6 +88,7 @@ pub fn router(
         .route("/letter", get(letter_page))
         .route("/heard-warning", post(heard_form))
         .route("/reply", post(reply_form))
+        .route("/drill", post(drill_form))
         .route("/undo", post(undo_form))
         .route("/live", get(live::live))
         .route("/api/now", get(interface::now))
@@ -194,6 +195,10 @@ async fn heard_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields
 async fn reply_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
     let glance = shared.handle.now();
     store(&shared, &glance, forms::reply(&fields, &glance), "/").await
+}
+
+async fn drill_form(State(shared): State<Arc<Shared>>) -> Response {
+    store(&shared, &shared.handle.now(), Ok((Note::Drill {}, None)), "/ground").await
 }
 
 async fn clock_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {

@@ -1,5 +1,6 @@
 //! The whole service put together: every part opened, named, started and joined.
 
+mod post;
 pub mod settings;
 
 use std::net::SocketAddr;
@@ -12,9 +13,10 @@ use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
+use self::post::Post;
 use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
-use crate::couriers::{email, notice_topic, runner};
+use crate::couriers::{notice_topic, runner};
 use crate::entry::Note;
 use crate::keeper::core::{Core, Moment};
 use crate::keeper::handle::Handle;
@@ -122,7 +124,8 @@ pub async fn start(
     let crops: Vec<(String, String)> = crops.map(|crop| (crop.key.clone(), crop.name.clone())).collect();
     let boot = opened.boot;
     let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
-    let readers = [outbox(&opened.core)?, outbox(&opened.core)?, outbox(&opened.core)?];
+    let readers = [outbox(&opened.core)?, outbox(&opened.core)?];
+    let post = Post::open(file, &opened.core)?;
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
     let setup = Setup {
@@ -149,6 +152,7 @@ pub async fn start(
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
+    post.start(&handle, &clock, &epoch, &mut tasks)?;
     couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
@@ -223,19 +227,12 @@ fn couriers(
     file: &config::site::Site,
     handle: &Handle,
     clock: &Arc<dyn Clock>,
-    readers: [crate::ledger::Reader; 3],
+    readers: [crate::ledger::Reader; 2],
     boot: i64,
     epoch: &str,
     tasks: &mut Tasks,
 ) -> Result<(), String> {
-    let [for_mail, for_mqtt, for_mirror] = readers;
-    if let Some(settings) = settings::mail(file)? {
-        let courier =
-            email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter_text)
-                .map_err(|error| error.to_string())?;
-        let (handle, clock) = (handle.clone(), Arc::clone(clock));
-        tasks.spawn("e-mail", |stop| runner::run(courier, Shelf::new(for_mail), handle, clock, stop));
-    }
+    let [for_mqtt, for_mirror] = readers;
     if let Some(settings) = settings::notices(file)? {
         let (courier, connection) = notice_topic::open(settings, epoch.to_owned());
         let (handle, clock) = (handle.clone(), Arc::clone(clock));

@@ -13,6 +13,7 @@ use config::position::Position;
 use config::site::{MailTls, Payload, Secret, StampFormat, Topic};
 
 use crate::calendar::Calendar;
+use crate::couriers::route::UNSEEN_MS;
 use crate::couriers::{email, notice_topic};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
@@ -201,14 +202,16 @@ pub fn notices(site: &config::site::Site) -> Result<Option<notice_topic::Setting
     }))
 }
 
-/// The e-mail courier's settings.
+/// The e-mail couriers' settings: of the one that tells the grower, and of those that tell the next persons when nobody
+/// has seen what is severe. None where no mail is set up.
 ///
 /// # Errors
 ///
 /// When its password cannot be read.
-pub fn mail(site: &config::site::Site) -> Result<Option<email::Settings>, String> {
-    let Some(mail) = &site.mail else { return Ok(None) };
-    Ok(Some(email::Settings {
+pub fn mail(site: &config::site::Site) -> Result<Vec<email::Settings>, String> {
+    let Some(mail) = &site.mail else { return Ok(Vec::new()) };
+    let first = email::Settings {
+        name: EMAIL.to_owned(),
         host: mail.host.clone(),
         port: mail.port,
         protection: match mail.tls {
@@ -220,7 +223,19 @@ pub fn mail(site: &config::site::Site) -> Result<Option<email::Settings>, String
         authority: None,
         from: mail.from.clone(),
         to: mail.to.clone(),
-    }))
+    };
+    let next = |(number, to): (usize, &String)| email::Settings {
+        name: next_name(number),
+        to: vec![to.clone()],
+        ..first.clone()
+    };
+    let then: Vec<_> = mail.then_to.iter().enumerate().map(next).collect();
+    Ok(std::iter::once(first).chain(then).collect())
+}
+
+/// The name of the courier that tells the next person but `number`.
+fn next_name(number: usize) -> String {
+    format!("{EMAIL} {}", number + 2)
 }
 
 /// The mirror's settings.
@@ -252,10 +267,18 @@ pub fn routes(site: &config::site::Site) -> Vec<Route> {
             pushes_only: true,
             quiet,
             letter_at: Some(site.letter.at),
+            unseen_ms: None,
         });
+        let then = site.mail.iter().flat_map(|mail| 0..mail.then_to.len());
+        routes.extend(then.map(|number| Route {
+            courier: next_name(number),
+            pushes_only: true,
+            unseen_ms: Some((number as i64 + 1) * UNSEEN_MS),
+            ..Route::default()
+        }));
     }
     if site.mqtt_notices.is_some() && site.broker.is_some() {
-        routes.push(Route { courier: MQTT.to_owned(), pushes_only: false, quiet: None, letter_at: None });
+        routes.push(Route { courier: MQTT.to_owned(), ..Route::default() });
     }
     routes
 }

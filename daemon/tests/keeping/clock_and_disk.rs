@@ -359,7 +359,13 @@ async fn s6_with_a_disk_that_refuses_heat_is_told_from_memory_and_stored_once_th
     let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let boot = ledger.begin_boot(HOUR, Some((june() - HOUR, "the time service"))).unwrap();
     let now = Moment { wall_ms: june(), mono_ms: HOUR, trusted: true };
-    let route = Route { courier: "notice topic".into(), pushes_only: true, quiet: None, letter_at: None };
+    let route = Route {
+        courier: "notice topic".into(),
+        pushes_only: true,
+        quiet: None,
+        letter_at: None,
+        unseen_ms: None,
+    };
     let core = Core::start(site(), ledger, boot, now, vec![route]).unwrap();
     let bench = Bench::on(core, boot, Machine::at(june(), true));
     let ballast = bench.fill_up(&disk).await;

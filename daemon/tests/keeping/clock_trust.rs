@@ -164,8 +164,13 @@ fn c1_heat_is_told_before_trust_without_any_clock_time_and_goes_to_every_courier
     drop(again(folder.path(), &tomato_house(), june()));
     let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let boot = ledger.begin_boot(0, None).unwrap();
-    let routes =
-        vec![Route { courier: "e-mail".into(), pushes_only: true, quiet: Some((0, 23)), letter_at: None }];
+    let routes = vec![Route {
+        courier: "e-mail".into(),
+        pushes_only: true,
+        quiet: Some((0, 23)),
+        letter_at: None,
+        unseen_ms: None,
+    }];
     let mut core = Core::start(site(), ledger, boot, untrusted(0), routes).unwrap();
     for minute in 0..30 {
         hear_bare(&mut core, minute, 43.0);
@@ -236,7 +241,13 @@ fn c3_a_step_of_a_boot_that_never_learned_the_time_is_no_news_at_the_next_start(
     drop(again(folder.path(), &tomato_house(), june()));
     let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let boot = ledger.begin_boot(0, None).unwrap();
-    let routes = vec![Route { courier: "e-mail".into(), pushes_only: true, quiet: None, letter_at: None }];
+    let routes = vec![Route {
+        courier: "e-mail".into(),
+        pushes_only: true,
+        quiet: None,
+        letter_at: None,
+        unseen_ms: None,
+    }];
     let mut core = Core::start(site(), ledger, boot, untrusted(0), routes).unwrap();
     speak(&mut core);
     assert_eq!(core.ledger().outbox().unwrap().len(), 1);
@@ -342,7 +353,13 @@ fn c4_what_a_word_that_was_taken_back_left_holds_up_nothing() {
     let mut ledger = Ledger::open(folder.path(), &founding()).unwrap();
     let boot = ledger.begin_boot(0, Some((june() + HOUR, "test"))).unwrap();
     let at_six = chrono::NaiveTime::from_hms_opt(6, 0, 0);
-    let route = Route { courier: "e-mail".into(), pushes_only: false, quiet: None, letter_at: at_six };
+    let route = Route {
+        courier: "e-mail".into(),
+        pushes_only: false,
+        quiet: None,
+        letter_at: at_six,
+        ..Route::default()
+    };
     let mut core = Core::start(site(), ledger, boot, moment(june() + HOUR), vec![route]).unwrap();
     let wrong = june() + 365 * DAY;
     live_in_the_wrong_year(&mut core, wrong);

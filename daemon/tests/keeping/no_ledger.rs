@@ -10,7 +10,7 @@ use super::garden::*;
 const MARK: &str = "Not recorded.";
 
 fn route(courier: &str) -> Route {
-    Route { courier: courier.to_owned(), pushes_only: true, quiet: None, letter_at: None }
+    Route { courier: courier.to_owned(), pushes_only: true, quiet: None, letter_at: None, unseen_ms: None }
 }
 
 /// A house that was at 43 °C for half an hour, with its step told and not stored.

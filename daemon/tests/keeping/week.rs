@@ -31,6 +31,7 @@ pub(crate) fn open(folder: &Path, site: Site, at_ms: i64) -> Core {
         pushes_only: false,
         quiet: None,
         letter_at: chrono::NaiveTime::from_hms_opt(6, 0, 0),
+        unseen_ms: None,
     };
     Core::start(site, ledger, boot, moment(at_ms), vec![everything]).unwrap()
 }

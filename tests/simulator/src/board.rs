@@ -103,6 +103,7 @@ impl Board {
             pushes_only: mail,
             quiet: mail.then_some((22, 6)),
             letter_at: mail.then(|| chrono::NaiveTime::from_hms_opt(6, 0, 0)).flatten(),
+            unseen_ms: None,
         };
         vec![route(NAMES[0], true), route(NAMES[1], false)]
     }

@@ -6,7 +6,7 @@ use super::{Core, Moment};
 use crate::almanac::pages::Made;
 use crate::calendar::Day;
 use crate::couriers::letter::LETTER_LIFE_MS;
-use crate::entry::{Note, Step};
+use crate::entry::{Entry, Note, Step};
 use crate::ledger::{Commit, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
 use crate::reading::Reading;
 
@@ -19,6 +19,8 @@ pub(super) struct Pending {
     pub(super) pages: BTreeMap<(String, Day), Option<Made>>,
     pub(super) tried: Vec<TriedRow>,
     pub(super) mirrored: BTreeMap<String, i64>,
+    /// A digest to be written, and when it was made up, UTC ms.
+    pub(super) digest: Option<(i64, Note)>,
     /// Letters to be written: courier, day.
     pub(super) letters: Vec<(String, String)>,
     /// That another edition came into service.
@@ -37,6 +39,7 @@ impl Core {
             && pending.tried.is_empty()
             && pending.pages.is_empty()
             && pending.letters.is_empty()
+            && pending.digest.is_none()
             && pending.mirrored.is_empty())
             || !pending.editions.is_empty()
             || self.engine.editions().due(false).is_some()
@@ -44,7 +47,10 @@ impl Core {
 
     /// Whether a notice step waits, which is worth a commit of its own.
     pub fn is_urgent(&self) -> bool {
-        !self.pending.steps.is_empty() || !self.pending.tried.is_empty() || !self.pending.letters.is_empty()
+        !self.pending.steps.is_empty()
+            || !self.pending.tried.is_empty()
+            || !self.pending.letters.is_empty()
+            || self.pending.digest.is_some()
     }
 
     /// How many readings wait.
@@ -92,6 +98,18 @@ impl Core {
             queue.push(Queued { step, courier: courier.clone(), due_ms: at_ms, expires_ms });
             all.push(NewNote { at_ms, from_ms: at_ms, note: Note::Letter { date: date.clone() } });
         }
+        let digest_at = all.len();
+        if let Some((at_ms, note)) = &self.pending.digest {
+            let expires_ms = at_ms + LETTER_LIFE_MS;
+            let pushing = self.routes.iter().filter(|route| route.pushes_only && route.unseen_ms.is_none());
+            queue.extend(pushing.map(|route| Queued {
+                step: StepRef::Note(digest_at),
+                courier: route.courier.clone(),
+                due_ms: *at_ms,
+                expires_ms,
+            }));
+            all.push(NewNote { at_ms: *at_ms, from_ms: *at_ms, note: note.clone() });
+        }
         let edition_note = self.edition_note();
         let at_ms = self.engine.now_ms();
         all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
@@ -122,7 +140,14 @@ impl Core {
         commit.cursors = &mirror;
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
-        self.lent.stored(&self.pending.steps, done.entries.get(first_step..).unwrap_or_default());
+        let stored = done.entries.get(first_step..).unwrap_or_default();
+        self.lent.stored(&self.pending.steps, stored);
+        for (step, entry) in self.pending.steps.iter().zip(stored) {
+            self.step_entries.take(step, *entry);
+        }
+        if let (Some((at_ms, note)), Some(id)) = (self.pending.digest.take(), done.entries.get(digest_at)) {
+            self.engine.learn(Entry { id: *id, at_ms, from_ms: at_ms, note });
+        }
         self.pending = Pending::default();
         if let Some(note) = edition_note {
             self.engine.editions.noted(&note, at_ms);

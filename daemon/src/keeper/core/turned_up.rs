@@ -13,13 +13,14 @@ impl Core {
     /// When the ledger cannot be read.
     pub fn forget_what_turned_up(&mut self) -> Result<(), LedgerError> {
         self.forget_readings_that_turned_up()?;
-        let Pending { steps, letters, tried, .. } = &mut self.pending;
-        if steps.is_empty() && letters.is_empty() {
+        let Pending { steps, letters, tried, digest, .. } = &mut self.pending;
+        if steps.is_empty() && letters.is_empty() && digest.is_none() {
             return Ok(());
         }
         for entry in self.ledger.entries()? {
             match entry.note {
                 Note::Step(told) => {
+                    self.step_entries.take(&told, entry.id);
                     let before = steps.len();
                     steps.retain(|step| (&step.notice, step.number) != (&told.notice, told.number));
                     if steps.len() < before {
@@ -31,8 +32,12 @@ impl Core {
                             due_ms,
                             tries: 1,
                             state,
+                            why: None,
                         }));
                     }
+                }
+                Note::Digest { .. } => {
+                    digest.take_if(|(at_ms, note)| *at_ms == entry.at_ms && *note == entry.note);
                 }
                 Note::Letter { date: written } => letters.retain(|(_, date)| *date != written),
                 _ => {}

@@ -135,11 +135,5 @@ impl Keeper {
         if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
             tracing::warn!(step, %courier, %why, "not delivered");
         }
-        if let Some(notice) = self.setup.core.notice_of(step) {
-            self.shell.undelivered.retain(|(of, why)| *of != notice || !why.starts_with(courier));
-            if let Delivery::Never { why } | Delivery::Later { why, .. } = delivery {
-                self.shell.undelivered.push((notice, format!("{courier}: {why}")));
-            }
-        }
     }
 }

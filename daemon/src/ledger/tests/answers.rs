@@ -46,7 +46,8 @@ fn one_commit_brings_readings_notes_outbox_cursor_page_and_state_together() {
 
     let row = &reader.outbox().unwrap()[0];
     assert_eq!((row.step, row.courier.as_str(), row.due_ms, row.tries), (2, "mail", 5, 0));
-    let tried = |state| TriedRow { step: 2, courier: "mail".to_owned(), due_ms: 6, tries: 1, state };
+    let tried =
+        |state| TriedRow { step: 2, courier: "mail".to_owned(), due_ms: 6, tries: 1, state, why: None };
     ledger.commit(&Commit { tried: &[tried(OutboxState::Waiting)], ..Commit::empty(boot, JUNE, 0) }).unwrap();
     assert_eq!(reader.outbox().unwrap()[0].due_ms, 6);
     let sent = ledger

@@ -1,0 +1,40 @@
+//! The drill: a marked notice through every courier, so that somebody has tried whether word arrives before it matters.
+
+use agronomy::crop::Severity;
+
+use super::word::{Verdict, Word};
+use crate::calendar::Calendar;
+use crate::entry::{Entry, Note};
+
+/// The name of the minder.
+pub const DRILL: &str = "drill";
+/// How long a drill stands if nobody answers it, ms.
+const STANDS_MS: i64 = 30 * 60_000;
+
+/// Judges at a moment: a drill stands for half an hour after it was asked for.
+pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
+    let asked = entries.iter().rev().find(|entry| matches!(entry.note, Note::Drill {}));
+    let Some(asked) = asked.filter(|entry| now_ms < entry.at_ms + STANDS_MS) else {
+        return Verdict::clear(DRILL, "", "The drill is over.", "Nothing was wrong.");
+    };
+    let word = Word {
+        planting: None,
+        severity: Severity::Minor,
+        push: true,
+        joins_heat: false,
+        title: "Drill: did this come?".to_owned(),
+        text: format!(
+            "This is a drill, asked for at {}. Nothing is wrong in the garden. Answer “on it”, and the page says that \
+             it came.",
+            calendar.clock(asked.at_ms)
+        ),
+        caution: "",
+    };
+    Verdict::word(DRILL, "", word)
+}
+
+/// When a drill that stands is over, UTC ms.
+pub fn wake(entries: &[Entry], now_ms: i64) -> Option<i64> {
+    let over = |entry: &Entry| matches!(entry.note, Note::Drill {}).then_some(entry.at_ms + STANDS_MS);
+    entries.iter().rev().find_map(over).filter(|over| *over > now_ms)
+}

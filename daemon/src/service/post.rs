@@ -1,0 +1,46 @@
+//! Mail: to the grower at once, and to others when nobody has seen what is severe.
+
+use std::sync::Arc;
+
+use crate::clock::Clock;
+use crate::couriers::shelf::Shelf;
+use crate::couriers::{email, runner};
+use crate::keeper::core::Core;
+use crate::keeper::handle::Handle;
+use crate::page;
+use crate::service::settings;
+use crate::supervise::Tasks;
+
+/// Every address mail goes to, each with its own view of the outbox.
+pub(super) struct Post {
+    ways: Vec<(email::Settings, Shelf)>,
+}
+
+impl Post {
+    pub(super) fn open(file: &config::site::Site, core: &Core) -> Result<Self, String> {
+        let reader = || core.ledger().reader().map_err(|error| error.to_string());
+        let mut ways = Vec::new();
+        for (number, settings) in settings::mail(file)?.into_iter().enumerate() {
+            let shelf = if number == 0 { Shelf::new(reader()?) } else { Shelf::of_unseen(reader()?) };
+            ways.push((settings, shelf));
+        }
+        Ok(Self { ways })
+    }
+
+    pub(super) fn start(
+        self,
+        handle: &Handle,
+        clock: &Arc<dyn Clock>,
+        epoch: &str,
+        tasks: &mut Tasks,
+    ) -> Result<(), String> {
+        for (settings, shelf) in self.ways {
+            let (epoch, glance) = (epoch.to_owned(), handle.glance.clone());
+            let courier = email::Email::new(&settings, epoch, glance, page::letter_text)
+                .map_err(|error| error.to_string())?;
+            let (handle, clock) = (handle.clone(), Arc::clone(clock));
+            tasks.spawn("e-mail", |stop| runner::run(courier, shelf, handle, clock, stop));
+        }
+        Ok(())
+    }
+}
