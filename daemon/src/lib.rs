@@ -26,3 +26,4 @@ pub mod service;
 pub mod site;
 pub mod sources;
 pub mod supervise;
+pub mod warnings;
