@@ -4,8 +4,10 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod public_warning;
 mod step;
 
+pub use public_warning::{Certainty, Hazard, MessageKind, PublicWarning, Reference, Said, Urgency};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
 /// What kind of place crops stand in.
@@ -169,6 +171,8 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         said_by: Option<String>,
     },
+    /// Told: an authority's message about heat or frost, in its own words.
+    PublicWarning(PublicWarning),
     /// Diary: anything else, in the grower's words.
     Remark {
         /// The words, up to 500 characters.
@@ -297,6 +301,7 @@ impl Note {
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::HeatWarning { .. } => "outlook",
+            Self::PublicWarning(_) => "warning",
             Self::Reply { .. } => "reply",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
@@ -330,6 +335,7 @@ impl Note {
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
+            Self::PublicWarning(warning) => warning.name.identifier.clone(),
             Self::HeatWarning { .. }
             | Self::Remark { .. }
             | Self::Restored { .. }
@@ -367,6 +373,7 @@ impl Note {
         matches!(
             self,
             Self::Step(_)
+                | Self::PublicWarning(_)
                 | Self::Letter { .. }
                 | Self::Edition { .. }
                 | Self::Clock { .. }

@@ -85,7 +85,8 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             let undone = undone.ok_or_else(|| format!("there is no entry {entry} that could be undone"))?;
             unused(ground, &undone.note)
         }
-        Note::Reply { .. } => Ok(()),
+        // Told, but not by ourselves: what may be taken of it is `warnings::standing`'s to say.
+        Note::Reply { .. } | Note::PublicWarning(_) => Ok(()),
         Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }

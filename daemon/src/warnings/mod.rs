@@ -9,5 +9,11 @@
 //! A warning is shown as it was written and closes no notice of ours: a false all-clear must not hide what a probe
 //! measures.
 
+pub mod area;
 pub mod cap;
+pub mod feed;
+pub mod standing;
+pub mod taken;
 pub mod xml;
+
+pub use standing::{HeatWarning, heat_in_force};

@@ -25,6 +25,8 @@ pub use info::{Area, Info};
 pub use shapes::{Circle, Polygon};
 pub use words::{Category, Certainty, MessageKind, Response, Scope, Status, Urgency};
 
+use serde::{Deserialize, Serialize};
+
 use children::Children;
 use fault::cut;
 use time::moment;
@@ -40,7 +42,7 @@ pub const SPACE: &str = "urn:oasis:names:tc:emergency:cap:1.2";
 const SIGNATURE: &str = "http://www.w3.org/2000/09/xmldsig#";
 
 /// The three by which a message is told from all others (3.2.1 `references`).
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Reference {
     /// Who sent it.
     pub sender: String,
