@@ -126,11 +126,16 @@ fn origin(url: &str) -> Option<(String, String, u16)> {
         _ => return None,
     };
     let authority = uri.authority()?;
-    if authority.as_str().contains('@') || authority.host().is_empty() {
+    let host = authority.host();
+    // A port that is none would be taken for the usual one; an account before the host is not the host.
+    let port = match authority.as_str().strip_prefix(host)? {
+        "" => usual,
+        rest => rest.strip_prefix(':')?.parse().ok()?,
+    };
+    if host.is_empty() {
         return None;
     }
-    let port = authority.port_u16().or(Some(usual).filter(|_| authority.port().is_none()))?;
-    Some((uri.scheme_str()?.to_owned(), authority.host().to_lowercase(), port))
+    Some((uri.scheme_str()?.to_owned(), host.to_lowercase(), port))
 }
 
 /// The absolute address that a link names on a page at `base`; none for anything but `http` and `https`.

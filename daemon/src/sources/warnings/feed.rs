@@ -4,7 +4,7 @@
 //! never says, once an hour. The newest are read first, at most fifty an hour; of one look they are taken in the order
 //! they were sent, so that a message comes before what takes it back.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -17,7 +17,7 @@ use crate::http_out::Client;
 use crate::keeper::handle::Stopped;
 use crate::sources::told::Told;
 use crate::supervise::Outcome;
-use crate::warnings::cap::{self, Alert};
+use crate::warnings::cap::{self, Alert, CapFault};
 use crate::warnings::feed::{self, Link, Served, is_of};
 
 /// How the source is called in what we say.
@@ -85,10 +85,21 @@ enum Standing {
     AsBefore,
 }
 
-/// Links whose documents were read: when, by the monotonic clock, ms.
+/// A document that was read.
+#[derive(Debug)]
+struct Read {
+    /// When, by the monotonic clock, ms.
+    at_ms: i64,
+    /// Why it was refused, where it was.
+    refused: Option<CapFault>,
+}
+
+/// The documents of the feed that were read.
 #[derive(Debug, Default)]
 struct Seen {
-    at_ms: BTreeMap<Link, i64>,
+    read: BTreeMap<Link, Read>,
+    /// Where nothing came when they were asked for last: they come after all others.
+    failed: BTreeSet<Link>,
     hourly: Hourly,
 }
 
@@ -96,12 +107,14 @@ impl Seen {
     /// Which links are to be followed now, and how many that may not be for the time being. What left the feed is
     /// forgotten.
     fn to_follow(&mut self, links: Vec<Link>, now_ms: i64) -> (Vec<Link>, usize) {
-        self.at_ms.retain(|link, _| links.contains(link));
+        self.read.retain(|link, _| links.contains(link));
+        self.failed.retain(|link| links.contains(link));
         let stale = |link: &Link| {
-            let read_ms = self.at_ms.get(link);
-            read_ms.is_none_or(|at| link.changed.is_empty() && now_ms - at >= HOUR_MS)
+            let read = self.read.get(link);
+            read.is_none_or(|read| link.changed.is_empty() && now_ms - read.at_ms >= HOUR_MS)
         };
         let mut wanted: Vec<Link> = links.into_iter().filter(stale).collect();
+        wanted.sort_by_key(|link| self.failed.contains(link));
         let left = self.hourly.left(now_ms);
         let waiting = wanted.len().saturating_sub(left);
         wanted.truncate(left);
@@ -175,10 +188,15 @@ impl Looker {
                 waiting = left;
                 for link in wanted {
                     match self.follow(&link).await {
-                        Ok(alert) => alerts.push((Some(link.clone()), link.url, alert)),
+                        Ok(Some(alert)) => alerts.push((Some(link.clone()), link.url, alert)),
+                        Ok(None) => {}
                         Err(why) => refused.push(format!("{}: {why}", cut(&link.url))),
                     }
                 }
+                // Told as long as the feed has it: it is not read again at each look.
+                refused.extend(self.seen.read.iter().filter_map(|(link, read)| {
+                    read.refused.as_ref().map(|fault| format!("{}: refused: {fault}", cut(&link.url)))
+                }));
             }
         }
         alerts.sort_by_key(|(_, _, alert)| alert.name.sent_ms);
@@ -186,7 +204,7 @@ impl Looker {
             if self.intake.take(&alert, &url).await? == Taken::Later
                 && let Some(link) = link
             {
-                self.seen.at_ms.remove(&link);
+                self.seen.read.remove(&link);
             }
         }
         if waiting > 0 {
@@ -201,13 +219,20 @@ impl Looker {
         Ok(refused.first().map(|first| format!("{first}{more}")))
     }
 
-    /// Reads the document behind a link. It counts as read also where it is refused; where nothing came, it does not.
-    async fn follow(&mut self, link: &Link) -> Result<Alert, String> {
-        let now_ms = self.intake.clock.monotonic_ms();
-        self.seen.hourly.spend(now_ms);
+    /// Reads the document behind a link; none where it is refused, which is remembered. Where nothing came, it was not
+    /// read.
+    async fn follow(&mut self, link: &Link) -> Result<Option<Alert>, String> {
+        let at_ms = self.intake.clock.monotonic_ms();
+        self.seen.hourly.spend(at_ms);
+        self.seen.failed.insert(link.clone());
         let body = self.fetch(&link.url, cap::LONGEST).await.map_err(|failed| failed.why)?;
-        self.seen.at_ms.insert(link.clone(), now_ms);
-        Intake::read(&body).map_err(|fault| format!("refused: {fault}"))
+        self.seen.failed.remove(link);
+        let (alert, refused) = match Intake::read(&body) {
+            Ok(alert) => (Some(alert), None),
+            Err(fault) => (None, Some(fault)),
+        };
+        self.seen.read.insert(link.clone(), Read { at_ms, refused });
+        Ok(alert)
     }
 
     async fn fetch(&self, url: &str, most: usize) -> Result<Bytes, Failed> {
@@ -246,7 +271,7 @@ mod tests {
         let (wanted, _) = seen.to_follow(links.to_vec(), now_ms);
         for link in &wanted {
             seen.hourly.spend(now_ms);
-            seen.at_ms.insert(link.clone(), now_ms);
+            seen.read.insert(link.clone(), Read { at_ms: now_ms, refused: None });
         }
         wanted.into_iter().map(|link| link.url).collect()
     }
@@ -259,7 +284,7 @@ mod tests {
         assert_eq!(follow(&mut seen, &links, HOUR_MS - 1), [""; 0]);
         assert_eq!(follow(&mut seen, &[link("a", "2"), link("b", "")], HOUR_MS), ["a", "b"]);
         assert_eq!(follow(&mut seen, &[], HOUR_MS), [""; 0]);
-        assert!(seen.at_ms.is_empty(), "what left the feed is forgotten");
+        assert!(seen.read.is_empty(), "what left the feed is forgotten");
     }
 
     #[test]
@@ -271,5 +296,15 @@ mod tests {
         assert_eq!((first.len(), first[0].as_str(), first[49].as_str()), (50, "0", "49"));
         assert_eq!(follow(&mut seen, &links, 60_000), [""; 0]);
         assert_eq!(follow(&mut seen, &links, HOUR_MS)[0], "50");
+    }
+
+    #[test]
+    fn a_link_where_nothing_came_does_not_keep_the_others_waiting() {
+        let mut seen = Seen::default();
+        seen.failed.insert(link("0", "1"));
+        let links: Vec<Link> = (0..51).map(|index| link(&index.to_string(), "1")).collect();
+        let first = follow(&mut seen, &links, 0);
+        assert!(first.len() == 50 && !first.contains(&"0".to_owned()));
+        assert_eq!(follow(&mut seen, &links, HOUR_MS), ["0"]);
     }
 }
