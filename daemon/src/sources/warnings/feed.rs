@@ -106,7 +106,7 @@ struct Seen {
 impl Seen {
     /// Which links are to be followed now, and how many that may not be for the time being. What left the feed is
     /// forgotten.
-    fn to_follow(&mut self, links: Vec<Link>, now_ms: i64) -> (Vec<Link>, usize) {
+    fn wanted(&mut self, links: Vec<Link>, now_ms: i64) -> (Vec<Link>, usize) {
         self.read.retain(|link, _| links.contains(link));
         self.failed.retain(|link| links.contains(link));
         let stale = |link: &Link| {
@@ -184,7 +184,7 @@ impl Looker {
                     let (count, url) = (others.len(), cut(&other.url));
                     refused.push(format!("{count} of its links lead elsewhere and are not followed: {url}"));
                 }
-                let (wanted, left) = self.seen.to_follow(ours, self.intake.clock.monotonic_ms());
+                let (wanted, left) = self.seen.wanted(ours, self.intake.clock.monotonic_ms());
                 waiting = left;
                 for link in wanted {
                     match self.follow(&link).await {
@@ -268,7 +268,7 @@ mod tests {
     }
 
     fn follow(seen: &mut Seen, links: &[Link], now_ms: i64) -> Vec<String> {
-        let (wanted, _) = seen.to_follow(links.to_vec(), now_ms);
+        let (wanted, _) = seen.wanted(links.to_vec(), now_ms);
         for link in &wanted {
             seen.hourly.spend(now_ms);
             seen.read.insert(link.clone(), Read { at_ms: now_ms, refused: None });
@@ -291,7 +291,7 @@ mod tests {
     fn of_a_long_feed_the_newest_fifty_are_read_and_the_rest_an_hour_later() {
         let mut seen = Seen::default();
         let links: Vec<Link> = (0..120).map(|index| link(&index.to_string(), "1")).collect();
-        assert_eq!(seen.to_follow(links.clone(), 0).1, 70);
+        assert_eq!(seen.wanted(links.clone(), 0).1, 70);
         let first = follow(&mut seen, &links, 0);
         assert_eq!((first.len(), first[0].as_str(), first[49].as_str()), (50, "0", "49"));
         assert_eq!(follow(&mut seen, &links, 60_000), [""; 0]);

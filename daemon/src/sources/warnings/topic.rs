@@ -141,8 +141,7 @@ async fn document(
         Ok(alert) => alert,
         Err(fault) => return Ok(Some(format!("refused: {fault}"))),
     };
-    let mut heard_from = format!("the topic {topic}");
-    heard_from.truncate(heard_from.floor_char_boundary(500));
+    let heard_from = format!("the topic {topic}");
     while intake.take(&alert, &heard_from).await? == Taken::Later {
         tokio::time::sleep(PATIENCE).await;
     }

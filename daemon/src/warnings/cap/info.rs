@@ -78,7 +78,10 @@ pub(super) fn read(element: &Element) -> Result<Info, CapFault> {
     let responses = responses.map(|said| word("responseType", said, Response::of));
     let responses = responses.collect::<Result<_, _>>()?;
     let urgency = word("urgency", children.needed("urgency")?, Urgency::of)?;
-    let severity = word("severity", children.needed("severity")?, severity)?;
+    let severity = match children.needed("severity")? {
+        "Unknown" => None,
+        said => Some(word("severity", said, severity)?),
+    };
     let certainty = word("certainty", children.needed("certainty")?, Certainty::of)?;
     children.text("audience")?;
     let event_codes = codes("eventCode", &mut children)?;

@@ -93,7 +93,6 @@ listed! {
         /// Supply of water, power, words.
         Infra,
         /// Chemical, biological, radiological, nuclear or explosive.
-        #[expect(clippy::upper_case_acronyms, reason = "as the standard writes it")]
         CBRNE,
         /// Anything else.
         Other,
@@ -156,14 +155,13 @@ listed! {
     }
 }
 
-/// How bad it is (`severity`); the inner none is the standard's "Unknown".
-pub(super) fn severity(word: &str) -> Option<Option<Severity>> {
+/// How bad it is (`severity`), but for the fifth word, "Unknown".
+pub(super) fn severity(word: &str) -> Option<Severity> {
     match word {
-        "Extreme" => Some(Some(Severity::Extreme)),
-        "Severe" => Some(Some(Severity::Severe)),
-        "Moderate" => Some(Some(Severity::Moderate)),
-        "Minor" => Some(Some(Severity::Minor)),
-        "Unknown" => Some(None),
+        "Extreme" => Some(Severity::Extreme),
+        "Severe" => Some(Severity::Severe),
+        "Moderate" => Some(Severity::Moderate),
+        "Minor" => Some(Severity::Minor),
         _ => None,
     }
 }
