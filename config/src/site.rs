@@ -19,11 +19,13 @@ use crate::zone::Zones;
 mod couriers;
 mod secret;
 mod topics;
+mod warnings;
 mod wires;
 
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
 pub use secret::Secret;
 pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
+pub use warnings::Warnings;
 pub use wires::{Broker, Bus, Door, DoorProbe, Instrument, InstrumentKind};
 
 /// A checked site file.
@@ -51,6 +53,8 @@ pub struct Site {
     pub mqtt_notices: Option<MqttNotices>,
     /// A copy of the readings kept elsewhere.
     pub mirror: Option<Mirror>,
+    /// Public warnings by CAP 1.2.
+    pub warnings: Option<Warnings>,
     /// The morning letter.
     pub letter: Letter,
     /// Hours in which only severe things may buzz.
@@ -99,6 +103,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
     let mqtt_notices = couriers::mqtt_notices(root);
     let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));
+    let warnings = warnings::warnings(root);
     let letter = couriers::letter(root);
     let quiet = couriers::quiet(root);
     let start = root.table("start", "[start]").map(|table| read_start(&table, crops)).unwrap_or_default();
@@ -114,6 +119,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         mail,
         mqtt_notices,
         mirror,
+        warnings,
         letter,
         quiet,
         start,

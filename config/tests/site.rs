@@ -103,6 +103,15 @@ then_to = ["neighbour@garden.example"]
 [mirror]
 url = "http://127.0.0.1:8086"
 token_file = "/etc/glasshour/mirror.token"
+[warnings]
+url = "https://warnings.example/feed.atom"
+also_from = ["https://files.warnings.example"]
+ca = "/etc/glasshour/ca.pem"
+topic = "garden/warnings"
+geocodes = { DISTRICT = ["1234", "1235"] }
+language = "en"
+heat_events = ["heat", "high temperature"]
+frost_events = ["frost", "freeze"]
 [[start.place]]
 id = "long-house"
 name = "Long House"
@@ -309,6 +318,40 @@ fn what_cannot_work_together_is_told() {
             "[[bus]]\n[[bus.instrument]]\nkind = \"sht4x\"\nprobe = \"p\"\n[[bus.instrument]]\nkind = \"bme280\"\nprobe = \"p\"",
             "relative_humidity of probe p already comes from elsewhere; write another probe",
         ),
+        ("[warnings]", "[warnings] has no url; write url = \"https://...\" or topic = \"garden/warnings\""),
+        (
+            "[warnings]\ntopic = \"w\"",
+            "warnings have no broker to come from; write a table [broker] with its host",
+        ),
+        (
+            "[broker]\nhost = \"b\"\n[warnings]\ntopic = \"w#\"",
+            "topic \"w#\" is none that MQTT has; write one in which # only stands alone at the end, + only alone \
+             between slashes",
+        ),
+        (
+            "[warnings]\nurl = \"warnings.example/feed\"",
+            "url warnings.example/feed is no address of the web; write https://warnings.example/feed.atom",
+        ),
+        (
+            "[warnings]\nurl = \"https://w.example/f\"\nalso_from = [\"https://w.example/f\"]",
+            "https://w.example/f is more or less than scheme, host and port; write https://warnings.example",
+        ),
+        (
+            "[warnings]\nurl = \"http://w.example/f\"\nca = \"/ca.pem\"",
+            "ca vouches for nothing on an http address; write https, or leave ca out",
+        ),
+        (
+            "[warnings]\nurl = \"https://w.example/f\"\nlanguage = \"en_GB\"",
+            "language en_GB is no language tag; write \"en\" or \"de-AT\"",
+        ),
+        (
+            "[warnings]\nurl = \"https://w.example/f\"\nheat_events = [\" \"]",
+            "heat_events has an empty text; write words such as \"heat\", or LIST=CODE",
+        ),
+        (
+            "[warnings]\nurl = \"https://w.example/f\"\nfrost_events = [\"=7\"]",
+            "frost_events has \"=7\"; write words such as \"heat\", or LIST=CODE",
+        ),
         ("[quiet]\nfrom = \"25:00\"", "from is 25:00; write a time of day such as \"06:00\""),
         (
             "[[start.place]]\nid = \"h\"\nkind = \"house\"\n[[start.planting]]\nid = \"t\"\ncrop = \"tomato\"\nplace = \"h\"\nplanted_out = 2026-05-04\nended = 2026-04-01",
@@ -354,4 +397,24 @@ fn no_text_makes_the_reader_panic() {
     attempt(&format!("a = {}", "[".repeat(100_000)));
     attempt("[site]\nname = \"\"\"two\nlines\"\"\"\nzone = \"\"\"two\nlines\"\"\"\n");
     assert!(refused > 1000, "{refused}");
+}
+
+#[test]
+fn warnings_know_the_usual_words_for_heat_and_frost_unless_the_file_has_its_own() {
+    let with = |rest: &str| read(&format!("{LEAST}[warnings]\nurl = \"https://w.example/feed\"\n{rest}"));
+    let usual = with("").warnings.unwrap();
+    assert_eq!((usual.every_s, usual.topic, usual.language), (600.0, None, None));
+    for (events, words) in [
+        (&usual.heat_events, ["heat", "hitze", "canicule", "ola de calor", "hitte", "ondata di calore"]),
+        (&usual.frost_events, ["frost", "freeze", "gel", "helada", "vorst", "gelata"]),
+    ] {
+        assert!(words.iter().all(|word| events.iter().any(|known| known == word)), "{events:?}");
+    }
+    let own = with("heat_events = [\"Glut\", \"LIST=7\"]\ngeocodes = { B = [\"2\"], A = [\"1\"] }")
+        .warnings
+        .unwrap();
+    assert_eq!(own.heat_events, ["Glut", "LIST=7"]);
+    let codes = |code: &str| vec![code.to_owned()];
+    let geocodes: Vec<_> = own.geocodes.into_iter().collect();
+    assert_eq!(geocodes, [("A".to_owned(), codes("1")), ("B".to_owned(), codes("2"))]);
 }

@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod public_warning;
 mod reply;
 mod step;
 
+pub use public_warning::{Certainty, Hazard, MessageKind, PublicWarning, Reference, Said, Urgency};
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
@@ -171,6 +173,8 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         said_by: Option<String>,
     },
+    /// Told: an authority's message about heat or frost, in its own words.
+    PublicWarning(PublicWarning),
     /// Diary: anything else, in the grower's words.
     Remark {
         /// The words, up to 500 characters.
@@ -318,6 +322,7 @@ impl Note {
             Self::HeatWarning { .. } => "outlook",
             Self::Reply { .. } | Self::Seen { .. } => "reply",
             Self::Digest { .. } => "digest",
+            Self::PublicWarning(_) => "warning",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
             Self::Edition { .. } => "edition",
@@ -352,6 +357,7 @@ impl Note {
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
+            Self::PublicWarning(warning) => warning.name.identifier.clone(),
             Self::HeatWarning { .. }
             | Self::Drill {}
             | Self::Remark { .. }
@@ -390,6 +396,7 @@ impl Note {
         matches!(
             self,
             Self::Step(_)
+                | Self::PublicWarning(_)
                 | Self::Letter { .. }
                 | Self::Digest { .. }
                 | Self::Edition { .. }

@@ -12,8 +12,10 @@ use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{BoardGlance, ClockGlance, MirrorGlance, UndatedBoot, Unrecorded};
 
 mod planting;
+mod warning;
 
 pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
+pub use warning::WarningGlance;
 
 /// What the lintel's colour says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -246,6 +248,9 @@ pub struct Glance {
     pub open: Vec<NoticeView>,
     /// Notices closed in the last 24 h, newest first.
     pub closed_lately: Vec<NoticeView>,
+    /// Public warnings in force or to come, the earliest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<WarningGlance>,
     /// Places, in ground order.
     pub places: Vec<PlaceGlance>,
     /// Plantings that stand now, in ground order.

@@ -31,6 +31,7 @@ pub fn glance() -> Glance {
         sentence,
         open: vec![],
         closed_lately: vec![],
+        warnings: vec![],
         places: vec![],
         plantings: vec![],
         probes: vec![],

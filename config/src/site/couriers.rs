@@ -175,7 +175,7 @@ pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
 }
 
 /// `http` or `https`, a host, perhaps a port, and nothing else.
-fn is_base_url(url: &str) -> bool {
+pub(super) fn is_base_url(url: &str) -> bool {
     let Some(rest) = url.strip_prefix("http://").or_else(|| url.strip_prefix("https://")) else {
         return false;
     };

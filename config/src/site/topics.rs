@@ -185,7 +185,7 @@ fn pointer(table: &Table<'_, '_>) -> Option<String> {
 }
 
 /// MQTT 3.1.1 section 4.7.1: wildcards fill a whole level, `#` only the last.
-fn is_filter(text: &str) -> bool {
+pub(super) fn is_filter(text: &str) -> bool {
     let levels: Vec<_> = text.split('/').collect();
     !text.is_empty()
         && text.len() <= 65_535

@@ -24,6 +24,7 @@ pub(crate) fn quiet_glance() -> Glance {
         sentence,
         open: vec![],
         closed_lately: vec![],
+        warnings: vec![],
         places: vec![],
         plantings: vec![],
         probes: vec![],

@@ -86,7 +86,8 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             unused(ground, &undone.note)
         }
         Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
-        Note::Reply { .. } | Note::Seen { .. } | Note::Drill {} => Ok(()),
+        // Told, but not by ourselves: what may be taken of it is `warnings::standing`'s to say.
+        Note::Reply { .. } | Note::Seen { .. } | Note::Drill {} | Note::PublicWarning(_) => Ok(()),
         Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }

@@ -29,6 +29,7 @@ use crate::entry::{Entry, Note, Step};
 use crate::ground;
 use crate::ledger::{Ledger, NewNote, Queued, StepRef};
 use crate::reading::{Heard, Reading};
+use crate::warnings::standing::Admission;
 
 /// A moment, as the clock gives it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -259,6 +260,13 @@ impl Core {
         ground::check(self.engine.ground(), &self.engine.site().book, &note, from_ms, moment.wall_ms)?;
         if let Note::Reply { notice, .. } | Note::Seen { notice } = &note {
             self.engine.knows_notice(notice)?;
+        }
+        if let Note::PublicWarning(warning) = &note {
+            match self.engine.admission(warning) {
+                Admission::New => {}
+                Admission::Held(id) => return Ok(id),
+                Admission::Not(why) => return Err(NotNoted::Refused(why.to_owned())),
+            }
         }
         let new = NewNote { at_ms: moment.wall_ms, from_ms, note: note.clone() };
         let ids = self.commit(moment, &[new])?;

@@ -16,7 +16,7 @@ use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, Reply, Step, Turn};
+use crate::entry::{Entry, Note, PublicWarning, Reply, Step, Turn};
 use crate::ground::{Ground, Planting};
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
@@ -24,6 +24,7 @@ use crate::minders::book::Book;
 use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
 use crate::reading::Reading;
 use crate::site::{Light, Site};
+use crate::warnings::standing::{Admission, admission};
 
 /// The running state of the minders of one place.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -296,6 +297,11 @@ impl Engine {
     pub fn knows_notice(&self, notice: &str) -> Result<(), String> {
         let known = self.told.iter().any(|step| step.notice == notice);
         known.then_some(()).ok_or_else(|| format!("there is no notice {notice:?} that could be answered"))
+    }
+
+    /// Whether an authority's message is to be kept.
+    pub fn admission(&self, warning: &PublicWarning) -> Admission {
+        admission(&self.entries, warning, self.now_ms)
     }
 
     /// Which edition is served, and which is being reckoned.

@@ -16,6 +16,7 @@ mod place;
 mod planting;
 mod season;
 mod sentence;
+mod warnings;
 
 pub use season::season;
 
@@ -68,6 +69,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         sentence,
         open,
         closed_lately,
+        warnings: warnings::glance(engine),
         places,
         plantings,
         probes,

@@ -1,7 +1,7 @@
 //! Notes in words: what the diary, the ground and the line "noted 13:16" say of an entry.
 
 use super::figures::{Civil, day_words, half, tenth};
-use crate::entry::{Began, Note, PlaceKind};
+use crate::entry::{Began, MessageKind, Note, PlaceKind};
 use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
 
@@ -87,6 +87,14 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let by = said_by.as_ref().map(|by| format!(", said by {by}")).unwrap_or_default();
             let days = format!("{} to {}", day_words(from), day_words(to));
             ("Heard a heat warning".to_owned(), format!("{days}, about {} °C{by}", half(*about_c)))
+        }
+        Note::PublicWarning(warning) => {
+            let who = warning.says.iter().find_map(|said| said.sender_name.as_ref());
+            let by = format!("by {}", who.unwrap_or(&warning.name.sender));
+            match warning.kind {
+                MessageKind::Cancel => ("A public warning was taken back".to_owned(), by),
+                _ => ("A public warning was heard".to_owned(), by),
+            }
         }
         Note::Remark { text } => (text.clone(), String::new()),
         Note::Reply { on_it, .. } => {

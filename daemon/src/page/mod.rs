@@ -34,6 +34,7 @@ mod serve;
 mod sums;
 mod tending;
 mod threads;
+mod warnings;
 
 #[cfg(test)]
 mod fixtures;

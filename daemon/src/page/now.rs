@@ -11,6 +11,7 @@ use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
+use super::warnings;
 use crate::clock::trust::{Refusal, span};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance};
 
@@ -30,6 +31,7 @@ pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
         @if places.is_empty() {
             section.pg { h2 { "No place yet" } p { a.big href="/ground" { "Add a place on the page Ground" } } }
         }
+        (warnings::section(glance))
         (crops(glance))
         (cautions::section(glance))
         (air(glance))

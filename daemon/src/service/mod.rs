@@ -29,6 +29,7 @@ use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
 use crate::sources::door::{Door, DoorLimits};
 use crate::sources::mqtt;
+use crate::sources::warnings::{Intake, run_feed, run_topic};
 use crate::supervise::Tasks;
 
 /// The socket's name in the data folder.
@@ -193,6 +194,7 @@ async fn sources(
         let name = bus.device.display().to_string();
         tasks.spawn_blocking("bus", move |stop| run_bus(&name, wired, events, clock.as_ref(), until(stop)));
     }
+    warnings(file, handle, clock, tasks)?;
     let Some(door) = &file.door else { return Ok(None) };
     let listener = bind(door.listen).await?;
     let address = listener.local_addr().map_err(|error| error.to_string())?;
@@ -202,6 +204,26 @@ async fn sources(
     let (events, clock) = (handle.events.clone(), Arc::clone(clock));
     tasks.spawn("door", |stop| door.run(events, clock, stop));
     Ok(Some(address))
+}
+
+/// The ways by which public warnings come in.
+fn warnings(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    tasks: &mut Tasks,
+) -> Result<(), String> {
+    let Some(settings) = settings::warnings(file)? else { return Ok(()) };
+    let listening = Arc::new(settings.listening);
+    let intake = Intake { listening, handle: handle.clone(), clock: Arc::clone(clock) };
+    if let Some(feed) = settings.feed {
+        let intake = intake.clone();
+        tasks.spawn("warnings feed", |stop| run_feed(feed, intake, stop));
+    }
+    if let Some(topic) = settings.topic {
+        tasks.spawn("warnings topic", |stop| run_topic(topic, intake, stop));
+    }
+    Ok(())
 }
 
 /// An instrument of the site file with its driver on the bus.

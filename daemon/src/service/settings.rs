@@ -23,6 +23,8 @@ use crate::sources::mqtt::BrokerSettings;
 use crate::sources::pause::Pause;
 use crate::sources::payload::{Field, Shape, Stamp, TopicRule};
 use crate::sources::stamp::TimeFormat;
+use crate::sources::warnings::{FeedSettings, TopicSettings};
+use crate::warnings::taken::{Events, Listening};
 
 /// The name of the e-mail courier in the outbox.
 pub const EMAIL: &str = "e-mail";
@@ -184,6 +186,44 @@ pub fn broker(site: &config::site::Site) -> Result<Option<BrokerSettings>, Strin
         keep_alive: Duration::from_secs(u64::from(broker.keep_alive_s)),
         pause: Pause::default(),
     }))
+}
+
+/// What the sources of public warnings need.
+pub struct Warnings {
+    /// What is listened for.
+    pub listening: Listening,
+    /// An address to ask.
+    pub feed: Option<FeedSettings>,
+    /// A topic to hear.
+    pub topic: Option<TopicSettings>,
+}
+
+/// The settings of the sources of public warnings.
+///
+/// # Errors
+///
+/// When the broker's password cannot be read.
+pub fn warnings(site: &config::site::Site) -> Result<Option<Warnings>, String> {
+    let Some(warnings) = &site.warnings else { return Ok(None) };
+    let events = |lines: &[String]| Events::of(lines.iter().map(String::as_str));
+    let feed = warnings.url.clone().map(|url| FeedSettings {
+        url,
+        also_from: warnings.also_from.clone(),
+        authority: warnings.ca.clone(),
+        every: Duration::from_secs_f64(warnings.every_s),
+    });
+    let topic = match (&warnings.topic, broker(site)?) {
+        (Some(filter), Some(broker)) => Some(TopicSettings { broker, filter: filter.clone() }),
+        _ => None,
+    };
+    let listening = Listening {
+        place: (site.site.latitude, site.site.longitude),
+        geocodes: warnings.geocodes.clone(),
+        language: warnings.language.clone(),
+        heat: events(&warnings.heat_events),
+        frost: events(&warnings.frost_events),
+    };
+    Ok(Some(Warnings { listening, feed, topic }))
 }
 
 /// The MQTT courier's settings: our notices on the same broker that we listen to.

@@ -14,6 +14,7 @@
 //! | [`mqtt`] | a broker elsewhere |
 //! | [`door`] | probes that publish straight to the board |
 //! | [`bus`] | instruments on I2C |
+//! | [`warnings`] | public warnings, from an address or a topic |
 
 pub mod bus;
 pub mod door;
@@ -24,3 +25,4 @@ pub mod payload;
 pub mod stamp;
 mod told;
 pub mod topic;
+pub mod warnings;

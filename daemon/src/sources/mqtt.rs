@@ -33,7 +33,8 @@ use rumqttc::{
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
-use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize, why};
+pub(super) use self::standing::why;
+use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
 use super::message;
 use super::pause::Pause;
 use super::payload::{TopicRule, TopicRules};

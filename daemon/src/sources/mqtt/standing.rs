@@ -108,7 +108,7 @@ pub(super) fn oversize(error: &ConnectionError) -> Option<usize> {
 }
 
 /// Why there is no connection to the broker at `address`, in words.
-pub(super) fn why(error: &ConnectionError, address: &str) -> String {
+pub(in crate::sources) fn why(error: &ConnectionError, address: &str) -> String {
     use ConnectReturnCode as Code;
     match error {
         ConnectionError::ConnectionRefused(Code::BadUserNamePassword | Code::NotAuthorized) => {
