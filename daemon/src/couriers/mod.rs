@@ -18,6 +18,7 @@ pub mod notice_topic;
 pub mod outbox;
 pub mod runner;
 pub mod shelf;
+pub mod web_push;
 
 /// The life of a step that may buzz a phone: after six hours it is no news any more, ms.
 pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;

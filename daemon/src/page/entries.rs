@@ -92,6 +92,8 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Reply { on_it, .. } => {
             (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
         }
+        Note::Phone { name, .. } => (format!("{name} receives notices"), String::new()),
+        Note::PhoneGone { phone, why } => (format!("Phone {phone} no longer receives"), why.clone()),
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
@@ -115,7 +117,11 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !note.is_told() && !matches!(note, Note::Undo { .. } | Note::Reply { .. })
+    !note.is_told()
+        && !matches!(
+            note,
+            Note::Undo { .. } | Note::Reply { .. } | Note::Phone { .. } | Note::PhoneGone { .. }
+        )
 }
 
 /// How many plants, in words.
