@@ -61,7 +61,7 @@ pub enum Trouble {
     /// No connection came about: nothing was sent.
     #[error("no connection: {0}")]
     NotReached(String),
-    /// The address lies inside the house, and the client may connect outside only: nothing was sent.
+    /// The address lies where the client may not connect to: nothing was sent.
     #[error("{INSIDE}")]
     Inside,
     /// The connection broke after the call had begun; what was sent may have arrived.
@@ -76,15 +76,30 @@ pub enum Trouble {
 }
 
 /// Why an address is not called.
-const INSIDE: &str = "the address lies inside the house";
+const INSIDE: &str = "the address leads to where we may not call";
 
 /// Where a client may connect to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reach {
     /// Anywhere: the address stands in the site file.
     Anywhere,
+    /// Anywhere but this machine and what is local to its links: a name of the site file that leads there was not meant.
+    OffThisMachine,
     /// Outside only: the address came from a phone.
     Outside,
+}
+
+impl Reach {
+    fn allows(self, address: IpAddr) -> bool {
+        match self {
+            Self::Anywhere => true,
+            Self::OffThisMachine => match address.to_canonical() {
+                IpAddr::V4(it) => !(it.is_loopback() || it.is_link_local() || it.is_unspecified()),
+                IpAddr::V6(it) => !(it.is_loopback() || it.is_unicast_link_local() || it.is_unspecified()),
+            },
+            Self::Outside => is_outside(address),
+        }
+    }
 }
 
 /// What came back.
@@ -158,7 +173,7 @@ impl Client {
     pub async fn call(&self, request: Request<Bytes>, most_bytes: usize) -> Result<Answer, Trouble> {
         // An address that is no name is never looked up.
         let host = request.uri().host().unwrap_or_default().trim_matches(['[', ']']);
-        if self.reach == Reach::Outside && host.parse().is_ok_and(|address| !is_outside(address)) {
+        if host.parse().is_ok_and(|address| !self.reach.allows(address)) {
             return Err(Trouble::Inside);
         }
         let called = async {
@@ -197,13 +212,8 @@ impl Service<Name> for Names {
         let reach = self.0;
         Box::pin(async move {
             let mut found: Vec<SocketAddr> = tokio::net::lookup_host((name.as_str(), 0)).await?.collect();
-            if reach == Reach::Outside {
-                found.retain(|address| is_outside(address.ip()));
-                if found.is_empty() {
-                    return Err(io::Error::other(INSIDE));
-                }
-            }
-            Ok(found.into_iter())
+            found.retain(|address| reach.allows(address.ip()));
+            if found.is_empty() { Err(io::Error::other(INSIDE)) } else { Ok(found.into_iter()) }
         })
     }
 }
@@ -473,14 +483,19 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn a_client_for_outside_calls_no_address_and_no_name_inside_the_house() {
+    async fn no_address_and_no_name_leads_to_where_a_client_may_not_call() {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let port = listener.local_addr().unwrap().port();
-        let client = Client::reaching(Reach::Outside, None, LIMIT).unwrap();
-        for host in ["127.0.0.1", "[::1]", "[::ffff:127.0.0.1]", "192.168.1.1", "localhost"] {
-            let request = Request::post(format!("http://{host}:{port}/")).body(Bytes::new()).unwrap();
-            let said = client.call(request, 9).await.unwrap_err().to_string();
-            assert!(said.ends_with(INSIDE), "{host}: {said}");
+        let here = ["127.0.0.1", "[::1]", "[::ffff:127.0.0.1]", "169.254.1.1", "localhost"];
+        let cases =
+            [(Reach::Outside, &here[..]), (Reach::OffThisMachine, &here), (Reach::Outside, &["192.168.1.1"])];
+        for (reach, hosts) in cases {
+            let client = Client::reaching(reach, None, LIMIT).unwrap();
+            for host in hosts {
+                let request = Request::post(format!("http://{host}:{port}/")).body(Bytes::new()).unwrap();
+                let said = client.call(request, 9).await.unwrap_err().to_string();
+                assert!(said.ends_with(INSIDE), "{reach:?} {host}: {said}");
+            }
         }
         // Nobody connected: the listener has nothing to accept.
         let waits = std::future::poll_fn(|context| Poll::Ready(listener.poll_accept(context).is_pending()));
