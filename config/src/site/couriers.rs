@@ -115,7 +115,7 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
 }
 
 /// Enough to catch a slip, no more: the server is the judge of the rest.
-fn is_address(text: &str) -> bool {
+pub(super) fn is_address(text: &str) -> bool {
     let sound = |part: &str| !part.is_empty() && part.chars().all(|c| !c.is_whitespace() && !c.is_control());
     let plain = !text.contains(['<', '>', ',', ';', '"']);
     plain
@@ -163,7 +163,7 @@ pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
 }
 
 /// `http` or `https`, a host, perhaps a port, and nothing else.
-fn is_base_url(url: &str) -> bool {
+pub(super) fn is_base_url(url: &str) -> bool {
     let Some(rest) = url.strip_prefix("http://").or_else(|| url.strip_prefix("https://")) else {
         return false;
     };

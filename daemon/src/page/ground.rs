@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::entries::{self, KINDS, capital, crop_words, kind_words};
 use super::figures::{Civil, tenth};
 use super::frame::{Did, Lintel, View, page, undo};
+use super::phones;
 use crate::entry::{Entry, PlaceKind};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, ProbeGlance, Tone};
 
@@ -59,6 +60,7 @@ pub(crate) fn view(glance: &Glance, crops: &[(String, String)], taps: &Taps, did
         (hang(glance))
         (add_place(glance))
         (end(glance))
+        (phones::section(glance))
         (lately(glance))
     };
     page(View::Ground, glance, did, &lintel, &main)

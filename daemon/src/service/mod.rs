@@ -1,6 +1,7 @@
 //! The whole service put together: every part opened, named, started and joined.
 
 pub mod settings;
+mod web;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -12,6 +13,7 @@ use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
+use self::web::Web;
 use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, notice_topic, runner};
@@ -123,6 +125,7 @@ pub async fn start(
     let boot = opened.boot;
     let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
     let readers = [outbox(&opened.core)?, outbox(&opened.core)?, outbox(&opened.core)?];
+    let web = Web::open(file, &opened.core)?;
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
     let setup = Setup {
@@ -131,6 +134,7 @@ pub async fn start(
         clock: Arc::clone(&clock),
         commit_every: Duration::from_secs_f64(file.ledger.commit_every_s),
         listening: listening_words(page),
+        push_key: web.push.as_ref().map(|(_, vapid, _)| vapid.public()),
     };
     let (keeper, handle) = Keeper::new(setup);
     // From here on everybody reads the clock as it is believed.
@@ -150,6 +154,7 @@ pub async fn start(
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
     couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
+    web.start(&handle, &clock, &epoch, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
 

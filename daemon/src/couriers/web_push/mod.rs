@@ -50,7 +50,7 @@ pub struct Settings {
 }
 
 /// Reads the entries after a number, in order.
-pub type Read = Box<dyn FnMut(i64) -> Result<Vec<Entry>, String> + Send>;
+pub type Read = Box<dyn FnMut(i64) -> Result<Vec<Entry>, String> + Send + Sync>;
 
 /// The web push courier.
 pub struct WebPush {
