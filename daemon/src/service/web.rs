@@ -57,7 +57,7 @@ impl Web {
         epoch: &str,
         tasks: &mut Tasks,
     ) -> Result<(), String> {
-        if let Some((settings, vapid, [rows, mut entries])) = self.push {
+        if let Some((settings, vapid, [rows, entries])) = self.push {
             let read = move |after| entries.entries_after(after).map_err(|error| error.to_string());
             let (keeper, now) = (handle.clone(), Arc::clone(clock));
             let courier =
