@@ -127,19 +127,6 @@ async fn t13_no_redirect_is_followed() {
     assert_eq!(target.came(), [Value::Null; 0]);
 }
 
-#[tokio::test]
-async fn t13_a_name_that_leads_to_this_machine_is_not_called() {
-    if !hook::available() {
-        return;
-    }
-    let far = Hook::start(SECRET, false, &[]);
-    // A name of its own that every resolver gives the machine's own address, but not the word "localhost".
-    let name = format!("http://hook.localhost:{}/in", far.port);
-    let delivery = courier(&Settings { url: name, ..settings(&far) }).carry(&first_step()).await;
-    assert!(matches!(delivery, Delivery::Later { .. }), "{delivery:?}");
-    assert_eq!(far.came(), [Value::Null; 0]);
-}
-
 #[test]
 fn k1_killed_between_sending_and_marking_the_program_posts_the_same_again() {
     if !hook::available() {

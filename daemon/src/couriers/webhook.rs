@@ -82,10 +82,8 @@ impl Webhook {
         let uri: Uri = settings.url.parse().map_err(|_| Unset::Address(settings.url.clone()))?;
         let host = uri.host().filter(|_| matches!(uri.scheme_str(), Some("http" | "https")));
         let host = host.ok_or_else(|| Unset::Address(settings.url.clone()))?.trim_matches(['[', ']']);
-        let plain = host == "localhost" || host.parse::<IpAddr>().is_ok();
-        let reach = if plain { Reach::Anywhere } else { Reach::OffThisMachine };
         Ok(Self {
-            client: Client::reaching(reach, settings.authority.as_deref(), CALL_LIMIT)?,
+            client: Client::reaching(reach(host), settings.authority.as_deref(), CALL_LIMIT)?,
             key: hmac::Key::new(hmac::HMAC_SHA256, settings.secret.as_bytes()),
             uri,
             site: settings.site.clone(),
@@ -134,6 +132,12 @@ impl Courier for Webhook {
             Err(trouble) => Delivery::Later { why: trouble.to_string(), after_ms: None },
         }
     }
+}
+
+/// A name may lead anywhere but to this machine; where that is meant, the site file says so in plain words.
+fn reach(host: &str) -> Reach {
+    let plain = host == "localhost" || host.parse::<IpAddr>().is_ok();
+    if plain { Reach::Anywhere } else { Reach::OffThisMachine }
 }
 
 fn signature(key: &hmac::Key, time_s: i64, body: &[u8]) -> String {
@@ -194,6 +198,17 @@ mod tests {
         }
         for status in [301, 308, 400, 401, 404, 410, 413, 422] {
             assert!(matches!(judge(status, None), Delivery::Never { .. }), "{status}");
+        }
+    }
+
+    #[test]
+    fn t13_only_a_plain_word_of_the_site_file_leads_to_this_machine() {
+        // What each reach lets through is proved beside the client.
+        for host in ["localhost", "127.0.0.1", "::1", "192.168.1.9"] {
+            assert_eq!(reach(host), Reach::Anywhere, "{host}");
+        }
+        for host in ["hook.garden.example", "hook.localhost", "localhost.", "shed"] {
+            assert_eq!(reach(host), Reach::OffThisMachine, "{host}");
         }
     }
 
