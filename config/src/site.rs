@@ -20,12 +20,14 @@ mod couriers;
 mod secret;
 mod topics;
 mod warnings;
+mod web;
 mod wires;
 
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
 pub use secret::Secret;
 pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
 pub use warnings::Warnings;
+pub use web::{WebPush, Webhook};
 pub use wires::{Broker, Bus, Door, DoorProbe, Instrument, InstrumentKind};
 
 /// A checked site file.
@@ -51,6 +53,10 @@ pub struct Site {
     pub mail: Option<Mail>,
     /// Notices published on the broker.
     pub mqtt_notices: Option<MqttNotices>,
+    /// Notices on phones by web push.
+    pub web_push: Option<WebPush>,
+    /// Each step posted to an address.
+    pub webhook: Option<Webhook>,
     /// A copy of the readings kept elsewhere.
     pub mirror: Option<Mirror>,
     /// Public warnings by CAP 1.2.
@@ -102,6 +108,8 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let door = root.table("door", "[door]").map(|table| wires::door(&table, &mut told));
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
     let mqtt_notices = couriers::mqtt_notices(root);
+    let web_push = root.table("web_push", "[web_push]").and_then(|table| web::web_push(&table));
+    let webhook = root.table("webhook", "[webhook]").and_then(|table| web::webhook(&table));
     let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));
     let warnings = warnings::warnings(root);
     let letter = couriers::letter(root);
@@ -118,6 +126,8 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         door,
         mail,
         mqtt_notices,
+        web_push,
+        webhook,
         mirror,
         warnings,
         letter,

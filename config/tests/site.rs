@@ -100,6 +100,13 @@ from = "glasshour@garden.example"
 to = ["you@garden.example"]
 then_to = ["neighbour@garden.example"]
 [mqtt_notices]
+[web_push]
+contact = "mailto:you@garden.example"
+own_service = "http://127.0.0.1:8090/"
+[webhook]
+url = "https://hook.garden.example/notices"
+secret_file = "/etc/glasshour/webhook.secret"
+ca = "/etc/glasshour/authority.pem"
 [mirror]
 url = "http://127.0.0.1:8086"
 token_file = "/etc/glasshour/mirror.token"
@@ -275,6 +282,22 @@ fn an_open_door_wants_a_password_for_each_probe() {
 #[test]
 fn what_cannot_work_together_is_told() {
     let cases = [
+        ("[web_push]", "[web_push] has no contact; write contact = \"mailto:you@garden.example\""),
+        ("[web_push]\ncontact = \"you@garden.example\"", "write mailto:you@garden.example"),
+        ("[web_push]\ncontact = \"mailto:you\"", "is no way to write to you"),
+        ("[web_push]\ncontact = \"https://\"", "is no way to write to you"),
+        (
+            "[web_push]\ncontact = \"mailto:a@b.example\"\nown_service = \"127.0.0.1:8090\"",
+            "own_service 127.0.0.1:8090 is more or less than scheme, host and port",
+        ),
+        ("[webhook]\nurl = \"https://hook.example/\"", "[webhook] has no secret_file"),
+        ("[webhook]\nsecret_file = \"/s\"", "[webhook] has no url"),
+        ("[webhook]\nurl = \"hook.example\"\nsecret_file = \"/s\"", "is no address to post to"),
+        ("[webhook]\nurl = \"https://a@hook.example/\"\nsecret_file = \"/s\"", "without an account"),
+        (
+            "[webhook]\nurl = \"http://192.168.1.9/in?a=1\"\nsecret_file = \"/s\"\nca = \"/c\"",
+            "ca vouches for nothing on an http address",
+        ),
         ("[mqtt_notices]", "notices have no broker to go to; write a table [broker] with its host"),
         (
             "[mail]\nhost = \"mail.example\"\ntls = \"none-on-loopback\"\nfrom = \"a@b\"\nto = [\"a@b\"]",

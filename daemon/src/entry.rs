@@ -204,6 +204,26 @@ pub enum Note {
         /// A line for each step, in order.
         lines: Vec<String>,
     },
+    /// A phone receives notices by web push from now on. Its address and secrets are kept to ourselves.
+    Phone {
+        /// Identifier.
+        phone: String,
+        /// What its owner calls it.
+        name: String,
+        /// Where its push service takes messages for it.
+        endpoint: String,
+        /// Its public key, base64url (RFC 8291, 2).
+        p256dh: String,
+        /// Its secret, base64url.
+        auth: String,
+    },
+    /// A phone no longer receives: stopped by somebody, or dropped by its push service.
+    PhoneGone {
+        /// Which.
+        phone: String,
+        /// Why, in words.
+        why: String,
+    },
     /// Told: one step in the life of a notice.
     Step(Step),
     /// Told: a row of the ledger is damaged and skipped; the rest is served.
@@ -323,6 +343,7 @@ impl Note {
             Self::Reply { .. } | Self::Seen { .. } => "reply",
             Self::Digest { .. } => "digest",
             Self::PublicWarning(_) => "warning",
+            Self::Phone { .. } | Self::PhoneGone { .. } => "phone",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
             Self::Edition { .. } => "edition",
@@ -348,6 +369,7 @@ impl Note {
             | Self::FirstRipe { planting } => planting.clone(),
             Self::Hang { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
+            Self::Phone { phone, .. } | Self::PhoneGone { phone, .. } => phone.clone(),
             Self::Undo { entry } => entry.to_string(),
             Self::Reply { notice, .. } | Self::Seen { notice } | Self::SentUnrecorded { notice, .. } => {
                 notice.clone()

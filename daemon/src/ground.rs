@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 
 use agronomy::crop::figures::OwnFigures;
 
+use crate::couriers::web_push::phones::Phones;
 use crate::entry::{Began, Entry, Note, PlaceKind};
 
 mod check;
@@ -95,6 +96,8 @@ pub struct Ground {
     pub hangs: Vec<Hang>,
     /// Diary, outlook and ground entries that count, in commit order.
     pub entries: Vec<Entry>,
+    /// Which phones receive notices.
+    pub phones: Phones,
 }
 
 impl Ground {
@@ -107,7 +110,7 @@ impl Ground {
                 _ => None,
             })
             .collect();
-        let mut ground = Self::default();
+        let mut ground = Self { phones: Phones::of(entries), ..Self::default() };
         for entry in entries.iter().filter(|entry| !undone.contains(&entry.id)) {
             ground.take(entry);
         }
@@ -157,6 +160,7 @@ impl Ground {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
             Note::Undo { .. } | Note::Reply { .. } | Note::Seen { .. } => return,
+            Note::Phone { .. } | Note::PhoneGone { .. } => return,
             note if note.is_told() => return,
             _ => {}
         }

@@ -5,11 +5,19 @@
 //! comes with status 3xx is handed back like anything else, because an address that was checked once must not lead to
 //! one that was not. Nothing is sent twice from here: whoever calls decides about another try.
 //!
+//! An address that a phone gave must not lead into the house: for those there is a client that connects outside only,
+//! whatever a name is looked up to be.
+//!
 //! Certificates are checked against the system's authorities and, where one is given, an authority of the grower's own.
 
 use std::error::Error;
+use std::future::Future;
+use std::io;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
+use std::pin::Pin;
 use std::sync::Arc;
+use std::task::{Context, Poll};
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -18,10 +26,12 @@ use chrono::NaiveDateTime;
 use http_body_util::{BodyExt, Full, LengthLimitError, Limited};
 use hyper_rustls::{HttpsConnector, HttpsConnectorBuilder};
 use hyper_util::client::legacy::connect::HttpConnector;
+use hyper_util::client::legacy::connect::dns::Name;
 use hyper_util::rt::TokioExecutor;
 use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject;
 use rustls::{ClientConfig, RootCertStore};
+use tower_service::Service;
 
 /// Why there can be no client.
 #[derive(Debug, thiserror::Error)]
@@ -51,6 +61,9 @@ pub enum Trouble {
     /// No connection came about: nothing was sent.
     #[error("no connection: {0}")]
     NotReached(String),
+    /// The address lies where the client may not connect to: nothing was sent.
+    #[error("{INSIDE}")]
+    Inside,
     /// The connection broke after the call had begun; what was sent may have arrived.
     #[error("the connection was lost: {0}; it may have arrived")]
     Lost(String),
@@ -60,6 +73,33 @@ pub enum Trouble {
         /// The caller's limit.
         most: usize,
     },
+}
+
+/// Why an address is not called.
+const INSIDE: &str = "the address leads to where we may not call";
+
+/// Where a client may connect to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reach {
+    /// Anywhere: the address stands in the site file.
+    Anywhere,
+    /// Anywhere but this machine and what is local to its links: a name of the site file that leads there was not meant.
+    OffThisMachine,
+    /// Outside only: the address came from a phone.
+    Outside,
+}
+
+impl Reach {
+    fn allows(self, address: IpAddr) -> bool {
+        match self {
+            Self::Anywhere => true,
+            Self::OffThisMachine => match address.to_canonical() {
+                IpAddr::V4(it) => !(it.is_loopback() || it.is_link_local() || it.is_unspecified()),
+                IpAddr::V6(it) => !(it.is_loopback() || it.is_unicast_link_local() || it.is_unspecified()),
+            },
+            Self::Outside => is_outside(address),
+        }
+    }
 }
 
 /// What came back.
@@ -78,18 +118,28 @@ pub struct Answer {
 /// A client: cheap to clone, each call a connection of its own.
 #[derive(Clone, Debug)]
 pub struct Client {
-    inner: hyper_util::client::legacy::Client<HttpsConnector<HttpConnector>, Full<Bytes>>,
+    inner: hyper_util::client::legacy::Client<HttpsConnector<HttpConnector<Names>>, Full<Bytes>>,
     limit: Duration,
+    reach: Reach,
 }
 
 impl Client {
-    /// A client that trusts the system's authorities and the one in the PEM file `authority`, and gives each call
+    /// A client for addresses of the site file. It trusts the system's authorities and the one in the PEM file `authority`, and gives each call
     /// `limit`, from looking up the name to the last byte of the answer.
     ///
     /// # Errors
     ///
     /// When the file cannot be used, or the encryption cannot be set up.
     pub fn new(authority: Option<&Path>, limit: Duration) -> Result<Self, Unusable> {
+        Self::reaching(Reach::Anywhere, authority, limit)
+    }
+
+    /// The same, and it connects as far as `reach` says.
+    ///
+    /// # Errors
+    ///
+    /// As for [`new`](Self::new).
+    pub fn reaching(reach: Reach, authority: Option<&Path>, limit: Duration) -> Result<Self, Unusable> {
         let mut roots = RootCertStore::empty();
         roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
         if let Some(path) = authority {
@@ -100,14 +150,19 @@ impl Client {
             .with_safe_default_protocol_versions()?
             .with_root_certificates(roots)
             .with_no_client_auth();
-        let connector =
-            HttpsConnectorBuilder::new().with_tls_config(config).https_or_http().enable_http1().build();
+        let mut plain = HttpConnector::new_with_resolver(Names(reach));
+        plain.enforce_http(false);
+        let connector = HttpsConnectorBuilder::new()
+            .with_tls_config(config)
+            .https_or_http()
+            .enable_http1()
+            .wrap_connector(plain);
         // A connection kept for the next call would mostly be dead by then, an hour or a day later.
         let inner = hyper_util::client::legacy::Client::builder(TokioExecutor::new())
             .pool_max_idle_per_host(0)
             .retry_canceled_requests(false)
             .build(connector);
-        Ok(Self { inner, limit })
+        Ok(Self { inner, limit, reach })
     }
 
     /// Makes one call; the answer's body may have `most_bytes`.
@@ -116,6 +171,11 @@ impl Client {
     ///
     /// When no whole answer came: see [`Trouble`]. An answer of any status is none of them.
     pub async fn call(&self, request: Request<Bytes>, most_bytes: usize) -> Result<Answer, Trouble> {
+        // An address that is no name is never looked up.
+        let host = request.uri().host().unwrap_or_default().trim_matches(['[', ']']);
+        if host.parse().is_ok_and(|address| !self.reach.allows(address)) {
+            return Err(Trouble::Inside);
+        }
         let called = async {
             let answer = self.inner.request(request.map(Full::new)).await.map_err(|error| trouble(&error))?;
             let (head, body) = answer.into_parts();
@@ -131,6 +191,71 @@ impl Client {
         };
         let ended = tokio::time::timeout(self.limit, called).await;
         ended.unwrap_or(Err(Trouble::Silent { limit: self.limit }))
+    }
+}
+
+/// Looks names up, and leaves out what may not be reached: so a name cannot lead elsewhere between a check and the
+/// connection.
+#[derive(Clone, Copy, Debug)]
+struct Names(Reach);
+
+impl Service<Name> for Names {
+    type Response = std::vec::IntoIter<SocketAddr>;
+    type Error = io::Error;
+    type Future = Pin<Box<dyn Future<Output = io::Result<Self::Response>> + Send>>;
+
+    fn poll_ready(&mut self, _: &mut Context<'_>) -> Poll<io::Result<()>> {
+        Poll::Ready(Ok(()))
+    }
+
+    fn call(&mut self, name: Name) -> Self::Future {
+        let reach = self.0;
+        Box::pin(async move {
+            let mut found: Vec<SocketAddr> = tokio::net::lookup_host((name.as_str(), 0)).await?.collect();
+            found.retain(|address| reach.allows(address.ip()));
+            if found.is_empty() { Err(io::Error::other(INSIDE)) } else { Ok(found.into_iter()) }
+        })
+    }
+}
+
+/// Whether an address is one of the public network (the registries of RFC 6890: what is private, local to a link or to
+/// the machine, shared, reserved, for many receivers or for examples is not).
+pub fn is_outside(address: IpAddr) -> bool {
+    match address {
+        IpAddr::V4(address) => is_outside_v4(address),
+        IpAddr::V6(address) => is_outside_v6(address),
+    }
+}
+
+fn is_outside_v4(address: Ipv4Addr) -> bool {
+    let [a, b, c, _] = address.octets();
+    // "This network", shared between carriers, protocol assignments, relay, benchmarks, many receivers and reserved.
+    let special = a == 0
+        || (a == 100 && b & 0xc0 == 64)
+        || ([a, b, c] == [192, 0, 0])
+        || ([a, b, c] == [192, 88, 99])
+        || (a == 198 && b & 0xfe == 18)
+        || a >= 224;
+    !(special
+        || address.is_private()
+        || address.is_loopback()
+        || address.is_link_local()
+        || address.is_documentation())
+}
+
+fn is_outside_v6(address: Ipv6Addr) -> bool {
+    let pieces = address.segments();
+    let last_four = || {
+        let [.., a, b, c, d] = address.octets();
+        Ipv4Addr::new(a, b, c, d)
+    };
+    match pieces {
+        // Written for an address of the older kind (RFC 4291, 2.5.5.2) or translated to one (RFC 6052, 2.1).
+        [0, 0, 0, 0, 0, 0xffff, ..] | [0x64, 0xff9b, 0, 0, 0, 0, ..] => is_outside_v4(last_four()),
+        // Tunnels that hold such an address elsewhere, protocol assignments, and examples.
+        [0x2001, ..=0x1ff | 0xdb8, ..] | [0x2002 | 0x3fff, ..] => false,
+        // Global unicast (RFC 4291, 2.4, as assigned).
+        _ => pieces[0] & 0xe000 == 0x2000,
     }
 }
 
@@ -296,6 +421,85 @@ mod tests {
         assert!(matches!(said, Err(Trouble::NotReached(_))), "{said:?}");
         let said = called("no HTTP at all\r\n\r\n".to_owned(), 9).await;
         assert!(matches!(said, Err(Trouble::Lost(_))), "{said:?}");
+    }
+
+    #[test]
+    fn the_public_network_is_told_from_the_house() {
+        // RFC 6890, 2.2.2 and 2.2.3, with the rows added to its registries since.
+        let inside = [
+            "0.0.0.0",
+            "10.0.0.1",
+            "100.64.0.1",
+            "100.127.255.255",
+            "127.0.0.1",
+            "169.254.169.254",
+            "172.16.0.1",
+            "172.31.255.255",
+            "192.0.0.8",
+            "192.0.2.1",
+            "192.88.99.1",
+            "192.168.1.1",
+            "198.18.0.1",
+            "198.19.255.255",
+            "198.51.100.1",
+            "203.0.113.1",
+            "224.0.0.1",
+            "240.0.0.1",
+            "255.255.255.255",
+            "::",
+            "::1",
+            "::ffff:192.168.1.1",
+            "64:ff9b::10.0.0.1",
+            "64:ff9b:1::1",
+            "100::1",
+            "2001::1",
+            "2001:db8::1",
+            "2002:a00:1::1",
+            "3fff::1",
+            "fc00::1",
+            "fd12::1",
+            "fe80::1",
+            "ff02::1",
+        ];
+        for address in inside {
+            assert!(!is_outside(address.parse().unwrap()), "{address}");
+        }
+        let outside = [
+            "1.1.1.1",
+            "100.63.255.255",
+            "100.128.0.1",
+            "172.15.0.1",
+            "172.32.0.1",
+            "198.20.0.1",
+            "223.255.255.255",
+            "2001:4860::1",
+            "2a00::1",
+            "64:ff9b::8.8.8.8",
+            "::ffff:8.8.8.8",
+        ];
+        for address in outside {
+            assert!(is_outside(address.parse().unwrap()), "{address}");
+        }
+    }
+
+    #[tokio::test]
+    async fn no_address_and_no_name_leads_to_where_a_client_may_not_call() {
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let port = listener.local_addr().unwrap().port();
+        let here = ["127.0.0.1", "[::1]", "[::ffff:127.0.0.1]", "169.254.1.1", "localhost"];
+        let cases =
+            [(Reach::Outside, &here[..]), (Reach::OffThisMachine, &here), (Reach::Outside, &["192.168.1.1"])];
+        for (reach, hosts) in cases {
+            let client = Client::reaching(reach, None, LIMIT).unwrap();
+            for host in hosts {
+                let request = Request::post(format!("http://{host}:{port}/")).body(Bytes::new()).unwrap();
+                let said = client.call(request, 9).await.unwrap_err().to_string();
+                assert!(said.ends_with(INSIDE), "{reach:?} {host}: {said}");
+            }
+        }
+        // Nobody connected: the listener has nothing to accept.
+        let waits = std::future::poll_fn(|context| Poll::Ready(listener.poll_accept(context).is_pending()));
+        assert!(waits.await);
     }
 
     #[test]

@@ -127,7 +127,7 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
 }
 
 /// Enough to catch a slip, no more: the server is the judge of the rest.
-fn is_address(text: &str) -> bool {
+pub(super) fn is_address(text: &str) -> bool {
     let sound = |part: &str| !part.is_empty() && part.chars().all(|c| !c.is_whitespace() && !c.is_control());
     let plain = !text.contains(['<', '>', ',', ';', '"']);
     plain

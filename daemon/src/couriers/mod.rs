@@ -8,7 +8,7 @@
 //! - [`outbox`] decides what to send now, what to drop, and when to try again. No clock, no file, no socket.
 //! - [`runner`] is the task around one courier.
 //! - [`shelf`] reads the rows in the ledger; [`index`] says which step a row is about.
-//! - [`email`] and [`notice_topic`] are the couriers.
+//! - [`email`], [`notice_topic`], [`web_push`] and [`webhook`] are the couriers.
 //! - [`letter`] says when the morning letter is due.
 //! - [`route`] says which step goes by which courier, and when.
 
@@ -20,6 +20,8 @@ pub mod outbox;
 pub mod route;
 pub mod runner;
 pub mod shelf;
+pub mod web_push;
+pub mod webhook;
 
 /// The life of a step that may buzz a phone: after six hours it is no news any more, ms.
 pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;

@@ -237,7 +237,8 @@ fn word(text: &str) -> String {
     text.chars().map(|c| if c.is_ascii_alphanumeric() || "_-.".contains(c) { c } else { '_' }).collect()
 }
 
-fn payload(step: &Step, site: &str, id: &str) -> String {
+/// A step as JSON, as the module says.
+pub(super) fn payload(step: &Step, site: &str, id: &str) -> String {
     // Told before anybody knew the time: no time is said.
     let at = DateTime::from_timestamp_millis(step.at_ms).filter(|_| !step.is_undated());
     let at = at.map(|at| at.to_rfc3339_opts(SecondsFormat::Millis, true));

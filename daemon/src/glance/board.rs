@@ -66,6 +66,15 @@ pub struct BoardGlance {
     pub away: Vec<String>,
     /// Where the page listens, and what that means, in words.
     pub listening: String,
+    /// The key that phones subscribe for, base64url; none where there is no web push.
+    #[serde(default)]
+    pub push_key: Option<String>,
+    /// Phones that receive notices.
+    #[serde(default)]
+    pub phones: Vec<PhoneGlance>,
+    /// Phones that no longer receive, the last few.
+    #[serde(default)]
+    pub phones_gone: Vec<PhoneGone>,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
     /// How the mirror stands, where there is one.
@@ -98,6 +107,28 @@ pub struct BoardGlance {
     /// Since when a notice that should have buzzed has reached nobody, though every way was tried, UTC ms.
     #[serde(default)]
     pub nobody_told_ms: Option<i64>,
+}
+
+/// A phone that receives notices. Its address and secrets are shown nowhere.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PhoneGlance {
+    /// Identifier.
+    pub phone: String,
+    /// What its owner calls it.
+    pub name: String,
+    /// When it subscribed, UTC ms.
+    pub since_ms: i64,
+}
+
+/// A phone that no longer receives.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PhoneGone {
+    /// What its owner called it.
+    pub name: String,
+    /// Why, in words.
+    pub why: String,
+    /// Since when, UTC ms.
+    pub since_ms: i64,
 }
 
 /// What is to be said of the clock besides its voucher.

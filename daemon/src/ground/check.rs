@@ -4,6 +4,7 @@ use agronomy::crop::CropBook;
 
 use super::Ground;
 use crate::calendar::day;
+use crate::couriers::web_push::phones;
 use crate::entry::{LONGEST_LATER_MS, Note};
 
 /// Longest name or text kept, characters.
@@ -88,6 +89,23 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
         // Told, but not by ourselves: what may be taken of it is `warnings::standing`'s to say.
         Note::Reply { .. } | Note::Seen { .. } | Note::Drill {} | Note::PublicWarning(_) => Ok(()),
+        Note::Phone { phone, name, endpoint, p256dh, auth } => {
+            identifier("phone", phone)?;
+            words("phone's name", name)?;
+            phones::origin(endpoint)?;
+            phones::receiver(p256dh, auth)?;
+            let full = ground.phones.here.len() >= phones::MOST && ground.phones.phone(phone).is_none();
+            if full {
+                Err(format!("{} phones receive already: stop one first", phones::MOST))
+            } else {
+                Ok(())
+            }
+        }
+        Note::PhoneGone { phone, why } => {
+            words("reason", why)?;
+            let known = ground.phones.phone(phone).is_some();
+            known.then_some(()).ok_or_else(|| format!("no phone {:?} receives", escaped(phone)))
+        }
         Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }

@@ -53,6 +53,8 @@ pub struct Setup {
     pub commit_every: Duration,
     /// Where the page listens, in words.
     pub listening: String,
+    /// The key that phones subscribe for, where there is web push.
+    pub push_key: Option<String>,
 }
 
 /// The keeper, ready to run on a thread of its own.

@@ -77,6 +77,8 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         board: BoardGlance {
             still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
             damaged: board::damaged(&engine.entries, calendar),
+            phones: board::phones(&engine.ground.phones),
+            phones_gone: board::phones_gone(&engine.ground.phones),
             restored: board::restored(&engine.entries, calendar, now_ms),
             nobody_told_ms,
             ..shell.board.clone()

@@ -103,6 +103,8 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Seen { .. } => ("Seen".to_owned(), String::new()),
         Note::Drill {} => ("Asked for a drill".to_owned(), String::new()),
         Note::Digest { lines, .. } => ("What did not buzz that day".to_owned(), lines.join(" ")),
+        Note::Phone { name, .. } => (format!("{name} receives notices"), String::new()),
+        Note::PhoneGone { phone, why } => (format!("Phone {phone} no longer receives"), why.clone()),
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
@@ -126,7 +128,15 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
 
 /// Whether the grower may undo a note.
 pub(crate) fn undoable(note: &Note) -> bool {
-    !note.is_told() && !matches!(note, Note::Undo { .. } | Note::Reply { .. } | Note::Drill {})
+    !note.is_told()
+        && !matches!(
+            note,
+            Note::Undo { .. }
+                | Note::Reply { .. }
+                | Note::Drill {}
+                | Note::Phone { .. }
+                | Note::PhoneGone { .. }
+        )
 }
 
 /// How many plants, in words.

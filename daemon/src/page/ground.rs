@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::entries::{self, KINDS, capital, crop_words, kind_words};
 use super::figures::{Civil, tenth};
 use super::frame::{Did, Lintel, View, page, undo};
+use super::phones;
 use crate::entry::{Entry, PlaceKind};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, ProbeGlance, Tone};
 
@@ -60,6 +61,7 @@ pub(crate) fn view(glance: &Glance, crops: &[(String, String)], taps: &Taps, did
         (add_place(glance))
         (end(glance))
         (super::drill::section(glance))
+        (phones::section(glance))
         (lately(glance))
     };
     page(View::Ground, glance, did, &lintel, &main)

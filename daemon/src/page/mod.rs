@@ -5,8 +5,8 @@
 //! without script; a few lines of it fetch the page again whenever `/live` says that the glance changed.
 //!
 //! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `day`, `cloth`, `threads`,
-//! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground`, `diary` and `letter` are the
-//! views; `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
+//! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground` (with `phones`), `diary` and
+//! `letter` are the views; `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
 //! notes; `guard` says who may ask; `routes`, `interface` and `live` answer; `serve` keeps the connections.
 
 mod cautions;
@@ -26,6 +26,7 @@ mod live;
 mod milestones;
 mod now;
 mod now_lintel;
+mod phones;
 mod placing;
 mod routes;
 mod rungs;

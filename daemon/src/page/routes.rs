@@ -22,7 +22,7 @@ use super::forms::{self, Fields, Filled};
 use super::frame::{self, Did};
 use super::ground::Taps;
 use super::guard::{Listening, guard};
-use super::{diary, ground, interface, letter, live, now, season, tending};
+use super::{diary, ground, interface, letter, live, now, phones, season, tending};
 use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::Handle;
@@ -90,6 +90,7 @@ pub fn router(
         .route("/reply", post(reply_form))
         .route("/drill", post(drill_form))
         .route("/undo", post(undo_form))
+        .route("/phones", post(phones_form))
         .route("/live", get(live::live))
         .route("/api/now", get(interface::now))
         .route("/api/season/{planting}", get(interface::season))
@@ -99,6 +100,8 @@ pub fn router(
         .merge(past(&listening))
         .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
         .route("/page.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("page.js")))))
+        .route("/phones.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("phones.js")))))
+        .route("/sw.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("sw.js")))))
         .route("/mark.svg", get(|| ready(file("image/svg+xml", include_str!("mark.svg")))))
         .fallback(lost)
         .with_state(shared)
@@ -199,6 +202,21 @@ async fn reply_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields
 
 async fn drill_form(State(shared): State<Arc<Shared>>) -> Response {
     store(&shared, &shared.handle.now(), Ok((Note::Drill {}, None)), "/ground").await
+}
+
+async fn phones_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
+    let noted = match phones::form(&fields) {
+        Ok((note, from_ms)) => shared.handle.note(note, from_ms).await,
+        Err(refusal) => Err(refusal),
+    };
+    match noted {
+        // No entry to show or to undo: a phone is stopped by its own button.
+        Ok(_) => Redirect::to("/ground#phones").into_response(),
+        Err(refusal) => {
+            let page = frame::other(&shared.handle.now(), "That was not noted.", &refusal, "/ground");
+            (StatusCode::UNPROCESSABLE_ENTITY, page).into_response()
+        }
+    }
 }
 
 async fn clock_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {

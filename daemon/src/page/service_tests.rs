@@ -112,6 +112,8 @@ async fn every_page_and_file_answers() {
         "/page.css",
         "/page.js",
         "/mark.svg",
+        "/phones.js",
+        "/sw.js",
         "/api/now",
         "/api/season/tomato-1",
         "/api/export",
@@ -188,6 +190,22 @@ async fn forms_become_notes_and_lead_back_with_their_number() {
     assert_eq!(notes[0], Note::Watered { subject: "bed".to_owned(), litres: 12.5 });
     assert_eq!(notes[3], Note::Reply { notice: "n-1".to_owned(), on_it: true, until_ms: None });
     assert_eq!(notes[5], Note::Undo { entry: 41 });
+}
+
+#[tokio::test]
+async fn a_phone_subscribes_and_stops_and_its_secrets_stay_out_of_the_address() {
+    let requests = vec![
+        form("/phones", "do=subscribe&name=Ann&endpoint=https%3A%2F%2Fpush.example%2F1&p256dh=k&auth=a"),
+        form("/phones", "do=stop&phone=0a1b"),
+        form("/phones", "do=subscribe&name=Ann"),
+    ];
+    let (answers, notes) = ask(fixtures::heat(), requests).await;
+    assert_eq!(statuses(&answers), [303, 303, 422]);
+    assert!(answers[..2].iter().all(|answer| answer.headers()[header::LOCATION] == "/ground#phones"));
+    assert!(matches!(&notes[0], Note::Phone { name, endpoint, .. }
+        if name == "Ann" && endpoint == "https://push.example/1"));
+    assert!(matches!(&notes[1], Note::PhoneGone { phone, .. } if phone == "0a1b"));
+    assert_eq!(notes.len(), 2);
 }
 
 #[tokio::test]

@@ -2,6 +2,7 @@
 
 mod post;
 pub mod settings;
+mod web;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -14,6 +15,7 @@ use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
 use self::post::Post;
+use self::web::Web;
 use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{notice_topic, runner};
@@ -127,6 +129,7 @@ pub async fn start(
     let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
     let readers = [outbox(&opened.core)?, outbox(&opened.core)?];
     let post = Post::open(file, &opened.core)?;
+    let web = Web::open(file, &opened.core)?;
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
     let setup = Setup {
@@ -135,6 +138,7 @@ pub async fn start(
         clock: Arc::clone(&clock),
         commit_every: Duration::from_secs_f64(file.ledger.commit_every_s),
         listening: listening_words(page),
+        push_key: web.push.as_ref().map(|(_, vapid, _)| vapid.public()),
     };
     let (keeper, handle) = Keeper::new(setup);
     // From here on everybody reads the clock as it is believed.
@@ -155,6 +159,7 @@ pub async fn start(
     let door = sources(file, &handle, &clock, &mut tasks).await?;
     post.start(&handle, &clock, &epoch, &mut tasks)?;
     couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
+    web.start(&handle, &clock, &epoch, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
 

@@ -14,7 +14,7 @@ use config::site::{MailTls, Payload, Secret, StampFormat, Topic};
 
 use crate::calendar::Calendar;
 use crate::couriers::route::UNSEEN_MS;
-use crate::couriers::{email, notice_topic};
+use crate::couriers::{email, notice_topic, web_push, webhook};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
 use crate::mirror::server;
@@ -278,6 +278,32 @@ fn next_name(number: usize) -> String {
     format!("{EMAIL} {}", number + 2)
 }
 
+/// The web push courier's settings.
+pub fn web_push(site: &config::site::Site) -> Option<web_push::Settings> {
+    let push = site.web_push.as_ref()?;
+    Some(web_push::Settings { contact: push.contact.clone(), own_service: push.own_service.clone() })
+}
+
+/// The webhook's settings.
+///
+/// # Errors
+///
+/// When its secret cannot be read, or is empty.
+pub fn webhook(site: &config::site::Site) -> Result<Option<webhook::Settings>, String> {
+    let Some(hook) = &site.webhook else { return Ok(None) };
+    let secret = read_secret(&hook.secret_file)?;
+    if secret.is_empty() {
+        let path = hook.secret_file.display();
+        return Err(format!("{path} has nothing in its first line; write the webhook's secret there"));
+    }
+    Ok(Some(webhook::Settings {
+        url: hook.url.clone(),
+        secret,
+        authority: hook.ca.clone(),
+        site: site.site.name.clone(),
+    }))
+}
+
 /// The mirror's settings.
 ///
 /// # Errors
@@ -319,6 +345,14 @@ pub fn routes(site: &config::site::Site) -> Vec<Route> {
     }
     if site.mqtt_notices.is_some() && site.broker.is_some() {
         routes.push(Route { courier: MQTT.to_owned(), ..Route::default() });
+    }
+    if site.web_push.is_some() {
+        let courier = web_push::NAME.to_owned();
+        routes.push(Route { courier, pushes_only: true, quiet, letter_at: None, unseen_ms: None });
+    }
+    if site.webhook.is_some() {
+        let courier = webhook::NAME.to_owned();
+        routes.push(Route { courier, pushes_only: false, quiet: None, letter_at: None, unseen_ms: None });
     }
     routes
 }

@@ -145,6 +145,7 @@ impl Board {
             clock: Arc::new(Hurried(Arc::clone(&self.clock))),
             commit_every: self.commit_every,
             listening: String::new(),
+            push_key: None,
         };
         let (mut keeper, handle) = Keeper::new(setup);
         keeper.begin();

@@ -19,6 +19,9 @@ pub struct Request {
     pub body: Vec<u8>,
 }
 
+/// A status that hangs up unanswered.
+pub const HANG_UP: u16 = 0;
+
 /// What is answered; none leaves the caller waiting for ever.
 pub type Answer = Option<(u16, String, Vec<u8>)>;
 
@@ -49,6 +52,7 @@ impl Small {
                 let Some(request) = read(&mut stream) else { continue };
                 count.fetch_add(1, Ordering::Relaxed);
                 match answer(&request) {
+                    Some((HANG_UP, ..)) => drop(stream),
                     Some((status, headers, body)) => {
                         let head = format!(
                             "HTTP/1.1 {status} X\r\n{headers}Content-Length: {}\r\nConnection: close\r\n\r\n",

@@ -112,6 +112,7 @@ impl Keeper {
             Ok(deliveries) => self.shell.deliveries = deliveries,
             Err(error) => tracing::warn!(%error, "the outbox cannot be read"),
         }
+        self.shell.board.push_key.clone_from(&self.setup.push_key);
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {
             show_live(&mut seen, &glance(self.setup.core.present(), &self.shell));

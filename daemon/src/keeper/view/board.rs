@@ -1,7 +1,9 @@
 //! What the ledger has to say of itself, in words for the page.
 
 use crate::calendar::Calendar;
+use crate::couriers::web_push::phones::Phones;
 use crate::entry::{Entry, Fenced, Note};
+use crate::glance::{PhoneGlance, PhoneGone};
 use crate::ledger::open_fences;
 
 /// How long the page says that the ledger was restored, ms.
@@ -9,6 +11,26 @@ const SHOWN_MS: i64 = 7 * 86_400_000;
 
 /// A sentence for each damage that nothing has mended: oldest first, at most so many.
 const SENTENCES: usize = 5;
+
+/// The phones that receive, without what is theirs alone.
+pub(super) fn phones(phones: &Phones) -> Vec<PhoneGlance> {
+    let here = phones.here.iter().map(|it| PhoneGlance {
+        phone: it.phone.clone(),
+        name: it.name.clone(),
+        since_ms: it.since_ms,
+    });
+    here.collect()
+}
+
+/// The phones that no longer receive.
+pub(super) fn phones_gone(phones: &Phones) -> Vec<PhoneGone> {
+    let gone = phones.gone.iter().map(|it| PhoneGone {
+        name: it.name.clone(),
+        why: it.why.clone(),
+        since_ms: it.since_ms,
+    });
+    gone.collect()
+}
 
 /// Damage that stands, a sentence each.
 pub(super) fn damaged(entries: &[Entry], calendar: &Calendar) -> Vec<String> {
