@@ -26,6 +26,13 @@ pub mod webhook;
 /// The life of a step that may buzz a phone: after six hours it is no news any more, ms.
 pub const STEP_LIFE_MS: i64 = 6 * 3_600_000;
 
+/// Bytes in hexadecimal, small letters.
+pub(crate) fn hexadecimal(bytes: &[u8]) -> String {
+    const SIGNS: &[u8; 16] = b"0123456789abcdef";
+    let signs = bytes.iter().flat_map(|byte| [SIGNS[usize::from(byte >> 4)], SIGNS[usize::from(byte & 15)]]);
+    signs.map(char::from).collect()
+}
+
 /// The id under which everybody outside knows an errand: the same at each try, and never again for anything else.
 ///
 /// `entry` is its number in the ledger; `epoch` names the ledger, so that a restored copy does not speak in the name of

@@ -12,7 +12,6 @@
 //! Redirects are not followed; the answer's text is read and shown to nobody, so that an address in the house cannot be
 //! read through us. A name may not lead to this machine itself: where that is meant, the site file says `127.0.0.1`.
 
-use std::fmt::Write;
 use std::net::IpAddr;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -24,8 +23,8 @@ use ring::hmac;
 
 use super::notice_topic::payload;
 use super::outbox::{Errand, Waiting};
-use super::public_id;
 use super::runner::Courier;
+use super::{hexadecimal, public_id};
 use crate::clock::Clock;
 use crate::http_out::{Client, Reach, Trouble, Unusable};
 use crate::keeper::event::Delivery;
@@ -145,12 +144,7 @@ fn signature(key: &hmac::Key, time_s: i64, body: &[u8]) -> String {
     context.update(time_s.to_string().as_bytes());
     context.update(b".");
     context.update(body);
-    let mut text = "sha256=".to_owned();
-    for byte in context.sign().as_ref() {
-        // Writing into a string cannot go wrong.
-        let _ = write!(text, "{byte:02x}");
-    }
-    text
+    format!("sha256={}", hexadecimal(context.sign().as_ref()))
 }
 
 /// What an answer means (RFC 9110, 15): a 2xx is taken; a 5xx, a time-out and "too many" may be so later; the rest is
@@ -182,7 +176,7 @@ mod tests {
         let key = hmac::Key::new(hmac::HMAC_SHA256, b"Jefe");
         let wanted = "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843";
         let said = hmac::sign(&key, b"what do ya want for nothing?");
-        assert_eq!(said.as_ref().iter().map(|byte| format!("{byte:02x}")).collect::<String>(), wanted);
+        assert_eq!(hexadecimal(said.as_ref()), wanted);
         // Ours over time and body, by `printf '1940760000.{"id":1}' | openssl dgst -sha256 -hmac Jefe`.
         let ours = "sha256=7ac4648ba8f9d57f3d0c551b548256e5dcbda1690955da45b69b02d8d5a1134b";
         assert_eq!(signature(&key, 1_940_760_000, b"{\"id\":1}"), ours);

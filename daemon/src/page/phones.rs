@@ -9,6 +9,7 @@ use ring::digest::{SHA256, digest};
 
 use super::figures::Civil;
 use super::forms::{Fields, Filled};
+use crate::couriers::hexadecimal;
 use crate::entry::Note;
 use crate::glance::Glance;
 
@@ -80,8 +81,7 @@ pub(super) fn form(fields: &Fields) -> Filled {
 /// A phone is known by its address, which nobody can guess from this; so the same subscription is the same phone.
 /// `phones.js` reckons it too, to tell which line is its own.
 fn identifier(endpoint: &str) -> String {
-    let hash = digest(&SHA256, endpoint.as_bytes());
-    hash.as_ref()[..8].iter().map(|byte| format!("{byte:02x}")).collect()
+    hexadecimal(&digest(&SHA256, endpoint.as_bytes()).as_ref()[..8])
 }
 
 #[cfg(test)]

@@ -82,6 +82,7 @@ impl Bench {
             clock: Arc::clone(&machine) as Arc<dyn Clock>,
             commit_every: Duration::from_secs(1),
             listening: String::new(),
+            push_key: None,
         };
         let (keeper, handle) = Keeper::new(setup);
         let clock = keeper.clock();

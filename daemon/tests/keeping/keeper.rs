@@ -75,6 +75,7 @@ impl Bench {
             clock: Arc::clone(&clock) as Arc<dyn Clock>,
             commit_every: Duration::from_secs(300),
             listening: String::new(),
+            push_key: None,
         };
         let (keeper, handle) = Keeper::new(setup);
         let mut tasks = Tasks::new();
