@@ -166,10 +166,6 @@ impl Email {
                 .head(waiting, step.at_ms)
                 .subject(one_line(&step.title))
                 .singlepart(SinglePart::plain(format!("{}\n\n{}", step.whole_text(), text))),
-            Errand::Digest { lines } => self
-                .head(waiting, glance.at_ms)
-                .subject("What did not buzz today")
-                .singlepart(SinglePart::plain(format!("{}\n\n{}", lines.join("\n\n"), text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)
                 .subject(one_line(&subject))

@@ -5,9 +5,11 @@
 
 use std::collections::BTreeMap;
 
+use agronomy::crop::Severity;
+
 use super::outbox::{self, Errand, Waiting};
 use super::route::rises;
-use crate::entry::{Entry, Note, Turn};
+use crate::entry::{Entry, Note, Step, Turn};
 
 /// A row as the outbox holds it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,7 +46,7 @@ impl Index {
 
     /// Learns further entries, in the order of their numbers.
     pub fn learn(&mut self, entries: Vec<Entry>) {
-        for Entry { id, note, .. } in entries {
+        for Entry { id, at_ms, note, .. } in entries {
             self.seen = self.seen.max(id);
             match note {
                 Note::Step(step) => {
@@ -56,7 +58,9 @@ impl Index {
                     self.errands.insert(id, Errand::Step(step));
                 }
                 Note::Letter { date } => _ = self.errands.insert(id, Errand::Letter { date }),
-                Note::Digest { lines, .. } => _ = self.errands.insert(id, Errand::Digest { lines }),
+                Note::Digest { date, lines } => {
+                    self.errands.insert(id, Errand::Step(digest(&date, at_ms, &lines)));
+                }
                 Note::Reply { notice, .. } | Note::Seen { notice } => _ = self.seen_at.insert(notice, id),
                 _ => {}
             }
@@ -125,6 +129,26 @@ impl Index {
             row.due_ms = earliest.get(row.errand.thread()).copied().unwrap_or(row.due_ms);
         }
         Ok(())
+    }
+}
+
+/// The digest of a day, as it travels: a step that belongs to no notice.
+fn digest(date: &str, at_ms: i64, lines: &[String]) -> Step {
+    Step {
+        notice: format!("{date}.digest"),
+        number: 1,
+        minder: "digest".to_owned(),
+        place: String::new(),
+        planting: None,
+        at_ms,
+        turn: Turn::Closed,
+        severity: Severity::Moderate,
+        push: true,
+        held: false,
+        joined: Vec::new(),
+        title: "What did not buzz today".to_owned(),
+        text: lines.join("\n"),
+        caution: String::new(),
     }
 }
 

@@ -36,11 +36,6 @@ pub enum Errand {
         /// Which day.
         date: String,
     },
-    /// What would have buzzed a phone on a day on which enough had.
-    Digest {
-        /// A line for each step.
-        lines: Vec<String>,
-    },
 }
 
 impl Errand {
@@ -49,7 +44,6 @@ impl Errand {
         match self {
             Self::Step(step) => &step.notice,
             Self::Letter { .. } => "",
-            Self::Digest { .. } => "digest",
         }
     }
 
@@ -57,7 +51,7 @@ impl Errand {
     fn urgency(&self) -> Option<Severity> {
         match self {
             Self::Step(step) => Some(step.severity),
-            Self::Letter { .. } | Self::Digest { .. } => None,
+            Self::Letter { .. } => None,
         }
     }
 }

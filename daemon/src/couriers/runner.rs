@@ -167,7 +167,7 @@ impl<C: Courier, O: Outbox> Runner<C, O> {
         }
         rows.retain(|row| match &row.errand {
             Errand::Step(step) => lent.iter().all(|it| it.step.notice != step.notice),
-            Errand::Letter { .. } | Errand::Digest { .. } => true,
+            Errand::Letter { .. } => true,
         });
         for it in lent {
             let Some((_, due_ms, tries)) = it.waits_for.iter().find(|it| it.0 == self.courier.name()) else {

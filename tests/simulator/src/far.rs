@@ -60,7 +60,7 @@ impl Carrier {
             Errand::Step(step) => {
                 (Some((step.notice.clone(), step.number)), step.text.contains("Not recorded"))
             }
-            Errand::Letter { .. } | Errand::Digest { .. } => (None, false),
+            Errand::Letter { .. } => (None, false),
         };
         let mut far = at(&self.far);
         far.doubt.insert(id.clone(), doubt);
