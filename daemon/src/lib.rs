@@ -4,6 +4,7 @@
 
 pub mod almanac;
 pub mod calendar;
+pub mod calendar_out;
 pub mod cli;
 pub mod clock;
 pub mod couriers;

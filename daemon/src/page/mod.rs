@@ -35,7 +35,7 @@ mod tending;
 mod threads;
 
 #[cfg(test)]
-mod fixtures;
+pub(crate) mod fixtures;
 #[cfg(test)]
 mod service_tests;
 
