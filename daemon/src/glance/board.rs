@@ -66,6 +66,9 @@ pub struct BoardGlance {
     pub away: Vec<String>,
     /// Where the page listens, and what that means, in words.
     pub listening: String,
+    /// By which civil clock time a morning letter would have come, where one goes out: `06:30`.
+    #[serde(default)]
+    pub letter_by: Option<String>,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
     /// How the mirror stands, where there is one.

@@ -6,9 +6,12 @@
 //!
 //! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `day`, `cloth`, `threads`,
 //! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground`, `diary` and `letter` are the
-//! views; `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
+//! views (`letter_parts` the letter's paragraphs, `picture` its picture, `answer` one notice with its answers,
+//! `calendar` the feed); `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
 //! notes; `guard` says who may ask; `routes`, `interface` and `live` answer; `serve` keeps the connections.
 
+mod answer;
+mod calendar;
 mod cautions;
 mod cloth;
 mod day;
@@ -21,10 +24,12 @@ mod ground;
 mod guard;
 mod interface;
 mod letter;
+mod letter_parts;
 mod live;
 mod milestones;
 mod now;
 mod now_lintel;
+mod picture;
 mod placing;
 mod routes;
 mod rungs;
@@ -40,6 +45,7 @@ pub(crate) mod fixtures;
 mod service_tests;
 
 pub use guard::Listening;
-pub use letter::letter_text;
+pub use letter::written as letter;
+pub use picture::picture;
 pub use routes::router;
 pub use serve::{serve, serve_unix};

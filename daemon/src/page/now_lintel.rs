@@ -34,7 +34,8 @@ fn main_notice(glance: &Glance) -> Option<&NoticeView> {
     glance.open.iter().find(|notice| &notice.id == id)
 }
 
-fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
+/// The buttons by which a notice is answered, or since when somebody is on it.
+pub(super) fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     html! {
         @if let Some(since) = notice.on_it_ms {

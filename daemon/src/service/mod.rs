@@ -12,6 +12,7 @@ use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
+use crate::calendar_out::Desk;
 use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, notice_topic, runner};
@@ -137,19 +138,22 @@ pub async fn start(
     let clock = keeper.clock();
     let runtime = tokio::runtime::Handle::current();
     tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
+    let desk = Desk::open(&file.ledger.folder, &epoch, clock.wall_ms()).map_err(|error| error.to_string())?;
+    let desk = Arc::new(desk);
     let router = page::router(
         handle.clone(),
-        Listening::At { address: page, names: own_names() },
+        Listening::At { address: page, names: own_names(file) },
         crops.clone(),
         tasks.stop(),
-    );
+    )
+    .layer(axum::Extension(Arc::clone(&desk)));
     tasks.spawn("page", |stop| page::serve(listener, router, stop));
     let socket = file.ledger.folder.join(SOCKET);
     let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop())
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
-    couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
+    couriers(file, &handle, &clock, readers, boot, &epoch, desk, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
 
@@ -158,9 +162,12 @@ async fn bind(address: SocketAddr) -> Result<TcpListener, String> {
 }
 
 /// The names under which phones at home may know the board.
-fn own_names() -> Vec<String> {
+fn own_names(file: &config::site::Site) -> Vec<String> {
     let name = std::fs::read_to_string("/etc/hostname").unwrap_or_default().trim().to_owned();
-    if name.is_empty() { Vec::new() } else { vec![format!("{name}.local"), name] }
+    let mut names = if name.is_empty() { Vec::new() } else { vec![format!("{name}.local"), name] };
+    let address: Option<axum::http::Uri> = file.page_address.as_ref().and_then(|it| it.parse().ok());
+    names.extend(address.as_ref().and_then(|it| it.host()).map(str::to_owned));
+    names
 }
 
 fn listening_words(page: SocketAddr) -> String {
@@ -226,13 +233,15 @@ fn couriers(
     readers: [crate::ledger::Reader; 3],
     boot: i64,
     epoch: &str,
+    desk: Arc<Desk>,
     tasks: &mut Tasks,
 ) -> Result<(), String> {
     let [for_mail, for_mqtt, for_mirror] = readers;
     if let Some(settings) = settings::mail(file)? {
-        let courier =
-            email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter_text)
-                .map_err(|error| error.to_string())?;
+        let courier = email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter)
+            .map_err(|error| error.to_string())?
+            .answered_at(file.page_address.clone())
+            .enclosing(desk, handle.clone());
         let (handle, clock) = (handle.clone(), Arc::clone(clock));
         tasks.spawn("e-mail", |stop| runner::run(courier, Shelf::new(for_mail), handle, clock, stop));
     }

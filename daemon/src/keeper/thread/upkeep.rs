@@ -108,6 +108,7 @@ impl Keeper {
         self.shell.board.away = self.away.values().cloned().collect();
         self.shell.senders_clocks.clone_from(self.setup.core.senders_clocks());
         self.shell.board.listening.clone_from(&self.setup.listening);
+        self.shell.board.letter_by = self.setup.core.letter_by();
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {
             show_live(&mut seen, &glance(self.setup.core.present(), &self.shell));
