@@ -23,6 +23,8 @@ use crate::keeper::start::seed;
 use crate::keeper::thread::{Keeper, Setup};
 use crate::ledger::{Founding, Ledger, LedgerError};
 use crate::mirror::source::FromLedger;
+use crate::outward::life_sign::{Alive, LifeSign};
+use crate::outward::picture::Picture;
 use crate::page::{self, Listening};
 use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
@@ -153,7 +155,8 @@ pub async fn start(
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
-    couriers(file, &handle, &clock, readers, boot, &epoch, desk, &mut tasks)?;
+    let signs = outward(file, &handle, &clock, &mut tasks)?;
+    couriers(file, &handle, &clock, Kept { readers, boot, epoch, desk, signs }, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
 
@@ -226,19 +229,50 @@ fn wire(
     }
 }
 
+/// Starts what goes out by itself besides notices; the signs of the keeper's life come back.
+fn outward(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    tasks: &mut Tasks,
+) -> Result<Signs, String> {
+    let url = file.life_sign.as_ref().map(|it| (it.url.clone(), it.ca.clone()));
+    let wanted = url.is_some() || file.mqtt_notices.is_some();
+    let (life, signs) =
+        LifeSign::new(url, handle.clone(), Arc::clone(clock)).map_err(|error| error.to_string())?;
+    if wanted {
+        tasks.spawn("life sign", |stop| life.run(stop));
+    }
+    if let Some(settings) = settings::picture(file)? {
+        let picture = Picture::new(settings, page::picture, handle.clone(), Arc::clone(clock))
+            .map_err(|error| error.to_string())?;
+        tasks.spawn("picture", |stop| picture.run(stop));
+    }
+    Ok(signs)
+}
+
+/// The signs of the keeper's life.
+type Signs = tokio::sync::watch::Receiver<Option<Alive>>;
+
+/// What couriers and mirror know of the ledger and the data folder.
+struct Kept {
+    readers: [crate::ledger::Reader; 3],
+    boot: i64,
+    epoch: String,
+    desk: Arc<Desk>,
+    signs: Signs,
+}
+
 fn couriers(
     file: &config::site::Site,
     handle: &Handle,
     clock: &Arc<dyn Clock>,
-    readers: [crate::ledger::Reader; 3],
-    boot: i64,
-    epoch: &str,
-    desk: Arc<Desk>,
+    Kept { readers, boot, epoch, desk, signs }: Kept,
     tasks: &mut Tasks,
 ) -> Result<(), String> {
     let [for_mail, for_mqtt, for_mirror] = readers;
     if let Some(settings) = settings::mail(file)? {
-        let courier = email::Email::new(&settings, epoch.to_owned(), handle.glance.clone(), page::letter)
+        let courier = email::Email::new(&settings, epoch.clone(), handle.glance.clone(), page::letter)
             .map_err(|error| error.to_string())?
             .answered_at(file.page_address.clone())
             .enclosing(desk, handle.clone());
@@ -246,7 +280,7 @@ fn couriers(
         tasks.spawn("e-mail", |stop| runner::run(courier, Shelf::new(for_mail), handle, clock, stop));
     }
     if let Some(settings) = settings::notices(file)? {
-        let (courier, connection) = notice_topic::open(settings, epoch.to_owned());
+        let (courier, connection) = notice_topic::open(settings, epoch, signs);
         let (handle, clock) = (handle.clone(), Arc::clone(clock));
         tasks.spawn("notices on the broker", |stop| connection.run(stop));
         tasks.spawn("mqtt courier", |stop| runner::run(courier, Shelf::new(for_mqtt), handle, clock, stop));

@@ -17,6 +17,7 @@ use crate::couriers::{email, notice_topic};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
 use crate::mirror::server;
+use crate::outward::picture;
 use crate::site::{Limits, Site};
 use crate::sources::mqtt::BrokerSettings;
 use crate::sources::pause::Pause;
@@ -220,6 +221,21 @@ pub fn mail(site: &config::site::Site) -> Result<Option<email::Settings>, String
         authority: None,
         from: mail.from.clone(),
         to: mail.to.clone(),
+    }))
+}
+
+/// Where a picture of Now is put.
+///
+/// # Errors
+///
+/// When its token cannot be read.
+pub fn picture(site: &config::site::Site) -> Result<Option<picture::Settings>, String> {
+    let Some(picture) = &site.picture else { return Ok(None) };
+    Ok(Some(picture::Settings {
+        put: picture.put.clone(),
+        token: picture.token_file.as_deref().map(read_secret).transpose()?,
+        authority: picture.ca.clone(),
+        every: Duration::from_secs(u64::from(picture.every_min) * 60),
     }))
 }
 
