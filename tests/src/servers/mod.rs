@@ -4,5 +4,6 @@ pub mod broker;
 pub mod http;
 pub mod metrics;
 pub mod process;
+pub mod python;
 pub mod series;
 pub mod smtp;
