@@ -38,7 +38,8 @@ fn said(retained: &str, topic: &str, payload: &str) -> (String, String, String) 
     (retained.to_owned(), topic.to_owned(), payload.to_owned())
 }
 
-#[tokio::test]
+// The onlooker waits for what the connection's task says meanwhile.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_step_is_published_once_as_json_and_not_retained() {
     if !broker::available() {
         return;
