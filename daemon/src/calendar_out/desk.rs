@@ -192,7 +192,7 @@ fn new_key(now_ms: i64) -> Result<Key, Unkept> {
     let mut octets = [0; SECRET_OCTETS];
     let random = rustls::crypto::ring::default_provider().secure_random;
     random.fill(&mut octets).map_err(|error| Unkept::Random(format!("{error:?}")))?;
-    let secret = octets.iter().map(|octet| format!("{octet:02x}")).collect();
+    let secret = octets.iter().fold(String::new(), |secret, octet| secret + &format!("{octet:02x}"));
     Ok(Key { secret, made_ms: now_ms, used_ms: None })
 }
 

@@ -242,7 +242,7 @@ fn in_address(name: &str) -> String {
     for byte in name.bytes() {
         match byte {
             b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => {
-                address.push(char::from(byte))
+                address.push(char::from(byte));
             }
             _ => address.push_str(&format!("%{byte:02X}")),
         }

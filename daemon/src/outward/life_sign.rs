@@ -55,7 +55,8 @@ impl LifeSign {
         clock: Arc<dyn Clock>,
     ) -> Result<(Self, watch::Receiver<Option<Alive>>), Unusable> {
         let (signs, seen) = watch::channel(None);
-        let call = url.map(|(url, authority)| FarEnd::new("life sign", url, authority, keeper.clone()));
+        let call =
+            url.map(|(url, authority)| FarEnd::new("life sign", url, authority.as_deref(), keeper.clone()));
         Ok((Self { keeper, clock, call: call.transpose()?, signs }, seen))
     }
 

@@ -9,7 +9,7 @@
 pub mod life_sign;
 pub mod picture;
 
-use std::path::PathBuf;
+use std::path::Path;
 use std::time::Duration;
 
 use axum::body::Bytes;
@@ -40,10 +40,10 @@ impl FarEnd {
     fn new(
         name: &'static str,
         url: String,
-        authority: Option<PathBuf>,
+        authority: Option<&Path>,
         keeper: Handle,
     ) -> Result<Self, Unusable> {
-        let client = Client::new(authority.as_deref(), CALL_LIMIT)?;
+        let client = Client::new(authority, CALL_LIMIT)?;
         Ok(Self { name, url, client, keeper, away: None })
     }
 
@@ -52,7 +52,7 @@ impl FarEnd {
         self.url.starts_with("https:") && clock.vouched_by().is_none()
     }
 
-    /// Calls once. What the far end wants before the next call, ms, where it says so; or why it did not take it.
+    /// Calls once; or why it was not taken.
     async fn call(&self, request: Request<Bytes>) -> Result<(), Refused> {
         match self.client.call(request, MOST_READ).await {
             Ok(answer) if answer.status.is_success() => Ok(()),

@@ -74,7 +74,7 @@ impl Picture {
         if let Some(bearer) = &mut bearer {
             bearer.set_sensitive(true);
         }
-        let far_end = FarEnd::new("picture", settings.put, settings.authority, keeper)?;
+        let far_end = FarEnd::new("picture", settings.put, settings.authority.as_deref(), keeper)?;
         Ok(Self { far_end, bearer, every: settings.every, draw, clock, failed: 0 })
     }
 

@@ -87,7 +87,7 @@ fn stroke(colour: &str, width: f64, path: &str) -> Markup {
 /// The strings of some limits as one path.
 fn strings(place: &PlaceGlance, of: impl Fn(&Line) -> bool) -> String {
     let strings = place.lines.iter().filter(|line| of(line));
-    strings.map(|line| format!("M{:.1} 0V{HOURS}", across(line.limit_c))).collect()
+    strings.fold(String::new(), |path, line| path + &format!("M{:.1} 0V{HOURS}", across(line.limit_c)))
 }
 
 /// Every half hour of the curve, and its ends.
@@ -201,7 +201,7 @@ fn words(day: &Day) -> Markup {
             }
             @for &(from, to) in &day.holes {
                 @if to - from > 0.5 {
-                    text x="16" y=(down(f64::midpoint(from.max(0.0), to))) dy="4" { "nothing heard for " (span(((to - from) * 3_600_000.0) as i64)) }
+                    text x="92%" text-anchor="end" y=(down(f64::midpoint(from.max(0.0), to))) dy="4" { "nothing heard for " (span(((to - from) * 3_600_000.0) as i64)) }
                 }
             }
         }
