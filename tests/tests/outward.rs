@@ -11,25 +11,25 @@ use glasshour::outward::life_sign::LifeSign;
 use glasshour::outward::picture::{Picture, Settings};
 use glasshour::supervise::Tasks;
 use tests::program::Garden;
-use tests::servers::http::{Answer, Request, Small};
+use tests::servers::http::{Request, Small};
 use tests::servers::process::until;
 use tests::stand_in::{NOON_MS, StandIn};
 
 type Asked = Arc<Mutex<Vec<Request>>>;
 
 /// A server that gives these answers in turn, the last one for ever, and keeps what it was asked.
-fn server(answers: Vec<Answer>) -> (Small, Asked) {
+fn server(answers: Vec<(u16, String, Vec<u8>)>) -> (Small, Asked) {
     let asked = Asked::default();
     let (kept, mut answers) = (Arc::clone(&asked), VecDeque::from(answers));
     let small = Small::start(move |request| {
         kept.lock().unwrap().push(request.clone());
-        if answers.len() > 1 { answers.pop_front().unwrap() } else { answers[0].clone() }
+        Some(if answers.len() > 1 { answers.pop_front().unwrap() } else { answers[0].clone() })
     });
     (small, asked)
 }
 
-fn status(code: u16, headers: &str) -> Answer {
-    Some((code, headers.to_owned(), Vec::new()))
+fn status(code: u16, headers: &str) -> (u16, String, Vec<u8>) {
+    (code, headers.to_owned(), Vec::new())
 }
 
 fn clock() -> Arc<dyn Clock> {
@@ -42,7 +42,7 @@ fn draw(glance: &Glance) -> String {
 
 #[tokio::test]
 async fn a_picture_is_put_again_after_every_refusal_and_the_page_hears_why() {
-    let elsewhere = Small::start(|_| status(200, ""));
+    let elsewhere = Small::start(|_| Some(status(200, "")));
     let location = format!("Location: {}/\r\n", elsewhere.url());
     let refusals =
         vec![status(503, "Retry-After: 60\r\n"), status(302, &location), status(401, ""), status(201, "")];
