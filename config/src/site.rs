@@ -17,6 +17,7 @@ use crate::reader::{Notebook, Table};
 use crate::zone::Zones;
 
 mod couriers;
+mod outward;
 mod secret;
 mod topics;
 mod warnings;
@@ -24,6 +25,7 @@ mod web;
 mod wires;
 
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
+pub use outward::{LifeSign, Picture};
 pub use secret::Secret;
 pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
 pub use warnings::Warnings;
@@ -43,6 +45,8 @@ pub struct Site {
     pub ledger: Ledger,
     /// Where the page listens; port 0 takes any free one.
     pub page_listen: SocketAddr,
+    /// How the page is met from a phone: scheme, host and port. Links in letters lead there.
+    pub page_address: Option<String>,
     /// I2C buses with their instruments.
     pub buses: Vec<Bus>,
     /// A broker to read from.
@@ -63,6 +67,10 @@ pub struct Site {
     pub warnings: Option<Warnings>,
     /// The morning letter.
     pub letter: Letter,
+    /// A picture of Now for a look from away.
+    pub picture: Option<Picture>,
+    /// A sign of life for somebody elsewhere.
+    pub life_sign: Option<LifeSign>,
     /// Hours in which only severe things may buzz.
     pub quiet: Quiet,
     /// What stands where at the start.
@@ -98,10 +106,12 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         clock.as_ref().is_some_and(|clock| clock.word("vouched_by", &[("system", ())]).is_some());
     let clock_chip = clock.as_ref().and_then(chip);
     let ledger = ledger(root);
-    let page_listen = root
-        .table("page", "[page]")
+    let page = root.table("page", "[page]");
+    let page_listen = page
+        .as_ref()
         .and_then(|page| page.listen("listen"))
         .unwrap_or(SocketAddr::from((Ipv4Addr::LOCALHOST, 8087)));
+    let page_address = page.as_ref().and_then(outward::page_address);
     let mut told = BTreeSet::new();
     let buses = wires::buses(root, &mut told);
     let broker = root.table("broker", "[broker]").and_then(|table| wires::broker(&table, &mut told));
@@ -113,6 +123,8 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));
     let warnings = warnings::warnings(root);
     let letter = couriers::letter(root);
+    let picture = root.table("picture", "[picture]").and_then(|table| outward::picture(&table));
+    let life_sign = root.table("life_sign", "[life_sign]").and_then(|table| outward::life_sign(&table));
     let quiet = couriers::quiet(root);
     let start = root.table("start", "[start]").map(|table| read_start(&table, crops)).unwrap_or_default();
     Some(Site {
@@ -121,6 +133,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         clock_chip,
         ledger,
         page_listen,
+        page_address,
         buses,
         broker,
         door,
@@ -131,6 +144,8 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         mirror,
         warnings,
         letter,
+        picture,
+        life_sign,
         quiet,
         start,
     })

@@ -4,6 +4,7 @@
 
 pub mod almanac;
 pub mod calendar;
+pub mod calendar_out;
 pub mod cli;
 pub mod clock;
 pub mod couriers;
@@ -17,6 +18,7 @@ pub mod keeper;
 pub mod ledger;
 pub mod minders;
 pub mod mirror;
+pub mod outward;
 pub mod page;
 pub mod reading;
 pub mod readings_out;

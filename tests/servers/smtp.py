@@ -52,6 +52,9 @@ class Desk:
             "headers": [[name.lower(), str(value)] for name, value in letter.items()],
             "plain": plain.get_content() if plain else None,
             "html": html.get_content() if html else None,
+            "enclosed": [
+                [part.get_filename(), part["content-type"], part.get_content()] for part in letter.iter_attachments()
+            ],
             "encrypted": session.ssl is not None or self.chosen.tls == "wrapped",
             "logged_in": session.authenticated,
         }

@@ -140,6 +140,16 @@ impl StandIn {
         }
     }
 
+    /// Waits until `who` is said to be back.
+    ///
+    /// # Panics
+    ///
+    /// When none can come any more.
+    pub async fn back(&mut self, who: &str) -> bool {
+        let event = self.events.recv().await.expect("somebody still sends");
+        matches!(event, Event::Away { source, why: None } if source == who)
+    }
+
     /// Takes note of the next try as the keeper does: which entry, and how it went.
     ///
     /// # Panics

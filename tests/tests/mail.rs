@@ -3,8 +3,10 @@
 use std::sync::Arc;
 use std::time::Duration;
 
+use glasshour::calendar_out::Desk;
 use glasshour::clock::FastClock;
 use glasshour::couriers::email::{Email, Protection, Settings};
+use glasshour::couriers::letter::Written;
 use glasshour::couriers::outbox::{Errand, Waiting};
 use glasshour::couriers::runner::{self, Courier};
 use glasshour::glance::Glance;
@@ -35,10 +37,14 @@ fn with_login(settings: Settings, password: &str) -> Settings {
 }
 
 /// Stands for the page's own letter: long enough to tell whether the whole of it arrives.
-fn write(glance: &Glance) -> (String, String, String) {
+fn write(glance: &Glance) -> Written {
     let lines: Vec<String> = (0..200).map(|n| format!(".line {n} of the glance, {} °C", n % 45)).collect();
-    let subject = format!("Today in the {}", glance.site);
-    (subject, lines.join("\n"), format!("<p>{}</p>", glance.sentence.order))
+    Written {
+        subject: format!("Today in the {}", glance.site),
+        text: lines.join("\n"),
+        html: format!("<p>{}</p>", glance.sentence.order),
+        picture: format!("<!DOCTYPE html><title>{}, 36.1 °C</title>", glance.site),
+    }
 }
 
 fn courier(settings: &Settings) -> Email {
@@ -86,7 +92,7 @@ async fn a_step_arrives_encrypted_and_with_the_whole_glance() {
     // RFC 2045, section 4: without it the letter's encoding need not be understood.
     assert_eq!(header(letter, "mime-version"), ["1.0"]);
     assert_eq!(header(letter, "date"), ["Wed, 02 Jul 2031 12:00:00 +0000"]);
-    let whole = format!("Tomatoes: 36.1 °C, limit 35, since 13:40.\n\n{}", write(&glance()).1);
+    let whole = format!("Tomatoes: 36.1 °C, limit 35, since 13:40.\n\n{}", write(&glance()).text);
     assert!(same_lines(&letter["plain"], &whole), "{}", letter["plain"]);
 }
 
@@ -129,8 +135,60 @@ async fn the_morning_letter_has_the_glance_as_text_and_as_html() {
     assert_eq!(courier.carry(&Waiting { errand, ..first_step() }).await, Delivery::Sent);
     let letter = &server.letters()[0];
     assert_eq!(header(letter, "subject"), ["Today in the garden"]);
-    assert!(same_lines(&letter["plain"], &write(&glance()).1));
-    assert!(same_lines(&letter["html"], &write(&glance()).2));
+    assert!(same_lines(&letter["plain"], &write(&glance()).text));
+    assert!(same_lines(&letter["html"], &write(&glance()).html));
+}
+
+#[tokio::test]
+async fn the_letter_encloses_the_picture_and_what_is_new_in_the_calendar_once() {
+    if !smtp::available() {
+        return;
+    }
+    let server = Smtp::start(&["--refuse-first", "1"]);
+    let folder = tempfile::tempdir().unwrap();
+    let desk = Arc::new(Desk::open(folder.path(), "e5", NOON_MS).unwrap());
+    let clock = Arc::new(FastClock::new(NOON_MS, 100.0));
+    let keeper = StandIn::new(vec![], clock);
+    let mut courier = courier(&settings(&server, Protection::None)).enclosing(desk, keeper.handle.clone());
+    let errand = Errand::Letter { date: "2031-07-02".to_owned() };
+    let letter = Waiting { errand, ..first_step() };
+    // What was refused told nobody: it is still new.
+    assert!(matches!(courier.carry(&letter).await, Delivery::Later { .. }));
+    assert_eq!(courier.carry(&letter).await, Delivery::Sent);
+    assert_eq!(courier.carry(&letter).await, Delivery::Sent);
+    let letters = server.letters();
+    let enclosed = |nth: usize| letters[nth]["enclosed"].as_array().unwrap();
+    assert_eq!((enclosed(0).len(), enclosed(1).len()), (2, 1));
+    assert_eq!(enclosed(0)[0][0], "now.html");
+    assert_eq!(enclosed(0)[0][2].as_str().unwrap().trim_end(), write(&glance()).picture);
+    assert_eq!(enclosed(0)[1][0], "garden.ics");
+    let kind = enclosed(0)[1][1].as_str().unwrap();
+    // RFC 6047, 2.4: text/calendar with the method and the charset.
+    assert!(kind.starts_with("text/calendar;") && kind.replace('"', "").contains("method=PUBLISH"), "{kind}");
+    let calendar = enclosed(0)[1][2].as_str().unwrap();
+    assert!(
+        calendar.contains("METHOD:PUBLISH") && calendar.contains("ORGANIZER:mailto:house@garden.example")
+    );
+    assert!(same_lines(&letters[0]["plain"], &write(&glance()).text));
+}
+
+#[tokio::test]
+async fn a_notice_by_mail_ends_with_the_address_where_it_is_answered() {
+    if !smtp::available() {
+        return;
+    }
+    let server = Smtp::start(&[]);
+    let page = Some("http://garden.local:8087".to_owned());
+    let mut courier = courier(&settings(&server, Protection::None)).answered_at(page);
+    let odd = waiting(57, 57, step("too-hot.a b/c.1", 1, "Net on", "Now 38.2."));
+    for waiting in [first_step(), odd] {
+        assert_eq!(courier.carry(&waiting).await, Delivery::Sent);
+    }
+    let letters = server.letters();
+    let end =
+        |nth: usize| letters[nth]["plain"].as_str().unwrap().trim_end().lines().last().unwrap().to_owned();
+    assert_eq!(end(0), "On it, or later? http://garden.local:8087/answer/too-hot.house.1");
+    assert_eq!(end(1), "On it, or later? http://garden.local:8087/answer/too-hot.a%20b%2Fc.1");
 }
 
 #[tokio::test]
@@ -147,7 +205,7 @@ async fn a_text_that_looks_like_headers_stays_a_text() {
     assert_eq!(header(letter, "subject"), ["Open it Bcc: thief@elsewhere.example Go away °"]);
     assert_eq!(header(letter, "bcc"), [""; 0]);
     assert_eq!(letter["readers"], serde_json::json!(["grower@garden.example", "neighbour@garden.example"]));
-    let text = format!(".\nRCPT TO:<thief@elsewhere.example>\n\n{}", write(&glance()).1);
+    let text = format!(".\nRCPT TO:<thief@elsewhere.example>\n\n{}", write(&glance()).text);
     assert!(same_lines(&letter["plain"], &text), "{letter}");
 }
 

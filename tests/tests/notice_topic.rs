@@ -6,13 +6,18 @@ use std::time::Duration;
 use glasshour::clock::FastClock;
 use glasshour::couriers::notice_topic::{self, Settings};
 use glasshour::couriers::runner::{self, Courier};
+use glasshour::entry::Step;
 use glasshour::keeper::event::Delivery;
+use glasshour::outward::life_sign::Alive;
 use glasshour::supervise::Tasks;
 use serde_json::{Value, json};
+use tests::program::root;
 use tests::servers::broker::{self, Broker};
+use tests::servers::python;
 use tests::stand_in::{NOON_MS, StandIn, step, waiting};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::net::{TcpListener, TcpStream};
+use tokio::sync::watch;
 
 fn settings(port: u16) -> Settings {
     Settings {
@@ -24,24 +29,34 @@ fn settings(port: u16) -> Settings {
     }
 }
 
+/// Signs of a keeper that is not asked for any.
+fn no_signs() -> watch::Receiver<Option<Alive>> {
+    watch::channel(None).1
+}
+
 fn said(retained: &str, topic: &str, payload: &str) -> (String, String, String) {
     (retained.to_owned(), topic.to_owned(), payload.to_owned())
 }
 
-#[tokio::test]
+// The onlooker waits for what the connection's task says meanwhile.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_step_is_published_once_as_json_and_not_retained() {
     if !broker::available() {
         return;
     }
     let broker = Broker::start();
-    let (mut courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned());
+    let (signs, seen) = watch::channel(Some(Alive { number: 1, at_ms: Some(NOON_MS) }));
+    let (mut courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned(), seen);
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));
+    // The sign is retained, so it comes whenever it was given.
+    let mut watcher = broker.onlooker("glasshour/garden/alive");
+    assert_eq!(watcher.message().2, "alive 2031-07-02T12:00:00Z");
     let first = waiting(41, 41, step("too-hot.house.1", 1, "Open the far door", "Tomatoes: 36.1 °C."));
     assert_eq!(courier.carry(&first).await, Delivery::Sent);
     // Who subscribes now gets only what is retained; then the next step comes.
     let mut onlooker = broker.onlooker("glasshour/#");
-    assert_eq!(onlooker.message(), said("1", "glasshour/garden/here", "here"));
+    assert_eq!(onlooker.message(), said("1", "glasshour/garden/alive", "alive 2031-07-02T12:00:00Z"));
     let second = waiting(57, 41, step("too-hot.house.1", 2, "Net on", "Now 38.2 °C."));
     assert_eq!(courier.carry(&second).await, Delivery::Sent);
     let (retained, topic, payload) = onlooker.message();
@@ -52,10 +67,45 @@ async fn a_step_is_published_once_as_json_and_not_retained() {
         "severity": "severe", "push": true, "title": "Net on", "text": "Now 38.2 °C.",
     });
     assert_eq!(serde_json::from_str::<Value>(&payload).unwrap(), wanted);
-    // The connection goes without a word, so the broker speaks the last will.
+    // The next hour's sign, and one at a time that nobody vouches for.
+    signs.send_replace(Some(Alive { number: 2, at_ms: Some(NOON_MS + 3_600_000) }));
+    assert_eq!(onlooker.message(), said("0", "glasshour/garden/alive", "alive 2031-07-02T13:00:00Z"));
+    signs.send_replace(Some(Alive { number: 3, at_ms: None }));
+    assert_eq!(onlooker.message(), said("0", "glasshour/garden/alive", "alive"));
+    // The connection goes without a word, so the broker speaks the last will, and keeps it for who comes late.
     tasks.stop().cancel();
     tasks.join(Duration::from_secs(5)).await.unwrap();
-    assert_eq!(onlooker.message(), said("0", "glasshour/garden/here", "away"));
+    assert_eq!(onlooker.message(), said("0", "glasshour/garden/alive", "gone"));
+    assert_eq!(broker.onlooker("glasshour/#").message(), said("1", "glasshour/garden/alive", "gone"));
+}
+
+#[tokio::test]
+async fn what_is_published_is_what_the_schema_says() {
+    if !broker::available() {
+        return;
+    }
+    let Some(python) = python::available() else { return };
+    let broker = Broker::start();
+    let mut onlooker = broker.onlooker("glasshour/garden/notice/+");
+    let (mut courier, connection) = notice_topic::open(settings(broker.port), "9f-1".to_owned(), no_signs());
+    let mut tasks = Tasks::new();
+    tasks.spawn("connection", |stop| connection.run(stop));
+    let whole = step("too-hot.house.1", 1, "Open the far door", "Tomatoes: 36.1 °C.");
+    // Of the whole site, about no planting, told from memory before anybody knew the time.
+    let bare = Step { planting: None, place: String::new(), at_ms: 5, ..whole.clone() };
+    for (entry, step) in [(41, whole), (i64::MIN / 2 + 3, bare)] {
+        assert_eq!(courier.carry(&waiting(entry, entry, step)).await, Delivery::Sent);
+    }
+    tasks.stop().cancel();
+    tasks.join(Duration::from_secs(5)).await.unwrap();
+    let published = [onlooker.message().2, onlooker.message().2];
+    let mut wrong: Value = serde_json::from_str(&published[0]).unwrap();
+    (wrong["severity"], wrong["more"]) = (json!("grave"), json!(1));
+    let given = format!("{}\n{}\n{wrong}\n", published[0], published[1]);
+    let schema = root().join("deploy/notice.schema.json");
+    let faults = python::read(&python, "schema_check.py", &[schema.to_str().unwrap()], &given);
+    assert_eq!((&faults[0], &faults[1]), (&json!([]), &json!([])), "{published:?}");
+    assert_eq!(faults[2].as_array().map(Vec::len), Some(2), "the schema refuses what it should: {faults}");
 }
 
 #[tokio::test]
@@ -68,7 +118,7 @@ async fn a_step_decided_while_the_broker_is_away_arrives_when_it_is_back() {
     let clock = Arc::new(FastClock::new(NOON_MS, 100.0));
     let late = waiting(41, 41, step("too-hot.house.1", 1, "Open the far door", "Tomatoes: 36.1 °C."));
     let mut keeper = StandIn::new(vec![late], clock.clone());
-    let (courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned());
+    let (courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned(), no_signs());
     let (rows, handle) = (keeper.rows.clone(), keeper.handle.clone());
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));
@@ -125,7 +175,7 @@ async fn up_to_publish(listener: &TcpListener) -> (TcpStream, [u8; 2], Value) {
 async fn a_step_counts_as_sent_only_after_the_brokers_own_word() {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let (mut courier, connection) =
-        notice_topic::open(settings(listener.local_addr().unwrap().port()), "e5".to_owned());
+        notice_topic::open(settings(listener.local_addr().unwrap().port()), "e5".to_owned(), no_signs());
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));
     let waiting = waiting(41, 41, step("too-hot.house.1", 1, "Open the far door", "Tomatoes: 36.1 °C."));

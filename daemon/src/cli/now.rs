@@ -38,8 +38,7 @@ pub(super) fn run(args: &NowArgs, out: &mut impl Write) -> Result<(), Trouble> {
         let json = serde_json::to_string(&glance).map_err(|error| Trouble::Failed(error.to_string()))?;
         writeln!(out, "{json}")?;
     } else {
-        let (_, text, _) = crate::page::letter_text(&glance);
-        writeln!(out, "{text}")?;
+        writeln!(out, "{}", crate::page::letter(&glance).text)?;
     }
     Ok(())
 }

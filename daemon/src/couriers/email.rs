@@ -13,19 +13,23 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::{Duration, UNIX_EPOCH};
 
-use lettre::message::header::{HeaderName, HeaderValue};
-use lettre::message::{Mailbox, MessageBuilder, MultiPart, SinglePart};
+use lettre::message::header::{ContentType, HeaderName, HeaderValue};
+use lettre::message::{Attachment, Mailbox, MessageBuilder, MultiPart, SinglePart};
 use lettre::transport::smtp::authentication::Credentials;
 use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
 use lettre::transport::smtp::extension::ClientId;
 use lettre::{AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
 use tokio::sync::watch;
 
+use super::letter::Written;
 use super::outbox::{Errand, Waiting};
 use super::public_id;
 use super::runner::Courier;
+use crate::calendar_out::desk::{self, Desk, Enclosure};
+use crate::entry::Step;
 use crate::glance::Glance;
 use crate::keeper::event::Delivery;
+use crate::keeper::handle::Handle;
 
 /// How long one exchange with the server may take; shorter than a whole try, so that its own words reach the grower.
 const EXCHANGE_LIMIT: Duration = Duration::from_secs(12);
@@ -85,8 +89,14 @@ pub enum Unusable {
     Tls(String, lettre::transport::smtp::Error),
 }
 
-/// Writes the whole glance as a letter: subject, plain text, HTML.
-pub type Write = fn(&Glance) -> (String, String, String);
+/// Writes the whole glance as a letter.
+pub type Write = fn(&Glance) -> Written;
+
+/// The calendar, and who knows the seasons that stand in it.
+struct Calendar {
+    desk: Arc<Desk>,
+    keeper: Handle,
+}
 
 /// The mail courier.
 pub struct Email {
@@ -98,6 +108,8 @@ pub struct Email {
     epoch: String,
     glance: watch::Receiver<Arc<Glance>>,
     write: Write,
+    page: Option<String>,
+    calendar: Option<Calendar>,
 }
 
 impl Email {
@@ -136,7 +148,21 @@ impl Email {
             epoch,
             glance,
             write,
+            page: None,
+            calendar: None,
         })
+    }
+
+    /// With the address of the page (scheme, host, port), so that each notice says where it is answered.
+    #[must_use]
+    pub fn answered_at(self, page: Option<String>) -> Self {
+        Self { page, ..self }
+    }
+
+    /// With the calendar, which the letter encloses when there is something new in it.
+    #[must_use]
+    pub fn enclosing(self, desk: Arc<Desk>, keeper: Handle) -> Self {
+        Self { calendar: Some(Calendar { desk, keeper }), ..self }
     }
 
     fn head(&self, waiting: &Waiting, at_ms: i64) -> MessageBuilder {
@@ -158,20 +184,71 @@ impl Email {
         ))
     }
 
-    fn message(&self, waiting: &Waiting) -> Result<Message, lettre::error::Error> {
-        let glance = self.glance.borrow().clone();
-        let (subject, text, html) = (self.write)(&glance);
+    fn message(
+        &self,
+        waiting: &Waiting,
+        glance: &Glance,
+        enclosed: Option<&Enclosure>,
+    ) -> Result<Message, lettre::error::Error> {
+        let written = (self.write)(glance);
         match &waiting.errand {
             Errand::Step(step) => self
                 .head(waiting, step.at_ms)
                 .subject(one_line(&step.title))
-                .singlepart(SinglePart::plain(format!("{}\n\n{}", step.whole_text(), text))),
+                .singlepart(SinglePart::plain(self.step_text(step, &written.text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)
-                .subject(one_line(&subject))
-                .multipart(MultiPart::alternative_plain_html(text, html)),
+                .subject(one_line(&written.subject))
+                .multipart(letter(written, enclosed)),
         }
     }
+
+    /// The step, the whole glance, and at the end where it can be answered.
+    fn step_text(&self, step: &Step, glance: &str) -> String {
+        let mut text = format!("{}\n\n{}", step.whole_text(), glance);
+        if let Some(page) = &self.page {
+            let answer = format!("On it, or later? {page}/answer/{}", in_address(&step.notice));
+            text = format!("{}\n\n{answer}\n", text.trim_end());
+        }
+        text
+    }
+
+    /// What is new in the calendar, for a letter.
+    async fn enclosed(&self, waiting: &Waiting, glance: &Glance) -> Option<Enclosure> {
+        let calendar = self.calendar.as_ref()?;
+        let Errand::Letter { .. } = &waiting.errand else { return None };
+        let seasons = desk::seasons(&calendar.keeper, glance).await;
+        calendar.desk.enclosure(glance, &seasons, self.from.email.as_ref())
+    }
+}
+
+/// The letter in both its forms, the picture of Now, and what is new in the calendar.
+fn letter(written: Written, enclosed: Option<&Enclosure>) -> MultiPart {
+    let twins = MultiPart::alternative_plain_html(written.text, written.html);
+    let picture = Attachment::new("now.html".to_owned()).body(written.picture, ContentType::TEXT_HTML);
+    let mixed = MultiPart::mixed().multipart(twins).singlepart(picture);
+    // RFC 6047, 2.4: the method stands beside the type as well, and is the one inside.
+    let kind = ContentType::parse("text/calendar; method=PUBLISH; charset=UTF-8");
+    match (enclosed, kind) {
+        (Some(enclosed), Ok(kind)) => {
+            mixed.singlepart(Attachment::new("garden.ics".to_owned()).body(enclosed.text.clone(), kind))
+        }
+        _ => mixed,
+    }
+}
+
+/// A notice's name as a part of an address (RFC 3986, 2.1 and 2.3).
+fn in_address(name: &str) -> String {
+    let mut address = String::new();
+    for byte in name.bytes() {
+        match byte {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'.' | b'_' | b'~' => {
+                address.push(char::from(byte));
+            }
+            _ => address.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    address
 }
 
 impl Courier for Email {
@@ -184,12 +261,19 @@ impl Courier for Email {
     }
 
     async fn carry(&mut self, waiting: &Waiting) -> Delivery {
-        let message = match self.message(waiting) {
+        let glance = self.glance.borrow().clone();
+        let enclosed = self.enclosed(waiting, &glance).await;
+        let message = match self.message(waiting, &glance, enclosed.as_ref()) {
             Ok(message) => message,
             Err(error) => return Delivery::Never { why: format!("the letter cannot be written: {error}") },
         };
         match self.transport.send(message).await {
-            Ok(_) => Delivery::Sent,
+            Ok(_) => {
+                if let (Some(calendar), Some(enclosed)) = (&self.calendar, &enclosed) {
+                    calendar.desk.mailed(&enclosed.tells);
+                }
+                Delivery::Sent
+            }
             Err(error) => judge(error.status().map(u16::from), with_causes(&error)),
         }
     }
@@ -257,73 +341,5 @@ fn is_this_machine(host: &str) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::couriers::runner::tests::quiet_glance;
-
-    fn settings() -> Settings {
-        Settings {
-            name: "e-mail".to_owned(),
-            host: "mail.garden.example".to_owned(),
-            port: 587,
-            protection: Protection::StartTls,
-            login: None,
-            authority: None,
-            from: "house@garden.example".to_owned(),
-            to: vec!["grower@garden.example".to_owned()],
-        }
-    }
-
-    fn set_up(settings: &Settings) -> Result<Email, Unusable> {
-        let (_, seen) = watch::channel(Arc::new(quiet_glance()));
-        let write = |_: &Glance| (String::new(), String::new(), String::new());
-        Email::new(settings, "1".to_owned(), seen, write)
-    }
-
-    #[test]
-    fn without_tls_mail_stays_on_this_machine() {
-        let open = Settings { protection: Protection::None, ..settings() };
-        for host in
-            ["mail.garden.example", "192.0.2.7", "localhost.garden.example", "127.0.0.1.garden.example"]
-        {
-            let refused = set_up(&Settings { host: host.to_owned(), ..open.clone() });
-            assert!(matches!(refused, Err(Unusable::Unprotected(_))), "{host}");
-        }
-        for host in ["localhost", "127.0.0.1", "127.8.8.8", "::1"] {
-            assert!(set_up(&Settings { host: host.to_owned(), ..open.clone() }).is_ok(), "{host}");
-        }
-    }
-
-    #[test]
-    fn what_cannot_work_is_told_before_anything_is_sent() {
-        assert!(set_up(&settings()).is_ok());
-        assert!(matches!(set_up(&Settings { to: vec![], ..settings() }), Err(Unusable::Nobody)));
-        let to = vec!["a@b.example\r\nBcc: c@d.example".to_owned()];
-        assert!(matches!(set_up(&Settings { to, ..settings() }), Err(Unusable::Address(..))));
-        let from = "the house".to_owned();
-        assert!(matches!(set_up(&Settings { from, ..settings() }), Err(Unusable::Address(..))));
-        let authority = Some(PathBuf::from("/nowhere/authority.pem"));
-        assert!(matches!(set_up(&Settings { authority, ..settings() }), Err(Unusable::Authority(..))));
-    }
-
-    #[test]
-    fn the_first_digit_of_an_answer_decides_but_for_what_can_be_put_right() {
-        // RFC 5321, 4.2.1: 4yz transient, 5yz permanent. RFC 4954, 6: 530, 534, 535. RFC 5321, 4.2.3: 552.
-        for code in [421, 450, 451, 452, 454] {
-            assert!(
-                matches!(judge(Some(code), String::new()), Delivery::Later { after_ms: None, .. }),
-                "{code}"
-            );
-        }
-        for code in [500, 550, 553, 554] {
-            assert!(matches!(judge(Some(code), String::new()), Delivery::Never { .. }), "{code}");
-        }
-        for code in [530, 534, 535, 538, 552] {
-            assert!(
-                matches!(judge(Some(code), String::new()), Delivery::Later { after_ms: Some(_), .. }),
-                "{code}"
-            );
-        }
-        assert!(matches!(judge(None, String::new()), Delivery::Later { after_ms: None, .. }));
-    }
-}
+#[path = "email_tests.rs"]
+mod tests;

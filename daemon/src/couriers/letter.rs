@@ -5,6 +5,19 @@
 
 use chrono::{DateTime, FixedOffset, NaiveTime, TimeDelta};
 
+/// A letter as it is written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Written {
+    /// One line.
+    pub subject: String,
+    /// Plain text.
+    pub text: String,
+    /// The same in HTML.
+    pub html: String,
+    /// A picture of Now: a whole HTML file that loads nothing.
+    pub picture: String,
+}
+
 /// How long a letter is still a morning letter, ms: also its life in the outbox.
 pub const LETTER_LIFE_MS: i64 = 4 * 3_600_000;
 

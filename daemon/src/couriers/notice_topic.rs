@@ -4,9 +4,16 @@
 //! | topic | payload |
 //! | --- | --- |
 //! | `PREFIX/notice/NOTICE` | one step as JSON, QoS 1, not retained: who comes late asks the page |
-//! | `PREFIX/here` | `here` or, as last will, `away`; retained |
+//! | `PREFIX/alive` | `alive 2031-07-02T12:00:00Z`, anew each hour after a commit of the keeper; as last will `gone`; retained |
 //!
-//! The JSON has `id` (the same at each try: drop what you have seen), `site`, `notice`, `step`, `minder`, `place`,
+//! No step is retained, neither the last of a notice: whoever subscribes after a day would take an old order for one of
+//! now. A step that is tried again comes with the same bytes, and with the DUP flag only where the client library sends it
+//! again on the same connection; so the `id` alone tells a repeat.
+//!
+//! `alive` without a time is said while nobody vouches for the clock. One that is older than two hours is as good as
+//! `gone`: broker and line stand, the keeper does not.
+//!
+//! The JSON, described in `deploy/notice.schema.json`, has `id` (the same at each try: drop what you have seen), `site`, `notice`, `step`, `minder`, `place`,
 //! `planting` (where the step is about one), `at` (RFC 3339, UTC; null while nobody
 //! knows the time), `turn`, `severity`, `push`, `title` and `text`.
 //!
@@ -28,12 +35,13 @@ use super::public_id;
 use super::runner::Courier;
 use crate::entry::Step;
 use crate::keeper::event::Delivery;
+use crate::outward::life_sign::Alive;
 use crate::supervise::Outcome;
 
 /// The courier's name in the outbox.
 pub const NAME: &str = "notice topic";
 
-/// Requests the client may hold: one step at a time, and the word that we are here.
+/// Requests the client may hold: one step at a time, and the word that the keeper lives.
 const ROOM: usize = 4;
 /// Silence after which broker and we ask whether the other still lives.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
@@ -62,8 +70,8 @@ impl Settings {
         let client = format!("glasshour-{}-notices", word(&self.site));
         let mut options = MqttOptions::new(client, &self.host, self.port);
         options.set_keep_alive(KEEP_ALIVE).set_clean_session(true).set_last_will(LastWill::new(
-            here(&self.prefix),
-            "away",
+            alive(&self.prefix),
+            "gone",
             QoS::AtLeastOnce,
             true,
         ));
@@ -91,6 +99,7 @@ type Standing = Result<Link, String>;
 pub struct Connection {
     settings: Settings,
     standing: watch::Sender<Standing>,
+    signs: watch::Receiver<Option<Alive>>,
 }
 
 /// The MQTT courier.
@@ -103,16 +112,20 @@ pub struct NoticeTopic {
     published: (u64, u64),
 }
 
-/// The courier and its connection. `epoch` names the ledger.
-pub fn open(settings: Settings, epoch: String) -> (NoticeTopic, Connection) {
+/// The courier and its connection. `epoch` names the ledger; `signs` are those of the keeper's life.
+pub fn open(
+    settings: Settings,
+    epoch: String,
+    signs: watch::Receiver<Option<Alive>>,
+) -> (NoticeTopic, Connection) {
     let (standing, seen) = watch::channel(Err("not connected yet".to_owned()));
     let (site, prefix) = (settings.site.clone(), settings.prefix.clone());
     let courier = NoticeTopic { site, prefix, epoch, standing: seen, published: (0, 0) };
-    (courier, Connection { settings, standing })
+    (courier, Connection { settings, standing, signs })
 }
 
 impl Connection {
-    /// Connects, and connects again, until `stop`. Dropping the connection then is what makes the broker say `away`.
+    /// Connects, and connects again, until `stop`. Dropping the connection then is what makes the broker say `gone`.
     ///
     /// # Errors
     ///
@@ -122,7 +135,8 @@ impl Connection {
         for number in 1.. {
             let (client, events) = AsyncClient::new(self.settings.options(), ROOM);
             let ended = tokio::select! {
-                ended = self.serve(number, client, events) => ended,
+                ended = self.serve(number, client.clone(), events) => ended,
+                ended = self.tell_alive(client) => ended,
                 () = stop.cancelled() => break,
             };
             pause = if ended.connected { PAUSES.0 } else { PAUSES.1.min(pause * 2) };
@@ -139,6 +153,28 @@ impl Connection {
         self.standing.send_modify(|standing| *standing = now);
     }
 
+    /// Says on a connection, once it stands, that the keeper lives, and again at each of its signs. Ends only with an
+    /// error: it goes on beside the serving of the connection.
+    async fn tell_alive(&self, client: AsyncClient) -> Ended {
+        let (mut standing, mut signs) = (self.standing.subscribe(), self.signs.clone());
+        let mut told = None;
+        loop {
+            let stands = standing.borrow_and_update().is_ok();
+            let sign = *signs.borrow_and_update();
+            if let Some(sign) = sign.filter(|_| stands && sign != told) {
+                let topic = alive(&self.settings.prefix);
+                if let Err(error) = client.publish(topic, QoS::AtMostOnce, true, sign_words(sign)).await {
+                    return Ended { connected: true, why: error.to_string() };
+                }
+                told = Some(sign);
+            }
+            tokio::select! {
+                changed = standing.changed() => if changed.is_err() { std::future::pending::<()>().await },
+                changed = signs.changed() => if changed.is_err() { std::future::pending::<()>().await },
+            }
+        }
+    }
+
     /// Serves one connection to its end.
     async fn serve(&self, number: u64, client: AsyncClient, mut events: EventLoop) -> Ended {
         let (acknowledged, seen) = watch::channel(0);
@@ -149,10 +185,6 @@ impl Connection {
             match events.poll().await {
                 Ok(Event::Incoming(Incoming::ConnAck(_))) => {
                     connected = true;
-                    let here = client.try_publish(here(&self.settings.prefix), QoS::AtMostOnce, true, "here");
-                    if let Err(error) = here {
-                        return Ended { connected, why: error.to_string() };
-                    }
                     let link = Link { number, client: client.clone(), acknowledged: seen.clone() };
                     self.stands(Ok(link));
                 }
@@ -227,8 +259,16 @@ impl Courier for NoticeTopic {
     }
 }
 
-fn here(prefix: &str) -> String {
-    format!("{prefix}/here")
+fn alive(prefix: &str) -> String {
+    format!("{prefix}/alive")
+}
+
+fn sign_words(sign: Alive) -> String {
+    let at = sign.at_ms.and_then(DateTime::from_timestamp_millis);
+    at.map_or_else(
+        || "alive".to_owned(),
+        |at| format!("alive {}", at.to_rfc3339_opts(SecondsFormat::Secs, true)),
+    )
 }
 
 /// One level of a topic: what is not a letter, digit, `_`, `-` or `.` becomes `_`, so that no name can reach another

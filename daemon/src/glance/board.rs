@@ -75,6 +75,9 @@ pub struct BoardGlance {
     /// Phones that no longer receive, the last few.
     #[serde(default)]
     pub phones_gone: Vec<PhoneGone>,
+    /// By which civil clock time a morning letter would have come, where one goes out: `06:30`.
+    #[serde(default)]
+    pub letter_by: Option<String>,
     /// Readings in the ledger that bear no date.
     pub undated: u64,
     /// How the mirror stands, where there is one.

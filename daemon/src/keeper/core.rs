@@ -233,6 +233,13 @@ impl Core {
         self.write_digest(moment.wall_ms, civil_offset_s);
     }
 
+    /// By which civil clock time the morning letter would have come: half an hour after its own; none where none goes out.
+    pub fn letter_by(&self) -> Option<String> {
+        let at = self.routes.iter().filter_map(|route| route.letter_at).min()?;
+        let (by, _) = at.overflowing_add_signed(chrono::TimeDelta::minutes(30));
+        Some(by.format("%H:%M").to_string())
+    }
+
     fn routes_of(&self, step: &Step, index: usize) -> Vec<Queued> {
         let calendar = &self.engine.site().calendar;
         let queued = |route: &Route| {

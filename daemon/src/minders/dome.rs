@@ -79,7 +79,8 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
     Verdict::word(HEAT_DOME, "", word)
 }
 
-fn order(days_ahead: i64) -> &'static str {
+/// The order of a day so many days before the heat (0 and below: in it), in about ten words.
+pub fn order(days_ahead: i64) -> &'static str {
     match days_ahead {
         3.. => "Mend the drip, mulch, fill the butts, fit the shade.",
         2 => "Water deep and pick all that can be picked.",
@@ -88,21 +89,28 @@ fn order(days_ahead: i64) -> &'static str {
     }
 }
 
+/// What is to be done on which day: days before the heat, and the words. Common practice.
+const PLAN: [(i64, &str); 4] = [
+    (
+        3,
+        "Up to three days before: mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small.",
+    ),
+    (2, "Two days before: water deep, pick everything pickable, no strong feed, no pruning."),
+    (1, "The day before: pots to afternoon shade with saucers, drip and alarm checked."),
+    (
+        0,
+        "Each day: water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for pots at 11 and 15; no sprays, no transplanting; leave vents open all night if it stays warm.",
+    ),
+];
+
+/// What the plan says for one day, so many days before the heat (0 and below: in it); none for days too early for it.
+pub fn task(days_ahead: i64) -> Option<&'static str> {
+    PLAN.iter().find(|(ahead, _)| *ahead == days_ahead.max(0)).map(|(_, what)| *what)
+}
+
 /// What is left to do, by day.
 fn plan(days_ahead: i64) -> String {
-    let days = [
-        (
-            3,
-            "Up to three days before: mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small.",
-        ),
-        (2, "Two days before: water deep, pick everything pickable, no strong feed, no pruning."),
-        (1, "The day before: pots to afternoon shade with saucers, drip and alarm checked."),
-        (
-            0,
-            "Each day: water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for pots at 11 and 15; no sprays, no transplanting; leave vents open all night if it stays warm.",
-        ),
-    ];
-    let left = days.iter().filter(|(ahead, _)| *ahead <= days_ahead.max(0)).map(|(_, what)| *what);
+    let left = PLAN.iter().filter(|(ahead, _)| *ahead <= days_ahead.max(0)).map(|(_, what)| *what);
     left.collect::<Vec<_>>().join(" ")
 }
 

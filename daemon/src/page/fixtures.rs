@@ -205,6 +205,7 @@ pub(crate) fn calm() -> Glance {
             away: Vec::new(),
             listening: "open to this board only (loopback)".to_owned(),
             undated: 0,
+            letter_by: Some("06:30".to_owned()),
             ..BoardGlance::default()
         },
     }

@@ -26,8 +26,14 @@ pub(crate) struct Taps {
     pub(crate) crop: Option<String>,
 }
 
-/// The page Ground. `crops`: key and name of every crop of the book.
-pub(crate) fn view(glance: &Glance, crops: &[(String, String)], taps: &Taps, did: Did) -> Markup {
+/// The page Ground. `crops`: key and name of every crop of the book; `calendar`: where the calendar is read.
+pub(crate) fn view(
+    glance: &Glance,
+    crops: &[(String, String)],
+    taps: &Taps,
+    did: Did,
+    calendar: &Markup,
+) -> Markup {
     let homeless = glance.probes.iter().find(|probe| probe.place.is_none());
     let doubtful = glance.probes.iter().find(|probe| probe.doubtful || probe.silent);
     let (order, why) = match (doubtful, homeless) {
@@ -62,6 +68,7 @@ pub(crate) fn view(glance: &Glance, crops: &[(String, String)], taps: &Taps, did
         (end(glance))
         (super::drill::section(glance))
         (phones::section(glance))
+        (calendar)
         (lately(glance))
     };
     page(View::Ground, glance, did, &lintel, &main)
@@ -332,33 +339,35 @@ mod tests {
     fn each_tap_opens_the_next_and_the_third_is_a_form() {
         let glance = fixtures::calm();
         let mut taps = Taps::default();
-        let first = view(&glance, &crops(), &taps, Did::default()).into_string();
+        let first = view(&glance, &crops(), &taps, Did::default(), &html! {}).into_string();
         assert!(first.contains("/ground?place=bed#what") && !first.contains("2 what"));
         taps.place = Some("bed".to_owned());
-        let second = view(&glance, &crops(), &taps, Did::default()).into_string();
+        let second = view(&glance, &crops(), &taps, Did::default(), &html! {}).into_string();
         assert!(second.contains("/ground?place=bed&amp;crop=chard#when") && !second.contains("3 when"));
         taps.crop = Some("chard".to_owned());
-        let third = view(&glance, &crops(), &taps, Did::default()).into_string();
+        let third = view(&glance, &crops(), &taps, Did::default(), &html! {}).into_string();
         assert!(third.contains("value=\"planted-out/today\"") && third.contains("value=\"sown/yesterday\""));
     }
 
     #[test]
     fn a_doubtful_probe_is_the_sentence_and_its_knots_are_hollow() {
-        let html = view(&fixtures::calm(), &crops(), &Taps::default(), Did::default()).into_string();
+        let html =
+            view(&fixtures::calm(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
         assert!(html.contains("Look at probe bed-7 today.") && html.contains("unchanged for hours"));
         assert!(html.contains("One has spoken that hangs nowhere yet: <strong>tin-3</strong>"));
     }
 
     #[test]
     fn a_payload_that_could_not_be_read_is_shown_as_text() {
-        let html = view(&fixtures::hostile(), &crops(), &Taps::default(), Did::default()).into_string();
+        let html =
+            view(&fixtures::hostile(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
         assert!(html.contains("2 could not be read") && !html.contains("<script>alert"));
     }
 
     #[test]
     fn an_unknown_place_in_the_address_is_ignored() {
         let taps = Taps { place: Some("<b>".to_owned()), crop: Some("nothing".to_owned()) };
-        let html = view(&fixtures::calm(), &crops(), &taps, Did::default()).into_string();
+        let html = view(&fixtures::calm(), &crops(), &taps, Did::default(), &html! {}).into_string();
         assert!(!html.contains("2 what") && !html.contains("<b>\""));
     }
 }

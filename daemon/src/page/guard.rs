@@ -91,7 +91,8 @@ fn bound(mut answer: Response) -> Response {
         (header::REFERRER_POLICY, "same-origin"),
     ];
     for (name, value) in fields {
-        answer.headers_mut().insert(name, HeaderValue::from_static(value));
+        // A page of ours may bind the browser more closely than this does, in its own way.
+        answer.headers_mut().entry(name).or_insert(HeaderValue::from_static(value));
     }
     answer.headers_mut().entry(header::CACHE_CONTROL).or_insert(HeaderValue::from_static("no-store"));
     answer

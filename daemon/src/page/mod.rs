@@ -5,10 +5,13 @@
 //! without script; a few lines of it fetch the page again whenever `/live` says that the glance changed.
 //!
 //! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `day`, `cloth`, `threads`,
-//! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground` (with `phones`), `diary` and
-//! `letter` are the views; `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
+//! `placing`, `rungs` and `sums` draw; `now` (with `now_lintel`), `season`, `ground` (with `phones`, `drill`), `diary`
+//! and `letter` are the views (`letter_parts` the letter's paragraphs, `picture` its picture, `answer` one notice with
+//! its answers, `calendar` the feed); `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
 //! notes; `guard` says who may ask; `routes`, `interface` and `live` answer; `serve` keeps the connections.
 
+mod answer;
+mod calendar;
 mod cautions;
 mod cloth;
 mod day;
@@ -22,11 +25,13 @@ mod ground;
 mod guard;
 mod interface;
 mod letter;
+mod letter_parts;
 mod live;
 mod milestones;
 mod now;
 mod now_lintel;
 mod phones;
+mod picture;
 mod placing;
 mod routes;
 mod rungs;
@@ -38,11 +43,12 @@ mod threads;
 mod warnings;
 
 #[cfg(test)]
-mod fixtures;
+pub(crate) mod fixtures;
 #[cfg(test)]
 mod service_tests;
 
 pub use guard::Listening;
-pub use letter::letter_text;
+pub use letter::written as letter;
+pub use picture::picture;
 pub use routes::router;
 pub use serve::{serve, serve_unix};

@@ -35,7 +35,8 @@ fn main_notice(glance: &Glance) -> Option<&NoticeView> {
     glance.open.iter().find(|notice| &notice.id == id)
 }
 
-fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
+/// The buttons by which a notice is answered, or since when somebody is on it.
+pub(super) fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     // A severe notice that nobody has seen goes to the next person: a touch on the page it stands on tells that it was.
     let unseen = (notice.severity >= Severity::Severe && !notice.seen).then_some(notice.id.as_str());

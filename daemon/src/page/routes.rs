@@ -7,7 +7,7 @@ use std::time::Duration;
 use axum::Router;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{DefaultBodyLimit, Form, Path, Query, State};
-use axum::http::{StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
@@ -22,7 +22,7 @@ use super::forms::{self, Fields, Filled};
 use super::frame::{self, Did};
 use super::ground::Taps;
 use super::guard::{Listening, guard};
-use super::{diary, ground, interface, letter, live, now, phones, season, tending};
+use super::{answer, calendar, diary, ground, interface, letter, live, now, phones, season, tending};
 use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::Handle;
@@ -86,6 +86,10 @@ pub fn router(
         .route("/ground", get(ground_page).post(ground_form))
         .route("/diary", get(diary_page).post(diary_form))
         .route("/letter", get(letter_page))
+        .route("/picture.html", get(picture_page))
+        .route("/answer/{notice}", get(answer_page))
+        .route("/calendar.ics", get(calendar::feed))
+        .route("/calendar-key", post(calendar::renew))
         .route("/heard-warning", post(heard_form))
         .route("/reply", post(reply_form))
         .route("/drill", post(drill_form))
@@ -162,11 +166,15 @@ async fn season_page(State(shared): State<Arc<Shared>>, Path(planting): Path<Str
 
 async fn ground_page(
     State(shared): State<Arc<Shared>>,
+    kept: calendar::Kept,
+    headers: HeaderMap,
     query: Result<Query<Asked>, QueryRejection>,
 ) -> Markup {
     let asked = asked(query);
     let did = asked.outcome();
-    ground::view(&shared.handle.now(), &shared.crops, &Taps { place: asked.place, crop: asked.crop }, did)
+    let glance = shared.handle.now();
+    let calendar = calendar::section(&glance, &kept, &headers);
+    ground::view(&glance, &shared.crops, &Taps { place: asked.place, crop: asked.crop }, did, &calendar)
 }
 
 async fn diary_page(
@@ -179,6 +187,26 @@ async fn diary_page(
 
 async fn letter_page(State(shared): State<Arc<Shared>>) -> Markup {
     letter::view(&shared.handle.now())
+}
+
+/// The picture as it is mailed and put elsewhere. It carries its style in its elements, which our own policy forbids: so
+/// it has one of its own, under which it may do nothing else.
+async fn picture_page(State(shared): State<Arc<Shared>>) -> Response {
+    let policy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; frame-ancestors 'none'";
+    let kind = (header::CONTENT_TYPE, "text/html; charset=utf-8");
+    let picture = super::picture::picture(&shared.handle.now());
+    ([kind, (header::CONTENT_SECURITY_POLICY, policy)], picture).into_response()
+}
+
+async fn answer_page(State(shared): State<Arc<Shared>>, Path(notice): Path<String>) -> Response {
+    let glance = shared.handle.now();
+    answer::view(&glance, &notice).map_or_else(
+        || {
+            let why = "It closed more than a day ago, or its address is not whole.";
+            (StatusCode::NOT_FOUND, frame::other(&glance, "No such notice stands.", why, "/")).into_response()
+        },
+        IntoResponse::into_response,
+    )
 }
 
 async fn ground_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
@@ -263,7 +291,11 @@ async fn store(shared: &Shared, glance: &Glance, filled: Filled, back: &str) -> 
 }
 
 async fn lost(State(shared): State<Arc<Shared>>) -> Response {
-    let page =
-        frame::other(&shared.handle.now(), "Nothing hangs here.", "This address leads to no page.", "/");
+    nothing(&shared.handle.now())
+}
+
+/// The answer to an address that leads nowhere.
+pub(super) fn nothing(glance: &Glance) -> Response {
+    let page = frame::other(glance, "Nothing hangs here.", "This address leads to no page.", "/");
     (StatusCode::NOT_FOUND, page).into_response()
 }

@@ -16,6 +16,7 @@ use tokio::net::TcpListener;
 
 use self::post::Post;
 use self::web::Web;
+use crate::calendar_out::Desk;
 use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{notice_topic, runner};
@@ -26,6 +27,8 @@ use crate::keeper::start::seed;
 use crate::keeper::thread::{Keeper, Setup};
 use crate::ledger::{Founding, Ledger, LedgerError};
 use crate::mirror::source::FromLedger;
+use crate::outward::life_sign::{Alive, LifeSign};
+use crate::outward::picture::Picture;
 use crate::page::{self, Listening};
 use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
@@ -145,21 +148,25 @@ pub async fn start(
     let clock = keeper.clock();
     let runtime = tokio::runtime::Handle::current();
     tasks.spawn_blocking("keeper", move |stop| keeper.run(&runtime, &stop));
+    let desk = Desk::open(&file.ledger.folder, &epoch, clock.wall_ms()).map_err(|error| error.to_string())?;
+    let desk = Arc::new(desk);
     let router = page::router(
         handle.clone(),
-        Listening::At { address: page, names: own_names() },
+        Listening::At { address: page, names: own_names(file) },
         crops.clone(),
         tasks.stop(),
-    );
+    )
+    .layer(axum::Extension(Arc::clone(&desk)));
     tasks.spawn("page", |stop| page::serve(listener, router, stop));
     let socket = file.ledger.folder.join(SOCKET);
     let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop())
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
     let door = sources(file, &handle, &clock, &mut tasks).await?;
-    post.start(&handle, &clock, &epoch, &mut tasks)?;
-    couriers(file, &handle, &clock, readers, boot, &epoch, &mut tasks)?;
+    let signs = outward(file, &handle, &clock, &mut tasks)?;
+    post.start(&handle, &clock, &epoch, &desk, file.page_address.as_ref(), &mut tasks)?;
     web.start(&handle, &clock, &epoch, &mut tasks)?;
+    couriers(file, &handle, &clock, Kept { readers, boot, epoch, signs }, &mut tasks)?;
     Ok(Running { tasks, handle, page, door })
 }
 
@@ -168,9 +175,12 @@ async fn bind(address: SocketAddr) -> Result<TcpListener, String> {
 }
 
 /// The names under which phones at home may know the board.
-fn own_names() -> Vec<String> {
+fn own_names(file: &config::site::Site) -> Vec<String> {
     let name = std::fs::read_to_string("/etc/hostname").unwrap_or_default().trim().to_owned();
-    if name.is_empty() { Vec::new() } else { vec![format!("{name}.local"), name] }
+    let mut names = if name.is_empty() { Vec::new() } else { vec![format!("{name}.local"), name] };
+    let address: Option<axum::http::Uri> = file.page_address.as_ref().and_then(|it| it.parse().ok());
+    names.extend(address.as_ref().and_then(|it| it.host()).map(str::to_owned));
+    names
 }
 
 fn listening_words(page: SocketAddr) -> String {
@@ -250,18 +260,49 @@ fn wire(
     }
 }
 
+/// Starts what goes out by itself besides notices; the signs of the keeper's life come back.
+fn outward(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    tasks: &mut Tasks,
+) -> Result<Signs, String> {
+    let url = file.life_sign.as_ref().map(|it| (it.url.clone(), it.ca.clone()));
+    let wanted = url.is_some() || file.mqtt_notices.is_some();
+    let (life, signs) =
+        LifeSign::new(url, handle.clone(), Arc::clone(clock)).map_err(|error| error.to_string())?;
+    if wanted {
+        tasks.spawn("life sign", |stop| life.run(stop));
+    }
+    if let Some(settings) = settings::picture(file)? {
+        let picture = Picture::new(settings, page::picture, handle.clone(), Arc::clone(clock))
+            .map_err(|error| error.to_string())?;
+        tasks.spawn("picture", |stop| picture.run(stop));
+    }
+    Ok(signs)
+}
+
+/// The signs of the keeper's life.
+type Signs = tokio::sync::watch::Receiver<Option<Alive>>;
+
+/// What couriers and mirror know of the ledger and the data folder.
+struct Kept {
+    readers: [crate::ledger::Reader; 2],
+    boot: i64,
+    epoch: String,
+    signs: Signs,
+}
+
 fn couriers(
     file: &config::site::Site,
     handle: &Handle,
     clock: &Arc<dyn Clock>,
-    readers: [crate::ledger::Reader; 2],
-    boot: i64,
-    epoch: &str,
+    Kept { readers, boot, epoch, signs }: Kept,
     tasks: &mut Tasks,
 ) -> Result<(), String> {
     let [for_mqtt, for_mirror] = readers;
     if let Some(settings) = settings::notices(file)? {
-        let (courier, connection) = notice_topic::open(settings, epoch.to_owned());
+        let (courier, connection) = notice_topic::open(settings, epoch, signs);
         let (handle, clock) = (handle.clone(), Arc::clone(clock));
         tasks.spawn("notices on the broker", |stop| connection.run(stop));
         tasks.spawn("mqtt courier", |stop| runner::run(courier, Shelf::new(for_mqtt), handle, clock, stop));

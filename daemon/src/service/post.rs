@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
+use crate::calendar_out::Desk;
 use crate::clock::Clock;
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, runner};
 use crate::keeper::core::Core;
 use crate::keeper::handle::Handle;
-use crate::page;
 use crate::service::settings;
 use crate::supervise::Tasks;
 
@@ -32,12 +32,16 @@ impl Post {
         handle: &Handle,
         clock: &Arc<dyn Clock>,
         epoch: &str,
+        desk: &Arc<Desk>,
+        page: Option<&String>,
         tasks: &mut Tasks,
     ) -> Result<(), String> {
         for (settings, shelf) in self.ways {
             let (epoch, glance) = (epoch.to_owned(), handle.glance.clone());
-            let courier = email::Email::new(&settings, epoch, glance, page::letter_text)
-                .map_err(|error| error.to_string())?;
+            let courier = email::Email::new(&settings, epoch, glance, crate::page::letter)
+                .map_err(|error| error.to_string())?
+                .answered_at(page.cloned())
+                .enclosing(Arc::clone(desk), handle.clone());
             let (handle, clock) = (handle.clone(), Arc::clone(clock));
             tasks.spawn("e-mail", |stop| runner::run(courier, shelf, handle, clock, stop));
         }

@@ -18,6 +18,7 @@ use crate::couriers::{email, notice_topic, web_push, webhook};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
 use crate::mirror::server;
+use crate::outward::picture;
 use crate::site::{Limits, Site};
 use crate::sources::mqtt::BrokerSettings;
 use crate::sources::pause::Pause;
@@ -301,6 +302,21 @@ pub fn webhook(site: &config::site::Site) -> Result<Option<webhook::Settings>, S
         secret,
         authority: hook.ca.clone(),
         site: site.site.name.clone(),
+    }))
+}
+
+/// Where a picture of Now is put.
+///
+/// # Errors
+///
+/// When its token cannot be read.
+pub fn picture(site: &config::site::Site) -> Result<Option<picture::Settings>, String> {
+    let Some(picture) = &site.picture else { return Ok(None) };
+    Ok(Some(picture::Settings {
+        put: picture.put.clone(),
+        token: picture.token_file.as_deref().map(read_secret).transpose()?,
+        authority: picture.ca.clone(),
+        every: Duration::from_secs(u64::from(picture.every_min) * 60),
     }))
 }
 

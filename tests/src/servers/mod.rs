@@ -6,5 +6,6 @@ pub mod http;
 pub mod metrics;
 pub mod process;
 pub mod push;
+pub mod python;
 pub mod series;
 pub mod smtp;

@@ -113,6 +113,7 @@ impl Keeper {
             Err(error) => tracing::warn!(%error, "the outbox cannot be read"),
         }
         self.shell.board.push_key.clone_from(&self.setup.push_key);
+        self.shell.board.letter_by = self.setup.core.letter_by();
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {
             show_live(&mut seen, &glance(self.setup.core.present(), &self.shell));

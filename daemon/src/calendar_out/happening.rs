@@ -1,0 +1,427 @@
+//! What is to come, by the glance and the seasons of what stands: days, hours, words.
+
+use chrono::{DateTime, Datelike, Days, NaiveDate};
+use serde::{Deserialize, Serialize};
+
+use crate::entry::Note;
+use crate::glance::Glance;
+use crate::keeper::handle::{Season, SeasonMilestone};
+use crate::minders::dome::{self, HEAT_DOME};
+
+/// Minutes to which an hour is rounded: the sun is not later by a minute to a grower.
+const QUARTER_MS: i64 = 15 * 60_000;
+/// Milliseconds in a day.
+const DAY_MS: i64 = 86_400_000;
+/// How long before sunrise the watering of a hot day begins, ms (common practice: the hour before the sun).
+const BEFORE_SUN_MS: i64 = 3_600_000;
+/// A foretold range is told anew once an end of it has moved by more days than this: less is the weather of a week.
+const MOVES_DAYS: i64 = 2;
+
+/// When it is.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Span {
+    /// Whole days by the site's civil calendar, first and last.
+    Days {
+        /// The first.
+        from: NaiveDate,
+        /// The last; it counts.
+        to: NaiveDate,
+    },
+    /// From a moment to another, UTC ms.
+    Hours {
+        /// The beginning.
+        from_ms: i64,
+        /// The end.
+        to_ms: i64,
+    },
+}
+
+/// One entry of the calendar.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Happening {
+    /// What it is known by within this ledger: a notice or planting with what of it. Letters, digits, `_`, `-`, `.`.
+    pub key: String,
+    /// When.
+    pub span: Span,
+    /// Its one line.
+    pub summary: String,
+    /// What else is to be said.
+    pub text: String,
+    /// Foretold rather than fixed.
+    pub foretold: bool,
+    /// It has been: it stands as it is from now on.
+    pub done: bool,
+}
+
+impl Happening {
+    /// Whether this is news beside what was told before: not when only a foretold range has moved a little.
+    pub fn is_news(&self, told: &Self) -> bool {
+        if told.done {
+            return false;
+        }
+        let near = |a: i64, b: i64, most: i64| (a - b).abs() <= most;
+        let little = match (&self.span, &told.span) {
+            (Span::Days { from, to }, Span::Days { from: was_from, to: was_to }) => {
+                let moved = |a: &NaiveDate, b: &NaiveDate| (*a - *b).num_days();
+                near(moved(from, was_from), 0, MOVES_DAYS) && near(moved(to, was_to), 0, MOVES_DAYS)
+            }
+            (Span::Hours { from_ms, to_ms }, Span::Hours { from_ms: was_from, to_ms: was_to }) => {
+                near(*from_ms, *was_from, 2 * QUARTER_MS) && near(*to_ms, *was_to, 2 * QUARTER_MS)
+            }
+            _ => false,
+        };
+        let still_foretold = self.foretold && told.foretold && little;
+        self != told && !still_foretold
+    }
+
+    /// Whether all of it lies before a day, or before a moment (UTC ms) of it.
+    pub fn is_past(&self, today: NaiveDate, now_ms: i64) -> bool {
+        match self.span {
+            Span::Days { to, .. } => to < today,
+            Span::Hours { to_ms, .. } => to_ms <= now_ms,
+        }
+    }
+}
+
+/// The civil day of a glance.
+pub fn today(glance: &Glance) -> NaiveDate {
+    civil_day(glance, glance.at_ms)
+}
+
+fn civil_day(glance: &Glance, at_ms: i64) -> NaiveDate {
+    DateTime::from_timestamp_millis(at_ms + i64::from(glance.civil_offset_s) * 1000)
+        .map_or(NaiveDate::MIN, |time| time.date_naive())
+}
+
+/// All that is to come, in the order of the keys. `seasons`: those of the plantings that stand.
+pub fn happenings(glance: &Glance, seasons: &[Season]) -> Vec<Happening> {
+    let mut all = heat_plan(glance);
+    all.extend(seasons.iter().flat_map(|season| milestones(glance, season)));
+    all.push(drill(glance));
+    all.sort_by(|a, b| a.key.cmp(&b.key));
+    all.dedup_by(|a, b| a.key == b.key);
+    all
+}
+
+/// The days of heat that the open heat-dome notice speaks of.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HeatDays {
+    /// The notice.
+    pub notice: String,
+    /// First day.
+    pub from: NaiveDate,
+    /// Last day.
+    pub to: NaiveDate,
+    /// About how hot outside, °C.
+    pub about_c: f64,
+}
+
+/// The days of heat in force, from the newest warning that was noted; none while no heat-dome notice is open.
+pub fn heat_days(glance: &Glance) -> Option<HeatDays> {
+    let notice = glance.open.iter().find(|notice| notice.minder == HEAT_DOME)?;
+    let day = |text: &String| text.parse::<NaiveDate>().ok();
+    // The newest word counts, by when it was noted.
+    let mut entries: Vec<_> = glance.entries.iter().collect();
+    entries.sort_by_key(|entry| std::cmp::Reverse((entry.at_ms, entry.id)));
+    entries.into_iter().find_map(|entry| match &entry.note {
+        Note::HeatWarning { from, to, about_c, .. } => {
+            let days =
+                HeatDays { notice: notice.id.clone(), from: day(from)?, to: day(to)?, about_c: *about_c };
+            (days.from <= days.to && days.to >= today(glance)).then_some(days)
+        }
+        _ => None,
+    })
+}
+
+/// The plan, day by day: up to three days before the heat, and each day of it with its watering.
+fn heat_plan(glance: &Glance) -> Vec<Happening> {
+    let Some(heat) = heat_days(glance) else { return Vec::new() };
+    let today = today(glance);
+    let first = heat.from.checked_sub_days(Days::new(3)).unwrap_or(heat.from).max(today);
+    let count = (heat.to - heat.from).num_days() + 1;
+    let mut plan = Vec::new();
+    for day in first.iter_days().take_while(|day| *day <= heat.to) {
+        let ahead = (heat.from - day).num_days();
+        let head = match ahead {
+            1 => "Heat from tomorrow".to_owned(),
+            2.. => format!("Heat in {ahead} days"),
+            _ if count == 1 => format!("Heat, about {:.0} °C outside", heat.about_c),
+            _ => format!("Heat, day {} of {count}, about {:.0} °C outside", 1 - ahead, heat.about_c),
+        };
+        plan.push(Happening {
+            key: format!("{}.{day}", plain(&heat.notice)),
+            span: Span::Days { from: day, to: day },
+            summary: format!("{head}: {}", dome::order(ahead)),
+            text: format!(
+                "{} {}",
+                dome::task(ahead).unwrap_or_default(),
+                crate::minders::words::OPEN_CAUTION
+            ),
+            foretold: ahead > 0,
+            done: false,
+        });
+        if ahead <= 0 {
+            plan.extend(watering(glance, &heat.notice, day));
+        }
+    }
+    plan
+}
+
+/// The watering of a hot day, in the hour before the sun; none where nothing stands or the sun is not known.
+fn watering(glance: &Glance, notice: &str, day: NaiveDate) -> Option<Happening> {
+    if glance.plantings.is_empty() {
+        return None;
+    }
+    let (sunrise_ms, _) = glance.places.iter().find_map(|place| place.sun)?;
+    let days_on = (day - civil_day(glance, sunrise_ms)).num_days();
+    let sunrise_ms = (sunrise_ms + days_on * DAY_MS).div_euclid(QUARTER_MS) * QUARTER_MS;
+    let span = Span::Hours { from_ms: sunrise_ms - BEFORE_SUN_MS, to_ms: sunrise_ms };
+    let names: Vec<&str> = glance.plantings.iter().map(|planting| planting.name.as_str()).collect();
+    Some(Happening {
+        key: format!("{}.{day}.water", plain(notice)),
+        span,
+        summary: "Water before sunrise".to_owned(),
+        text: format!(
+            "At the root: {}. The litres stand in the morning letter where they are reckoned. Pots again at 11 and 15: \
+             lift them; if one is light, water.",
+            names.join(", ")
+        ),
+        foretold: true,
+        done: false,
+    })
+}
+
+/// The milestones of a planting: what the sum foretells as a range, and the day on which one was seen.
+fn milestones(glance: &Glance, season: &Season) -> Vec<Happening> {
+    if season.planting.ended_ms.is_some() {
+        return Vec::new();
+    }
+    let today = today(glance);
+    let dated = season.milestones.iter().filter_map(|milestone| {
+        let (from, to, done) = dates(milestone)?;
+        let name = &season.planting.name;
+        let (summary, text) = if done {
+            (format!("{name}: {} seen", milestone.what), format!("Noted in the diary on {}.", words(from, to)))
+        } else {
+            (
+                format!("{name}: {} {}", milestone.what, words(from, to)),
+                format!(
+                    "Reckoned from {} degree days ({}), if days go on as they have gone. A range, no promise.",
+                    sums(milestone),
+                    milestone.rule
+                ),
+            )
+        };
+        Some(Happening {
+            key: format!("{}.{}", plain(&season.planting.planting), plain(&milestone.what)),
+            span: Span::Days { from, to },
+            summary,
+            text,
+            foretold: !done,
+            done,
+        })
+    });
+    dated.filter(|it| it.done || !it.is_past(today, glance.at_ms)).collect()
+}
+
+/// First and last day, and whether it was seen; none where no day is known.
+fn dates(milestone: &SeasonMilestone) -> Option<(NaiveDate, NaiveDate, bool)> {
+    let day = |text: &Option<String>| text.as_ref()?.parse::<NaiveDate>().ok();
+    if let Some(seen) = day(&milestone.noted) {
+        return Some((seen, seen, true));
+    }
+    if milestone.too_little_measured {
+        return None;
+    }
+    let earliest = day(&milestone.earliest)?;
+    // Without a last day in sight only the first is said.
+    let latest = day(&milestone.latest).unwrap_or(earliest);
+    Some((earliest, latest.max(earliest), false))
+}
+
+fn sums(milestone: &SeasonMilestone) -> String {
+    let (from, to) = (format!("{:.0}", milestone.from_dd), format!("{:.0}", milestone.to_dd));
+    if from == to { from } else { format!("{from} to {to}") }
+}
+
+/// "12 to 20 July", "28 June to 3 July", "about 12 July".
+pub fn words(from: NaiveDate, to: NaiveDate) -> String {
+    if from == to {
+        format!("about {}", from.format("%-d %B"))
+    } else if (from.year(), from.month()) == (to.year(), to.month()) {
+        format!("{} to {}", from.format("%-d"), to.format("%-d %B"))
+    } else {
+        format!("{} to {}", from.format("%-d %B"), to.format("%-d %B"))
+    }
+}
+
+/// The word for a drill among the minders.
+const DRILL: &str = "drill";
+
+/// The yearly trial of all couriers on 1 March, before the heat; once it was held this spring, the day it was.
+fn drill(glance: &Glance) -> Happening {
+    let today = today(glance);
+    let held = glance.open.iter().chain(&glance.closed_lately).find(|notice| notice.minder == DRILL);
+    let first_of_march = |year: i32| NaiveDate::from_ymd_opt(year, 3, 1).unwrap_or(NaiveDate::MAX);
+    // A drill from new year on is this spring's; one later in the year is next spring's no longer.
+    let this_year = first_of_march(today.year());
+    if let Some(notice) = held.filter(|_| today < first_of_june(today.year())) {
+        let day = civil_day(glance, notice.opened_ms);
+        return Happening {
+            key: format!("drill.{}", day.year()),
+            span: Span::Days { from: day, to: day },
+            summary: "Drill held: every courier was tried".to_owned(),
+            text: "The page says how each courier did.".to_owned(),
+            foretold: false,
+            done: true,
+        };
+    }
+    let day = if today <= this_year { this_year } else { first_of_march(today.year() + 1) };
+    Happening {
+        key: format!("drill.{}", day.year()),
+        span: Span::Days { from: day, to: day },
+        summary: "Hold a drill: try every courier before the heat".to_owned(),
+        text: "A test notice goes out by every courier, marked as a test. Whoever should hear of heat says whether it \
+               came."
+            .to_owned(),
+        foretold: false,
+        done: false,
+    }
+}
+
+fn first_of_june(year: i32) -> NaiveDate {
+    NaiveDate::from_ymd_opt(year, 6, 1).unwrap_or(NaiveDate::MAX)
+}
+
+/// A part of a key.
+fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_ascii_alphanumeric() || "_-.".contains(c) { c } else { '-' }).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::page::fixtures;
+
+    fn warned() -> Glance {
+        let mut glance = fixtures::heat();
+        let note = Note::HeatWarning {
+            from: "2026-07-17".to_owned(),
+            to: "2026-07-18".to_owned(),
+            about_c: 42.0,
+            said_by: None,
+        };
+        let at_ms = glance.at_ms - 3_600_000;
+        glance.entries.insert(0, crate::entry::Entry { id: 60, at_ms, from_ms: at_ms, note });
+        (glance.open[1].minder, glance.open[1].id) =
+            (HEAT_DOME.to_owned(), "heat-dome..2026-07-15".to_owned());
+        glance
+    }
+
+    fn lines(all: &[Happening]) -> Vec<String> {
+        all.iter().map(|it| format!("{} {}", it.key, it.summary)).collect()
+    }
+
+    #[test]
+    fn a_heat_plan_has_its_task_for_each_day_and_the_watering_of_the_hot_ones() {
+        let all = happenings(&warned(), &[]);
+        assert_eq!(
+            lines(&all),
+            [
+                "drill.2027 Hold a drill: try every courier before the heat",
+                "heat-dome..2026-07-15.2026-07-15 Heat in 2 days: Water deep and pick all that can be picked.",
+                "heat-dome..2026-07-15.2026-07-16 Heat from tomorrow: Shade the pots, check the drip, set an early alarm.",
+                "heat-dome..2026-07-15.2026-07-17 Heat, day 1 of 2, about 42 °C outside: Water before sunrise; open all; \
+                 shade on before ten.",
+                "heat-dome..2026-07-15.2026-07-17.water Water before sunrise",
+                "heat-dome..2026-07-15.2026-07-18 Heat, day 2 of 2, about 42 °C outside: Water before sunrise; open all; \
+                 shade on before ten.",
+                "heat-dome..2026-07-15.2026-07-18.water Water before sunrise",
+            ]
+        );
+        // The sun of these glances rises at 05:40 (UTC+2), so the quarter before it is 05:30, two days on.
+        let rise_ms = fixtures::at(5, 30) + 2 * DAY_MS;
+        assert_eq!(all[4].span, Span::Hours { from_ms: rise_ms - 3_600_000, to_ms: rise_ms });
+        assert!(all[3].text.contains("Local rules"), "{}", all[3].text);
+    }
+
+    #[test]
+    fn without_an_open_notice_there_is_no_plan() {
+        let mut glance = warned();
+        glance.open.clear();
+        assert_eq!(
+            lines(&happenings(&glance, &[])),
+            ["drill.2027 Hold a drill: try every courier before the heat"]
+        );
+    }
+
+    fn ripe() -> Season {
+        let mut season = fixtures::season();
+        let milestone = &mut season.milestones[1];
+        (milestone.earliest, milestone.latest) =
+            (Some("2026-07-12".to_owned()), Some("2026-07-20".to_owned()));
+        (milestone.reached, milestone.noted) = (None, None);
+        season
+    }
+
+    #[test]
+    fn a_milestone_has_its_range_and_once_seen_its_day() {
+        let of = |season: Season| {
+            let all = happenings(&fixtures::calm(), &[season]);
+            all.into_iter().find(|it| it.key == "tomato-1.first-ripe").unwrap()
+        };
+        let foretold = of(ripe());
+        assert_eq!(foretold.summary, "Tomato ‘Amber Thimble’: first ripe 12 to 20 July");
+        assert!(foretold.foretold && foretold.text.contains("985 to 1060 degree days (mean-capped 7/28)"));
+        let mut season = ripe();
+        season.milestones[1].noted = Some("2026-07-14".to_owned());
+        let seen = of(season);
+        assert!(seen.done && seen.summary == "Tomato ‘Amber Thimble’: first ripe seen");
+    }
+
+    #[test]
+    fn a_range_that_moves_by_two_days_stays_as_it_was_told_and_by_three_is_news() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        let range = |from: &str, to: &str| Happening {
+            key: "a".to_owned(),
+            span: Span::Days { from: day(from), to: day(to) },
+            summary: words(day(from), day(to)),
+            text: String::new(),
+            foretold: true,
+            done: false,
+        };
+        let told = range("2026-07-12", "2026-07-20");
+        assert!(!range("2026-07-14", "2026-07-18").is_news(&told));
+        assert!(range("2026-07-12", "2026-07-23").is_news(&told));
+        assert!(range("2026-07-09", "2026-07-20").is_news(&told));
+        let seen = Happening { foretold: false, done: true, ..range("2026-07-13", "2026-07-13") };
+        assert!(seen.is_news(&told) && !told.is_news(&seen), "what has been stays");
+    }
+
+    #[test]
+    fn the_drill_is_due_on_the_first_of_march_and_a_drill_in_spring_takes_its_place() {
+        let mut glance = fixtures::calm();
+        // 2027-02-20, 12:00 UTC (by `date -u -d @1803124800`).
+        glance.at_ms = 1_803_124_800_000;
+        let due = |glance: &Glance| happenings(glance, &[]).remove(0);
+        let march = NaiveDate::from_ymd_opt(2027, 3, 1).unwrap();
+        assert_eq!(
+            (due(&glance).key.as_str(), due(&glance).span),
+            ("drill.2027", Span::Days { from: march, to: march })
+        );
+        let mut held = fixtures::heat().open.remove(0);
+        (held.minder, held.opened_ms) = (DRILL.to_owned(), glance.at_ms - 3_600_000);
+        glance.closed_lately = vec![held];
+        let done = due(&glance);
+        assert!(done.done && done.key == "drill.2027" && done.summary.starts_with("Drill held"));
+    }
+
+    #[test]
+    fn ranges_are_said_in_the_fewest_words() {
+        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
+        assert_eq!(words(day("2026-07-12"), day("2026-07-20")), "12 to 20 July");
+        assert_eq!(words(day("2026-06-28"), day("2026-07-03")), "28 June to 3 July");
+        assert_eq!(words(day("2026-07-12"), day("2026-07-12")), "about 12 July");
+    }
+}
