@@ -12,6 +12,7 @@ pub mod entry;
 pub mod figure_words;
 pub mod glance;
 pub mod ground;
+pub mod http_out;
 pub mod keeper;
 pub mod ledger;
 pub mod minders;
