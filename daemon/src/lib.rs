@@ -17,6 +17,7 @@ pub mod keeper;
 pub mod ledger;
 pub mod minders;
 pub mod mirror;
+pub mod outlook;
 pub mod page;
 pub mod reading;
 pub mod readings_out;
