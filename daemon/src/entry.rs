@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod forecast;
 mod reply;
 mod step;
 
+pub use forecast::Forecast;
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
@@ -171,6 +173,8 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         said_by: Option<String>,
     },
+    /// Told: a forecast was taken in.
+    Outlook(Forecast),
     /// Diary: anything else, in the grower's words.
     Remark {
         /// The words, up to 500 characters.
@@ -301,7 +305,7 @@ impl Note {
             | Self::Hang { .. }
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
-            Self::HeatWarning { .. } => "outlook",
+            Self::HeatWarning { .. } | Self::Outlook(_) => "outlook",
             Self::Reply { .. } => "reply",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
@@ -336,6 +340,7 @@ impl Note {
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::HeatWarning { .. }
+            | Self::Outlook(_)
             | Self::Remark { .. }
             | Self::Restored { .. }
             | Self::Forgotten { .. } => String::new(),
@@ -372,6 +377,7 @@ impl Note {
         matches!(
             self,
             Self::Step(_)
+                | Self::Outlook(_)
                 | Self::Letter { .. }
                 | Self::Edition { .. }
                 | Self::Clock { .. }

@@ -11,8 +11,10 @@ use serde::{Deserialize, Serialize};
 use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{BoardGlance, ClockGlance, MirrorGlance, UndatedBoot, Unrecorded};
 
+mod outlook;
 mod planting;
 
+pub use outlook::{OutlookGlance, PlaceOutlook};
 pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
 
 /// What the lintel's colour says.
@@ -212,6 +214,9 @@ pub struct Glance {
     pub probes: Vec<ProbeGlance>,
     /// Ground and diary entries that count, newest first, at most 200.
     pub entries: Vec<Entry>,
+    /// What is expected of the next days.
+    #[serde(default)]
+    pub outlook: OutlookGlance,
     /// The board itself.
     pub board: BoardGlance,
 }

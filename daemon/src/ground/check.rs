@@ -87,6 +87,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         }
         Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
         Note::Reply { .. } => Ok(()),
+        Note::Outlook(_) => Err("forecasts are taken in from where the site file says, not noted".to_owned()),
         Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }

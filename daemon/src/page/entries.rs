@@ -92,6 +92,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Reply { on_it, .. } => {
             (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
         }
+        Note::Outlook(_) => ("A forecast was taken in".to_owned(), String::new()),
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),

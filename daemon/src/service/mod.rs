@@ -77,6 +77,7 @@ pub fn open_core(
         tracing::warn!(?entry.note, "the ledger came to another board; what waited is not sent from here");
     }
     let site = settings::site(&file.site, book, ledger.offset_ms()).map_err(Unopened::Site)?;
+    let site = Site { usual: settings::usual(file).map_err(Unopened::Site)?, ..site };
     let newest_ms = ledger.newest_commit_ms()?;
     let (shown_ms, mono_ms) = clock.both_ms();
     // A clock that stands before the newest commit is wrong, whoever vouches for it.
