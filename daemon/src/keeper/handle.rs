@@ -10,7 +10,6 @@ use super::event::{Acknowledge, ClockWord, Event, Refusal};
 use crate::clock::trust;
 use crate::entry::{Anew, Cause, Note};
 use crate::glance::{Glance, PlantingGlance};
-use crate::outlook::parse::Hours;
 use crate::reading::Heard;
 
 /// One day in the account of a planting.
@@ -131,17 +130,6 @@ impl Handle {
         let (answer, answered) = oneshot::channel();
         let event = Event::Note { note, from_ms, answer };
         self.events.send(event).await.map_err(|_| Stopped.to_string())?;
-        answered.await.map_err(|_| Stopped.to_string())?
-    }
-
-    /// Hands in a forecast; whether it was written down comes back once it is durable, or is no news.
-    ///
-    /// # Errors
-    ///
-    /// Why it was not taken, also when the keeper has stopped.
-    pub async fn outlook(&self, read: Hours) -> Result<bool, Refusal> {
-        let (answer, answered) = oneshot::channel();
-        self.events.send(Event::Outlook { read, answer }).await.map_err(|_| Stopped.to_string())?;
         answered.await.map_err(|_| Stopped.to_string())?
     }
 

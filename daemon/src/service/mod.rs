@@ -16,12 +16,15 @@ use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, notice_topic, runner};
 use crate::entry::Note;
+use crate::http_out::Client;
 use crate::keeper::core::{Core, Moment};
 use crate::keeper::handle::Handle;
 use crate::keeper::start::seed;
 use crate::keeper::thread::{Keeper, Setup};
 use crate::ledger::{Founding, Ledger, LedgerError};
 use crate::mirror::source::FromLedger;
+use crate::outlook::intake::Intake;
+use crate::outlook::{fetch, topic};
 use crate::page::{self, Listening};
 use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
@@ -31,6 +34,8 @@ use crate::supervise::Tasks;
 
 /// The socket's name in the data folder.
 const SOCKET: &str = "socket";
+/// What a forecast service may take for an answer.
+const OUTLOOK_PATIENCE: Duration = Duration::from_secs(60);
 
 /// A core on its ledger, with the boot's number and the moment it was opened at.
 pub struct Opened {
@@ -183,6 +188,7 @@ async fn sources(
         let (events, clock) = (handle.events.clone(), Arc::clone(clock));
         tasks.spawn("broker", |stop| mqtt::run(settings, rules, events, clock, stop));
     }
+    outlook(file, handle, clock, tasks)?;
     for bus in &file.buses {
         let shared = SharedBus::new(DeviceBus::new(&bus.device));
         let wired = bus.instruments.iter().map(|it| wire(it, &shared)).collect();
@@ -199,6 +205,35 @@ async fn sources(
     let (events, clock) = (handle.events.clone(), Arc::clone(clock));
     tasks.spawn("door", |stop| door.run(events, clock, stop));
     Ok(Some(address))
+}
+
+/// The forecast, from where the site file says.
+fn outlook(
+    file: &config::site::Site,
+    handle: &Handle,
+    clock: &Arc<dyn Clock>,
+    tasks: &mut Tasks,
+) -> Result<(), String> {
+    use config::site::Way;
+    let Some(feed) = file.outlook.as_ref().and_then(|outlook| outlook.feed.as_ref()) else { return Ok(()) };
+    let map = settings::outlook_map(feed)?;
+    let every = Duration::from_secs(u64::from(feed.every_min) * 60);
+    let here = (file.site.latitude, file.site.longitude);
+    let intake = Intake::new(map, here, every, handle.events.clone(), Arc::clone(clock));
+    match &feed.way {
+        Way::Url { url, ca } => {
+            let url = url.parse().map_err(|error| format!("{url}: {error}"))?;
+            let client = Client::new(ca.as_deref(), OUTLOOK_PATIENCE).map_err(|error| error.to_string())?;
+            tasks.spawn("outlook", |stop| fetch::run(url, client, intake, stop));
+        }
+        Way::Topic(topic) => {
+            // The site file's check sees to it that there is a broker.
+            let Some(broker) = settings::broker(file)? else { return Ok(()) };
+            let topic = topic.clone();
+            tasks.spawn("outlook", |stop| topic::run(topic, broker, intake, stop));
+        }
+    }
+    Ok(())
 }
 
 /// An instrument of the site file with its driver on the bus.

@@ -67,6 +67,21 @@ pub fn usual(file: &config::site::Site) -> Result<Option<UsualTable>, String> {
     Ok(Some(UsualTable { high: months(table.high_c)?, low: months(table.low_c)? }))
 }
 
+/// The field map of a forecast: a shipped one by its name, or a file.
+///
+/// # Errors
+///
+/// When the file cannot be read, or everything that is wrong with it.
+pub fn outlook_map(feed: &config::site::Feed) -> Result<config::OutlookMap, String> {
+    let zones = config::Zones::system();
+    if let Some(text) = config::shipped_outlook_map(&feed.map) {
+        return config::read_outlook_map(text, &zones).map_err(|faults| faults.to_string());
+    }
+    let text =
+        std::fs::read_to_string(&feed.map).map_err(|error| format!("reading {}: {error}", feed.map))?;
+    config::read_outlook_map(&text, &zones).map_err(|faults| faults.named(&feed.map).to_string())
+}
+
 /// The notes that a `[start]` section stands for, with the moments from which they hold (UTC ms).
 ///
 /// Everything stands from its own date on; places and probes from `from_ms`, or from the first planting where
