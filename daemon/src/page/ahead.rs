@@ -99,7 +99,8 @@ fn worst(glance: &Glance, place: Option<&PlaceOutlook>) -> (Tone, String, String
             let may = if day.high.middle_c >= line.limit_c { "passes" } else { "may pass" };
             let days = match passing(line.limit_c) {
                 0 => String::new(),
-                1 => format!(" One of the next five days passes {limit}."),
+                1 => format!(" Only that day passes {limit}."),
+                count if count == days.len() => format!(" All the days ahead pass {limit}."),
                 count => format!(" {count} of the next five days pass {limit}."),
             };
             let order = format!("{name} {may} {limit}: shade and water before it.");
@@ -228,7 +229,7 @@ fn known(glance: &Glance) -> Markup {
                 }
                 @for away in glance.board.away.iter().filter(|away| away.starts_with("outlook")) { li { strong { (capital(away)) "." } } }
                 @if glance.outlook.fresh {
-                    li { "Nine days in ten should end within the range; it is never narrower than 1.5 °C either way." }
+                    li { "Eight days in ten should end within the range; it is never narrower than 1.5 °C either way." }
                 }
                 @if glance.outlook.places.iter().any(|place| place.days.iter().any(|day| day.origin != Origin::Forecast)) {
                     li { "The own estimate knows today and what is usual. It always goes back to the usual, and sees no heat wave coming." }

@@ -239,7 +239,7 @@ impl<'g> Drawn<'g> {
                 Origin::OwnEstimate => "own estimate, not a forecast".to_owned(),
                 Origin::Climatology => "what is usual, not a forecast".to_owned(),
             };
-            (self.hour(peak_ms), format!("{name}  {}", range(told.high.from_c, told.high.to_c)), words)
+            (self.hour(peak_ms), format!("{name}: {}", range(told.high.from_c, told.high.to_c)), words)
         };
         let least = self.hour(self.now_ms) + 4.0;
         (0..DAYS).map(of_day).map(|(hour, name, words)| (hour.max(least), name, words)).collect()
