@@ -12,9 +12,10 @@ use crate::calendar::{Day, date};
 use crate::entry::{Forecast, PlaceKind};
 use crate::glance::{OutlookGlance, PlaceOutlook};
 use crate::ground::Place;
+use crate::minders::place_now::Standing;
 use crate::outlook::ahead::{DAYS, DayAhead, Own, days_ahead};
 use crate::outlook::blend::blend;
-use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS};
+use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS, Ranged};
 use crate::outlook::past::{
     DayHours, DayPair, Extremes, Outlooks, REMEMBERED, day_hours, hour_misses, pairs,
 };
@@ -206,7 +207,7 @@ impl Engine {
         OutlookGlance {
             forecast: self.last_outlook().map(|(told_ms, forecast)| (forecast.issued_ms, told_ms)),
             fresh: self.forecast().is_some(),
-            outside: self.days_ahead_outside().into_iter().map(shown).collect(),
+            outside: self.days_ahead_outside().iter().map(shown).collect(),
             places: self.ground.places.iter().filter_map(|place| self.place_outlook(place)).collect(),
         }
     }
@@ -216,13 +217,12 @@ impl Engine {
         let today = self.site.calendar.day_of(self.now_ms());
         let days = self.days_ahead(&place.id);
         let told = past(&learnt.told, place.kind.under_cover());
-        let line = |it: crate::minders::place_now::Standing<'_>| it.lines.severe_c;
         let standing = self.ground.standing(&place.id, self.now_ms());
         let lines = standing.filter_map(|planting| {
             let crop = self.site.crop_of(planting)?;
             let place_line_c = self.site.place_line_c();
             let now_ms = self.now_ms();
-            Some(line(crate::minders::place_now::Standing::new(planting, crop, now_ms, place_line_c)))
+            Some(Standing::new(planting, crop, now_ms, place_line_c).lines.severe_c)
         });
         let place_line = place.kind.under_cover().then(|| self.site.place_line_c());
         let line_c = lines.chain(place_line).reduce(f64::min).unwrap_or(HOT_DAY_C);
@@ -235,7 +235,7 @@ impl Engine {
             name: place.name.clone(),
             kind: place.kind,
             hours: self.hours_ahead(learnt, &days),
-            days: days.into_iter().map(shown).collect(),
+            days: days.iter().map(shown).collect(),
             skill: skill(&told, line_c),
             past: told[told.len().saturating_sub(SHOWN_TOLD)..].to_vec(),
             lately,
@@ -289,11 +289,11 @@ impl Engine {
 }
 
 /// Rounded as it is shown: the same bytes everywhere.
-fn shown(day: DayAhead) -> DayAhead {
-    let tenth = |it: crate::outlook::correct::Ranged| crate::outlook::correct::Ranged {
+fn shown(day: &DayAhead) -> DayAhead {
+    let tenth = |it: Ranged| Ranged {
         middle_c: rounded(it.middle_c, 1),
         from_c: rounded(it.from_c, 1),
         to_c: rounded(it.to_c, 1),
     };
-    DayAhead { high: tenth(day.high), low: tenth(day.low), ..day }
+    DayAhead { high: tenth(day.high), low: tenth(day.low), ..day.clone() }
 }

@@ -95,30 +95,31 @@ impl Ranged {
 /// What is added to a day's highest or lowest, and how far it strays.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Value {
-    add_c: f64,
-    below_c: f64,
-    above_c: f64,
+    /// °C, as the two after it.
+    add: f64,
+    below: f64,
+    above: f64,
 }
 
 impl Value {
     fn of(misses: &[f64], lead: u32) -> Self {
-        let add_c = if misses.len() < FEWEST_DAYS { 0.0 } else { mean(misses) };
+        let add = if misses.len() < FEWEST_DAYS { 0.0 } else { mean(misses) };
         if misses.len() < FEWEST_FOR_RANGE {
             let unknown_c = UNKNOWN_C.0 + UNKNOWN_C.1 * f64::from(lead.max(1) - 1);
-            return Self { add_c, below_c: unknown_c, above_c: unknown_c };
+            return Self { add, below: unknown_c, above: unknown_c };
         }
-        let mut left: Vec<f64> = misses.iter().map(|miss| miss - add_c).collect();
+        let mut left: Vec<f64> = misses.iter().map(|miss| miss - add).collect();
         left.sort_by(f64::total_cmp);
         Self {
-            add_c,
-            below_c: f64::max(-quantile(&left, 0.1), LEAST_C),
-            above_c: f64::max(quantile(&left, 0.9), LEAST_C),
+            add,
+            below: f64::max(-quantile(&left, 0.1), LEAST_C),
+            above: f64::max(quantile(&left, 0.9), LEAST_C),
         }
     }
 
     fn of_told(self, told_c: f64) -> Ranged {
-        let middle_c = told_c + self.add_c;
-        Ranged { middle_c, from_c: middle_c - self.below_c, to_c: middle_c + self.above_c }
+        let middle_c = told_c + self.add;
+        Ranged { middle_c, from_c: middle_c - self.below, to_c: middle_c + self.above }
     }
 }
 

@@ -181,7 +181,7 @@ impl<'g> Drawn<'g> {
             path.night d=(self.nights(hours)) {}
             @for part in &parts { path fill={ "url(#" (id) "-w)" } d=(threads::area(part)) {} }
             @if !band.is_empty() { path.band d=(threads::band(&band)) {} }
-            path fill={ "url(#" (id) "-l)" } d=(self.loose(&told, first_c)) {}
+            path fill={ "url(#" (id) "-l)" } d=(Self::loose(&told, first_c)) {}
             @for line in lines {
                 @let path = format!("M{:.2} 0V{hours:.2}", threads::across(line.limit_c));
                 @if line.of_place { path.casing.wide d=(path) {} path.string.wide d=(path) {} path.gap d=(path) {} }
@@ -194,7 +194,7 @@ impl<'g> Drawn<'g> {
     }
 
     /// Threads an hour apart, their ends at the low, the middle and the high in turn.
-    fn loose(&self, told: &[Point], first_c: f64) -> String {
+    fn loose(told: &[Point], first_c: f64) -> String {
         let mut path = String::new();
         for (index, point) in told.iter().enumerate() {
             let end = threads::across([point.1, point.2, point.3][index % 3]);
