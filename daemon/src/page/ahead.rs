@@ -345,7 +345,7 @@ mod tests {
             assert!(html.contains(wanted), "{wanted} missing");
         }
         assert!(
-            html.contains("passes") && html.contains("of the next five days pass"),
+            html.contains("passes") && html.contains("All the days ahead pass 33."),
             "the worst day against the first line"
         );
     }
