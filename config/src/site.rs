@@ -17,6 +17,7 @@ use crate::reader::{Notebook, Table};
 use crate::zone::Zones;
 
 mod couriers;
+mod outlook;
 mod outward;
 mod secret;
 mod topics;
@@ -25,6 +26,7 @@ mod web;
 mod wires;
 
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
+pub use outlook::{Feed, Outlook, UsualMonths, Way};
 pub use outward::{LifeSign, Picture};
 pub use secret::Secret;
 pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
@@ -53,6 +55,8 @@ pub struct Site {
     pub broker: Option<Broker>,
     /// The door at which probes publish straight to the board.
     pub door: Option<Door>,
+    /// The outlook.
+    pub outlook: Option<Outlook>,
     /// The mail account.
     pub mail: Option<Mail>,
     /// Notices published on the broker.
@@ -116,6 +120,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let buses = wires::buses(root, &mut told);
     let broker = root.table("broker", "[broker]").and_then(|table| wires::broker(&table, &mut told));
     let door = root.table("door", "[door]").map(|table| wires::door(&table, &mut told));
+    let outlook = outlook::outlook(root);
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
     let mqtt_notices = couriers::mqtt_notices(root);
     let web_push = root.table("web_push", "[web_push]").and_then(|table| web::web_push(&table));
@@ -137,6 +142,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         buses,
         broker,
         door,
+        outlook,
         mail,
         mqtt_notices,
         web_push,

@@ -4,10 +4,12 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod forecast;
 mod public_warning;
 mod reply;
 mod step;
 
+pub use forecast::Forecast;
 pub use public_warning::{Certainty, Hazard, MessageKind, PublicWarning, Reference, Said, Urgency};
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
@@ -175,6 +177,8 @@ pub enum Note {
     },
     /// Told: an authority's message about heat or frost, in its own words.
     PublicWarning(PublicWarning),
+    /// Told: a forecast was taken in.
+    Outlook(Forecast),
     /// Diary: anything else, in the grower's words.
     Remark {
         /// The words, up to 500 characters.
@@ -339,11 +343,11 @@ impl Note {
             | Self::Hang { .. }
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
-            Self::HeatWarning { .. } => "outlook",
             Self::Reply { .. } | Self::Seen { .. } => "reply",
             Self::Digest { .. } => "digest",
             Self::PublicWarning(_) => "warning",
             Self::Phone { .. } | Self::PhoneGone { .. } => "phone",
+            Self::HeatWarning { .. } | Self::Outlook(_) => "outlook",
             Self::Step(_) => "step",
             Self::Letter { .. } => "letter",
             Self::Edition { .. } => "edition",
@@ -382,6 +386,7 @@ impl Note {
             Self::PublicWarning(warning) => warning.name.identifier.clone(),
             Self::HeatWarning { .. }
             | Self::Drill {}
+            | Self::Outlook(_)
             | Self::Remark { .. }
             | Self::Restored { .. }
             | Self::Forgotten { .. } => String::new(),
@@ -419,6 +424,7 @@ impl Note {
             self,
             Self::Step(_)
                 | Self::PublicWarning(_)
+                | Self::Outlook(_)
                 | Self::Letter { .. }
                 | Self::Digest { .. }
                 | Self::Edition { .. }

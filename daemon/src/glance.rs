@@ -11,9 +11,11 @@ use serde::{Deserialize, Serialize};
 use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, UndatedBoot, Unrecorded};
 
+mod outlook;
 mod planting;
 mod warning;
 
+pub use outlook::{OutlookGlance, PlaceOutlook};
 pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
 pub use warning::WarningGlance;
 
@@ -259,6 +261,9 @@ pub struct Glance {
     pub probes: Vec<ProbeGlance>,
     /// Ground and diary entries that count, newest first, at most 200.
     pub entries: Vec<Entry>,
+    /// What is expected of the next days.
+    #[serde(default)]
+    pub outlook: OutlookGlance,
     /// The board itself.
     pub board: BoardGlance,
 }

@@ -18,6 +18,7 @@ pub mod keeper;
 pub mod ledger;
 pub mod minders;
 pub mod mirror;
+pub mod outlook;
 pub mod outward;
 pub mod page;
 pub mod reading;

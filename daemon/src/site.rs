@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use agronomy::crop::{Crop, CropBook};
+use agronomy::own_estimate::Usual;
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 use agronomy::sun::{RiseSet, rise_set};
@@ -36,6 +37,17 @@ pub struct Site {
     pub book: CropBook,
     /// The probes' own limits.
     pub limits: Limits,
+    /// What is usual outdoors, from a climate table.
+    pub usual: Option<UsualTable>,
+}
+
+/// What is usual through the year outdoors.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct UsualTable {
+    /// The day's highest.
+    pub high: Usual,
+    /// The day's lowest.
+    pub low: Usual,
 }
 
 impl Site {

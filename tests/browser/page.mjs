@@ -91,7 +91,7 @@ const views = async () => {
   const season = await page.locator("main a[href^='/season/']").first().getAttribute("href").catch(() => null);
   await page.close();
   const planting = season ? [["planting", season]] : [];
-  return [["now", "/"], ["season", "/season"], ...planting, ["ground", "/ground"], ["diary", "/diary"],
+  return [["now", "/"], ["ahead", "/ahead"], ["season", "/season"], ...planting, ["ground", "/ground"], ["diary", "/diary"],
     ["watered", "/diary?did=watered"], ["letter", "/letter"]];
 };
 

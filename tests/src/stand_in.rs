@@ -36,6 +36,7 @@ pub fn glance() -> Glance {
         plantings: vec![],
         probes: vec![],
         entries: vec![],
+        outlook: glasshour::glance::OutlookGlance::default(),
         board: BoardGlance::default(),
     }
 }

@@ -28,6 +28,8 @@ fn warned(to: &str) -> Glance {
     glance.entries = vec![Entry { id: 7, at_ms: NOON_MS, from_ms: NOON_MS, note }];
     let id = "heat-dome..2031-07-02";
     glance.open = vec![NoticeView {
+        seen: false,
+        deliveries: Vec::new(),
         id: id.to_owned(),
         minder: "heat-dome".to_owned(),
         place: String::new(),

@@ -171,17 +171,7 @@ fn stamp(table: &Table<'_, '_>) -> Option<Stamp> {
 }
 
 fn pointer(table: &Table<'_, '_>) -> Option<String> {
-    let pointer = table.need("pointer", "pointer = \"/t\"", table.text("pointer"))?;
-    // RFC 6901 section 3: empty, or tokens each led by a slash, with ~ only as ~0 and ~1.
-    let escapes_sound = pointer.split('~').skip(1).all(|after| after.starts_with(['0', '1']));
-    if (pointer.is_empty() || pointer.starts_with('/')) && escapes_sound {
-        return Some(pointer);
-    }
-    table.fault(
-        "pointer",
-        format!("pointer {pointer:?} is no JSON pointer; write \"/{}\"", pointer.replace('~', "~0")),
-    );
-    None
+    table.need("pointer", "pointer = \"/t\"", crate::pointer::pointer(table, "pointer"))
 }
 
 /// MQTT 3.1.1 section 4.7.1: wildcards fill a whole level, `#` only the last.

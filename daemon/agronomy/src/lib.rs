@@ -31,3 +31,4 @@ pub mod bolting;
 pub mod chill;
 pub mod germination;
 pub mod light;
+pub mod own_estimate;

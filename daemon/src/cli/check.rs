@@ -4,7 +4,9 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 
 use config::zone::Zones;
-use config::{Fault, Faults, crop_book, read_crop_book, read_ground, read_record, read_site};
+use config::{
+    Fault, Faults, crop_book, read_crop_book, read_ground, read_outlook_map, read_record, read_site,
+};
 
 use super::sheet::{REFUSED, unreadable, until_closed};
 use super::summary;
@@ -18,11 +20,14 @@ pub struct CheckArgs {
     /// The file: a site file, unless an option names another kind.
     pub file: PathBuf,
     /// It is a ground file: what stood where during a record.
-    #[arg(long, conflicts_with_all = ["record", "crops"])]
+    #[arg(long, conflicts_with_all = ["record", "outlook", "crops"])]
     pub ground: bool,
     /// It is a field map: what the columns of a record mean.
-    #[arg(long, conflicts_with = "crops")]
+    #[arg(long, conflicts_with_all = ["outlook", "crops"])]
     pub record: bool,
+    /// It is a field map of an outlook: what stands where in a forecast.
+    #[arg(long, conflicts_with = "crops")]
+    pub outlook: bool,
     /// It is a crop book.
     #[arg(long)]
     pub crops: bool,
@@ -61,6 +66,9 @@ fn understood(args: &CheckArgs, text: &str) -> Result<String, Faults> {
     if args.record {
         return read_record(text, &zones).map(|record| summary::record(&record));
     }
+    if args.outlook {
+        return read_outlook_map(text, &zones).map(|map| summary::outlook(&map));
+    }
     let crops = crop_book()?;
     if args.ground {
         return read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground));
@@ -87,8 +95,13 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("garden.toml");
         std::fs::write(&file, text).unwrap();
-        let args =
-            CheckArgs { file, ground: kind == "ground", record: kind == "record", crops: kind == "crops" };
+        let args = CheckArgs {
+            file,
+            ground: kind == "ground",
+            record: kind == "record",
+            outlook: kind == "outlook",
+            crops: kind == "crops",
+        };
         let (mut out, mut err) = (Vec::new(), Vec::new());
         let exit = run(&args, &mut out, &mut err).unwrap();
         (exit, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
@@ -146,7 +159,7 @@ place = "long"
             "shelf: air_temperature from topic shelf/air at the door 127.0.0.1:1883",
             "shelf hangs nowhere yet",
             "wall hangs in long, and nothing here brings its readings",
-            "Off: broker, mail, notices by MQTT, mirror",
+            "Off: broker, outlook, mail, notices by MQTT, mirror",
         ] {
             assert!(out.contains(part), "no {part:?} in:\n{out}");
         }
@@ -186,9 +199,26 @@ place = "long"
         let (exit, _, err) = ran("site", b"[site]\nname = \"\xff\"\n");
         assert_eq!(exit, 2);
         assert!(err.contains(":2:9: this is no UTF-8"), "{err}");
-        let args = CheckArgs { file: "no-such.toml".into(), ground: false, record: false, crops: false };
+        let args = CheckArgs {
+            file: "no-such.toml".into(),
+            ground: false,
+            record: false,
+            outlook: false,
+            crops: false,
+        };
         let mut err = Vec::new();
         assert_eq!(run(&args, io::sink(), &mut err).unwrap(), 2);
         assert!(String::from_utf8(err).unwrap().starts_with("no-such.toml: "));
+    }
+
+    #[test]
+    fn a_field_map_of_an_outlook_is_told_quantity_by_quantity_or_with_its_faults() {
+        let rows = config::shipped_outlook_map("rows").unwrap();
+        let (exit, out, _) = ran("outlook", rows.as_bytes());
+        assert_eq!(exit, 0);
+        assert!(out.contains("air_temperature in °C at /air"), "{out}");
+        let (exit, _, err) = ran("outlook", rows.replace("\"/air\"", "\"air\"").as_bytes());
+        assert_eq!(exit, REFUSED);
+        assert!(err.contains("is no JSON pointer; write \"/air\""), "{err}");
     }
 }

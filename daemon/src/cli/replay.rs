@@ -116,6 +116,7 @@ fn bare(
         calendar,
         book,
         limits: recorded.limits.clone(),
+        usual: None,
     };
     let place = |probe: &str| Note::Place {
         place: probe.to_owned(),

@@ -8,11 +8,12 @@ use std::fmt::{Display, Write as _};
 
 use agronomy::crop::CropBook;
 use config::ground::{Hung, Planting, Start};
+use config::outlook::Layout;
 use config::position::Position;
 use config::record::{Column, FileMatch, Record, Series, Values};
 use config::site::{InstrumentKind, Topic};
 use config::zone::offset_text;
-use config::{Ground, Site};
+use config::{Ground, OutlookMap, Site};
 
 use crate::figure_words::span_words;
 
@@ -51,6 +52,7 @@ pub(super) fn site(site: &Site) -> String {
         ("buses", site.buses.is_empty()),
         ("broker", site.broker.is_none()),
         ("door", site.door.is_none()),
+        ("outlook", site.outlook.is_none()),
         ("mail", site.mail.is_none()),
         ("notices by MQTT", site.mqtt_notices.is_none()),
         ("mirror", site.mirror.is_none()),
@@ -88,6 +90,23 @@ pub(super) fn record(record: &Record) -> String {
     lines.say(format_args!("{} series", record.series.len()));
     for one in &record.series {
         series(&mut lines, one);
+    }
+    lines.0
+}
+
+/// A field map of an outlook.
+pub(super) fn outlook(map: &OutlookMap) -> String {
+    let mut lines = Lines::default();
+    lines.say(match &map.layout {
+        Layout::Rows(at) => format!("Rows in the list at {at:?}"),
+        Layout::Columns => "Columns".to_owned(),
+    });
+    for value in &map.values {
+        let (quantity, unit) = (value.measured.quantity, &value.measured.unit);
+        lines.say(format_args!("  {quantity} in {unit} at {}", value.pointer));
+    }
+    if map.issued.is_none() {
+        lines.say("It does not say when it was issued: it counts as issued when it is fetched, and the broker must not keep it.");
     }
     lines.0
 }

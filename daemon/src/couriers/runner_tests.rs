@@ -29,6 +29,7 @@ pub(crate) fn quiet_glance() -> Glance {
         plantings: vec![],
         probes: vec![],
         entries: vec![],
+        outlook: crate::glance::OutlookGlance::default(),
         board: BoardGlance::default(),
     }
 }

@@ -106,6 +106,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             let known = ground.phones.phone(phone).is_some();
             known.then_some(()).ok_or_else(|| format!("no phone {:?} receives", escaped(phone)))
         }
+        Note::Outlook(_) => Err("forecasts are taken in from where the site file says, not noted".to_owned()),
         Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }

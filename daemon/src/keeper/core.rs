@@ -264,7 +264,10 @@ impl Core {
         }
         self.advance(moment);
         let from_ms = from_ms.unwrap_or(moment.wall_ms);
-        ground::check(self.engine.ground(), &self.engine.site().book, &note, from_ms, moment.wall_ms)?;
+        // A forecast is read and checked where it comes in.
+        if !matches!(note, Note::Outlook(_)) {
+            ground::check(self.engine.ground(), &self.engine.site().book, &note, from_ms, moment.wall_ms)?;
+        }
         if let Note::Reply { notice, .. } | Note::Seen { notice } = &note {
             self.engine.knows_notice(notice)?;
         }

@@ -12,6 +12,7 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::editions::Editions;
+use super::outlook::Expecting;
 use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
@@ -43,6 +44,7 @@ pub struct Engine {
     pub(super) pages: Pages,
     pub(super) editions: Editions,
     pub(super) shapes: BTreeMap<String, Shapes>,
+    pub(super) expecting: Expecting,
     pub(super) counts: Counts,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
@@ -66,6 +68,7 @@ impl Engine {
             tracks: Tracks::default(),
             pages: Pages::default(),
             shapes: BTreeMap::new(),
+            expecting: Expecting::default(),
             counts: Counts::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
@@ -85,8 +88,22 @@ impl Engine {
         self.pages = pages;
         self.counts = counts;
         self.told = told_in(&entries);
-        self.entries = entries;
+        self.entries = self.set_apart(entries);
         self.take_over_told();
+    }
+
+    /// Hands forecasts to what minds them: they are many and large, and nothing else asks for them.
+    fn set_apart(&mut self, entries: Vec<Entry>) -> Vec<Entry> {
+        let mut others = Vec::with_capacity(entries.len());
+        for entry in entries {
+            match entry.note {
+                // One of a time that was taken back lies ahead; its hour may come.
+                Note::Outlook(forecast) => self.expecting.take(entry.at_ms, forecast),
+                _ => others.push(entry),
+            }
+        }
+        self.expecting.doubt();
+        others
     }
 
     /// Takes over what was told, as the ledger has it: at a start, and when what was told got its date.
@@ -269,6 +286,11 @@ impl Engine {
 
     /// Takes in an entry, which may be back-dated: the days it touches are marked to be made afresh.
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
+        if let Note::Outlook(forecast) = entry.note {
+            self.expecting.take(entry.at_ms, forecast);
+            return self.judge();
+        }
+        self.expecting.doubt();
         let before = std::mem::take(&mut self.ground);
         self.touch_by(&entry, &before);
         if let Some(reply) = Reply::of(&entry) {
@@ -313,6 +335,7 @@ impl Engine {
     pub fn put(&mut self, place: &str, day: Day, made: Option<Made>) {
         if !self.editions.renewing() {
             self.pages.put(&self.ground, place, day, made);
+            self.expecting.doubt();
         }
     }
 
@@ -323,6 +346,7 @@ impl Engine {
         let plantings: Vec<_> = plantings.map(|it| (it.id.clone(), day_of(it.from_ms))).collect();
         let note = self.editions.take_into_service(self.now_ms, &plantings, &self.pages, &pages);
         self.pages = pages;
+        self.expecting.doubt();
         note
     }
 
@@ -352,6 +376,17 @@ impl Engine {
     pub fn recall_shape(&mut self, place: &str, air: &[Held], day: Day) {
         let start = self.site.calendar.start_of(day);
         self.shapes.entry(place.to_owned()).or_default().keep(air, &(start..start + MS_PER_DAY));
+        self.recall_hours(place, air, day);
+    }
+
+    /// Keeps the hours of past days, oldest first, at a start: what forecasts are held against.
+    pub fn recall_hours(&mut self, place: &str, air: &[Held], day: Day) {
+        self.expecting.keep_hours(place, air, day, self.site.calendar.start_of(day));
+    }
+
+    /// Whether any forecast is remembered, so that past days are worth reading for it.
+    pub fn has_outlooks(&self) -> bool {
+        !self.expecting.outlooks.is_empty()
     }
 
     pub(super) fn set_wake(&mut self, wake_ms: i64) {

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::entry::Note;
 use crate::ledger::LedgerError;
+use crate::outlook::parse::Hours;
 use crate::reading::{Heard, ProbeName};
 
 /// Called once, after what came with it is durable (or is to be dropped for good), in order of arrival.
@@ -113,6 +114,13 @@ pub enum Event {
         from_ms: Option<i64>,
         /// Where the entry's number, or the refusal, goes.
         answer: tokio::sync::oneshot::Sender<Result<i64, Refusal>>,
+    },
+    /// A forecast came in.
+    Outlook {
+        /// What it says.
+        read: Hours,
+        /// Where it goes whether it was written down, or why not. One that is no news is not, and that is no fault.
+        answer: tokio::sync::oneshot::Sender<Result<bool, Refusal>>,
     },
     /// A courier tried.
     Tried {

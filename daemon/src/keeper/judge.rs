@@ -18,6 +18,7 @@ const MOST_PUSHES: usize = 6;
 impl Engine {
     /// Lets every minder look at the present moment.
     pub(super) fn judge(&mut self) -> Vec<Step> {
+        self.learn_outlook();
         let mut verdicts = Vec::new();
         let mut wake = i64::MAX;
         let calendar = self.site.calendar.clone();

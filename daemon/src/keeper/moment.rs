@@ -170,12 +170,12 @@ impl Engine {
         low: Option<(f64, i64)>,
         slope: Option<f64>,
     ) -> Vec<Expected> {
-        let (Some((_, now_c)), Some((low_c, _)), Some(shapes)) = (air, low, self.shapes.get(place)) else {
-            return Vec::new();
-        };
-        if slope.is_none_or(|slope| slope <= 0.0) {
-            return Vec::new();
-        }
-        shapes.expect(day_start_ms, self.now_ms(), low_c, now_c)
+        let Some(air) = air else { return Vec::new() };
+        let rising = slope.is_some_and(|slope| slope > 0.0);
+        let shapes = self.shapes.get(place).filter(|_| rising);
+        let shape = low
+            .zip(shapes)
+            .map(|((low_c, _), shapes)| shapes.expect(day_start_ms, self.now_ms(), low_c, air.1));
+        self.blended(place, shape.unwrap_or_default(), air)
     }
 }

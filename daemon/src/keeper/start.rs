@@ -17,6 +17,7 @@ use crate::calendar::Day;
 use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
 use crate::ground::Ground;
 use crate::ledger::{Batch, Commit, Ledger, LedgerError};
+use crate::outlook::past::REMEMBERED;
 use crate::site::Site;
 
 /// Readings of how far back come into memory, ms.
@@ -138,6 +139,7 @@ fn stand(site: Site, ledger: &Ledger, moment: Moment) -> Result<Standing, Ledger
         ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
     }
     engine.skip_to(now_ms);
+    engine.learn_outlook();
     let kept = editions.kept();
     let others = ledger.editions()?.iter().any(|edition| !kept.contains(edition));
     Ok(Standing { engine, seq, outdated: others.then_some(kept) })
@@ -238,13 +240,19 @@ fn recall(engine: &mut Engine, ledger: &Ledger, now_ms: i64, until_ms: i64) -> R
 fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
     let calendar = engine.site().calendar.clone();
     let today = calendar.day_of(now_ms);
+    // Forecasts are held against a month; without any, nobody asks for the hours of so many days.
+    let days = if engine.has_outlooks() { REMEMBERED } else { SHAPE_DAYS };
     for place in engine.ground().places.clone() {
-        for day in today - SHAPE_DAYS..today {
+        for day in today - days..today {
             let wide = calendar.start_of(day - 1)..calendar.start_of(day + 1);
             let (site, ground) = (engine.site(), engine.ground());
             let stored = Stored { site, ground, ledger, waiting: &[] };
             let air = held(ground, &stored, &place.id, Quantity::AirTemperature, &wide);
-            engine.recall_shape(&place.id, &air, day);
+            if day < today - SHAPE_DAYS {
+                engine.recall_hours(&place.id, &air, day);
+            } else {
+                engine.recall_shape(&place.id, &air, day);
+            }
         }
     }
 }

@@ -24,6 +24,8 @@ use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::Glance;
+use crate::outlook::keep;
+use crate::outlook::parse::Hours;
 use crate::supervise::Outcome;
 
 use together::Together;
@@ -278,6 +280,13 @@ impl Keeper {
                 self.publish();
                 let _ = answer.send(taken);
             }
+            Event::Outlook { read, answer } => {
+                let taken = self.note_outlook(moment, &read);
+                if taken == Ok(true) {
+                    self.publish();
+                }
+                let _ = answer.send(taken);
+            }
             Event::Tried { step, courier, delivery } => self.tried(step, &courier, &delivery, moment),
             Event::Mirrored { cursors, standing } => {
                 self.setup.core.mirrored(cursors);
@@ -304,6 +313,18 @@ impl Keeper {
                 self.away.remove(source);
             }
         }
+    }
+
+    /// Takes in a forecast, and writes it down where it is news.
+    fn note_outlook(&mut self, moment: Moment, read: &Hours) -> Result<bool, String> {
+        if !moment.trusted {
+            return Err("the board does not know the time yet".to_owned());
+        }
+        let new = keep::forecast(read, moment.wall_ms);
+        if !keep::worth_keeping(self.setup.core.engine().last_outlook(), &new, moment.wall_ms) {
+            return Ok(false);
+        }
+        self.note(moment, Note::Outlook(new), None).map(|_| true)
     }
 
     fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, String> {

@@ -74,6 +74,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         plantings,
         probes,
         entries: entries(engine),
+        outlook: engine.outlook(),
         board: BoardGlance {
             still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
             damaged: board::damaged(&engine.entries, calendar),

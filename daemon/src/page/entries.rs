@@ -105,6 +105,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Digest { lines, .. } => ("What did not buzz that day".to_owned(), lines.join(" ")),
         Note::Phone { name, .. } => (format!("{name} receives notices"), String::new()),
         Note::PhoneGone { phone, why } => (format!("Phone {phone} no longer receives"), why.clone()),
+        Note::Outlook(_) => ("A forecast was taken in".to_owned(), String::new()),
         Note::Step(step) => (step.title.clone(), step.text.clone()),
         Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
         Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),

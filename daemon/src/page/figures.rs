@@ -42,6 +42,16 @@ impl Civil {
         self.local(ms).format("%a %-d %B").to_string()
     }
 
+    /// `Wed 15`.
+    pub(crate) fn short_day(self, ms: i64) -> String {
+        self.local(ms).format("%a %-d").to_string()
+    }
+
+    /// `Wednesday`.
+    pub(crate) fn weekday(self, ms: i64) -> String {
+        self.local(ms).format("%A").to_string()
+    }
+
     /// `Wednesday 15 July`.
     pub(crate) fn long_day(self, ms: i64) -> String {
         self.local(ms).format("%A %-d %B").to_string()

@@ -199,6 +199,7 @@ pub(crate) fn calm() -> Glance {
                 },
             ),
         ],
+        outlook: crate::glance::OutlookGlance::default(),
         board: BoardGlance {
             storage_refused: None,
             clock_vouched_by: Some("the time service".to_owned()),

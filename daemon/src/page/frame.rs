@@ -10,6 +10,7 @@ use crate::glance::{Glance, Tone};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum View {
     Now,
+    Ahead,
     Season,
     Diary,
     Ground,
@@ -17,8 +18,9 @@ pub(crate) enum View {
     Other,
 }
 
-const NAMES: [(View, &str, &str); 5] = [
+const NAMES: [(View, &str, &str); 6] = [
     (View::Now, "/", "Now"),
+    (View::Ahead, "/ahead", "Ahead"),
     (View::Season, "/season", "Season"),
     (View::Diary, "/diary", "Diary"),
     (View::Ground, "/ground", "Ground"),

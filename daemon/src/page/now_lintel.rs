@@ -17,7 +17,7 @@ pub(crate) fn beneath(glance: &Glance, first: Option<&PlaceGlance>) -> Markup {
         @if let Some(place) = first { (first_figures(place, glance)) }
         (states(glance))
         (others(glance))
-        (heard_warning(glance))
+        (heard_warning(glance, false))
     }
 }
 
@@ -157,10 +157,10 @@ fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
 }
 
 /// The form for a warning heard elsewhere.
-fn heard_warning(glance: &Glance) -> Markup {
+pub(crate) fn heard_warning(glance: &Glance, open: bool) -> Markup {
     let today = Civil(glance.civil_offset_s).iso_day(glance.at_ms);
     html! {
-        details.fold id="heard-warning" {
+        details.fold id="heard-warning" open[open] {
             summary { "I heard a heat warning" }
             form.fields method="post" action="/heard-warning" {
                 label { "from" input type="date" name="from" value=(today) required; }

@@ -22,7 +22,7 @@ use super::forms::{self, Fields, Filled};
 use super::frame::{self, Did};
 use super::ground::Taps;
 use super::guard::{Listening, guard};
-use super::{answer, calendar, diary, ground, interface, letter, live, now, phones, season, tending};
+use super::{ahead, answer, calendar, diary, ground, interface, letter, live, now, phones, season, tending};
 use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::Handle;
@@ -81,6 +81,7 @@ pub fn router(
     let slow = slow.merge(tended(&listening)).with_state(Arc::clone(&shared));
     Router::new()
         .route("/", get(now_page))
+        .route("/ahead", get(ahead_page))
         .route("/season", get(season_list))
         .route("/season/{planting}", get(season_page))
         .route("/ground", get(ground_page).post(ground_form))
@@ -143,6 +144,13 @@ fn asked(query: Result<Query<Asked>, QueryRejection>) -> Asked {
 
 async fn now_page(State(shared): State<Arc<Shared>>, query: Result<Query<Asked>, QueryRejection>) -> Markup {
     now::view(&shared.handle.now(), asked(query).outcome())
+}
+
+async fn ahead_page(
+    State(shared): State<Arc<Shared>>,
+    query: Result<Query<Asked>, QueryRejection>,
+) -> Markup {
+    ahead::view(&shared.handle.now(), asked(query).outcome())
 }
 
 async fn season_list(State(shared): State<Arc<Shared>>) -> Markup {

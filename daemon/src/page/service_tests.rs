@@ -103,6 +103,7 @@ fn statuses(answers: &[Response<Body>]) -> Vec<u16> {
 async fn every_page_and_file_answers() {
     let paths = [
         "/",
+        "/ahead",
         "/season",
         "/season/tomato-1",
         "/ground",

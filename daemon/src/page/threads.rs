@@ -97,7 +97,8 @@ pub(crate) fn band(expected: &[(f64, f64, f64, f64)]) -> String {
     format!("{}Z", edge(there.chain(back)))
 }
 
-fn bar(path: &mut String, left: f64, right: f64, hour: f64, thick: f64) {
+/// One thread from left to right at an hour, appended to a path; nothing where it has no length.
+pub(crate) fn bar(path: &mut String, left: f64, right: f64, hour: f64, thick: f64) {
     if right > left {
         let _ = write!(path, "M{left:.2} {:.2}H{right:.2}v{thick}H{left:.2}z", hour - thick / 2.0);
     }

@@ -1,5 +1,6 @@
 //! The whole service put together: every part opened, named, started and joined.
 
+mod feeds;
 mod post;
 pub mod settings;
 mod web;
@@ -14,6 +15,7 @@ use rand_pcg::rand_core::Rng as _;
 use sensor_drivers::SharedBus;
 use tokio::net::TcpListener;
 
+use self::feeds::{outlook, warnings};
 use self::post::Post;
 use self::web::Web;
 use crate::calendar_out::Desk;
@@ -34,7 +36,6 @@ use crate::site::Site;
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
 use crate::sources::door::{Door, DoorLimits};
 use crate::sources::mqtt;
-use crate::sources::warnings::{Intake, run_feed, run_topic};
 use crate::supervise::Tasks;
 
 /// The socket's name in the data folder.
@@ -85,6 +86,7 @@ pub fn open_core(
         tracing::warn!(?entry.note, "the ledger came to another board; what waited is not sent from here");
     }
     let site = settings::site(&file.site, book, ledger.offset_ms()).map_err(Unopened::Site)?;
+    let site = Site { usual: settings::usual(file).map_err(Unopened::Site)?, ..site };
     let newest_ms = ledger.newest_commit_ms()?;
     let (shown_ms, mono_ms) = clock.both_ms();
     // A clock that stands before the newest commit is wrong, whoever vouches for it.
@@ -202,6 +204,7 @@ async fn sources(
         let (events, clock) = (handle.events.clone(), Arc::clone(clock));
         tasks.spawn("broker", |stop| mqtt::run(settings, rules, events, clock, stop));
     }
+    outlook(file, handle, clock, tasks)?;
     for bus in &file.buses {
         let shared = SharedBus::new(DeviceBus::new(&bus.device));
         let wired = bus.instruments.iter().map(|it| wire(it, &shared)).collect();
@@ -219,26 +222,6 @@ async fn sources(
     let (events, clock) = (handle.events.clone(), Arc::clone(clock));
     tasks.spawn("door", |stop| door.run(events, clock, stop));
     Ok(Some(address))
-}
-
-/// The ways by which public warnings come in.
-fn warnings(
-    file: &config::site::Site,
-    handle: &Handle,
-    clock: &Arc<dyn Clock>,
-    tasks: &mut Tasks,
-) -> Result<(), String> {
-    let Some(settings) = settings::warnings(file)? else { return Ok(()) };
-    let listening = Arc::new(settings.listening);
-    let intake = Intake { listening, handle: handle.clone(), clock: Arc::clone(clock) };
-    if let Some(feed) = settings.feed {
-        let intake = intake.clone();
-        tasks.spawn("warnings feed", |stop| run_feed(feed, intake, stop));
-    }
-    if let Some(topic) = settings.topic {
-        tasks.spawn("warnings topic", |stop| run_topic(topic, intake, stop));
-    }
-    Ok(())
 }
 
 /// An instrument of the site file with its driver on the bus.

@@ -6,7 +6,8 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use agronomy::crop::CropBook;
-use agronomy::units::{Latitude, Longitude};
+use agronomy::own_estimate::Usual;
+use agronomy::units::{Celsius, Latitude, Longitude};
 use chrono::Timelike;
 use config::ground::Start;
 use config::position::Position;
@@ -19,7 +20,7 @@ use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
 use crate::mirror::server;
 use crate::outward::picture;
-use crate::site::{Limits, Site};
+use crate::site::{Limits, Site, UsualTable};
 use crate::sources::mqtt::BrokerSettings;
 use crate::sources::pause::Pause;
 use crate::sources::payload::{Field, Shape, Stamp, TopicRule};
@@ -46,7 +47,43 @@ pub fn site(position: &Position, book: CropBook, offset_ms: i64) -> Result<Site,
         calendar: Calendar::new(offset_ms, Arc::new(move |at_ms| zone.offset_at(at_ms))),
         book,
         limits: Limits::new(),
+        usual: None,
     })
+}
+
+/// What is usual outdoors, from the site file's climate table.
+///
+/// # Errors
+///
+/// When a figure is no temperature on Earth, in words.
+pub fn usual(file: &config::site::Site) -> Result<Option<UsualTable>, String> {
+    let Some(table) = file.outlook.as_ref().and_then(|outlook| outlook.usual.as_ref()) else {
+        return Ok(None);
+    };
+    let months = |table: [f64; 12]| {
+        let months: Result<Vec<_>, _> = table.into_iter().map(Celsius::try_new).collect();
+        let months = months.map_err(|error| error.to_string())?;
+        months
+            .try_into()
+            .map(|months| Usual::of_months(&months))
+            .map_err(|_| "a year has twelve months".to_owned())
+    };
+    Ok(Some(UsualTable { high: months(table.high_c)?, low: months(table.low_c)? }))
+}
+
+/// The field map of a forecast: a shipped one by its name, or a file.
+///
+/// # Errors
+///
+/// When the file cannot be read, or everything that is wrong with it.
+pub fn outlook_map(feed: &config::site::Feed) -> Result<config::OutlookMap, String> {
+    let zones = config::Zones::system();
+    if let Some(text) = config::shipped_outlook_map(&feed.map) {
+        return config::read_outlook_map(text, &zones).map_err(|faults| faults.to_string());
+    }
+    let text =
+        std::fs::read_to_string(&feed.map).map_err(|error| format!("reading {}: {error}", feed.map))?;
+    config::read_outlook_map(&text, &zones).map_err(|faults| faults.named(&feed.map).to_string())
 }
 
 /// The notes that a `[start]` section stands for, with the moments from which they hold (UTC ms).

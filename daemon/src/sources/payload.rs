@@ -211,7 +211,7 @@ fn number(value: &Value) -> Option<f64> {
 
 /// A decimal number with a point, surrounded by white space at most: no words for infinity or nothing, no
 /// comma, no unit, no hexadecimals. `1e999` is one, and infinite.
-pub(super) fn plain_number(text: &str) -> Option<f64> {
+pub(crate) fn plain_number(text: &str) -> Option<f64> {
     let text = text.trim_ascii();
     let plain = |byte: u8| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b'e' | b'E');
     if text.bytes().all(plain) { text.parse().ok() } else { None }

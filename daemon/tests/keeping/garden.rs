@@ -39,6 +39,7 @@ pub(crate) fn site() -> Site {
         calendar: calendar(),
         book: config::crop_book().unwrap(),
         limits: Limits::new(),
+        usual: None,
     }
 }
 

@@ -12,6 +12,7 @@ mod nights_and_silence;
 mod no_ledger;
 mod notes;
 mod order;
+mod outlook;
 mod own_figures;
 mod past;
 mod reckoned;

@@ -128,6 +128,7 @@ pub(crate) fn civil_offset_s(at_ms: i64) -> i32 {
 pub(crate) fn site(book: &CropBook) -> Site {
     Site {
         limits: glasshour::site::Limits::new(),
+        usual: None,
         name: "invented".to_owned(),
         latitude: Latitude::try_new(45.0).expect("a latitude on Earth"),
         longitude: Longitude::try_new(13.0).expect("a longitude on Earth"),

@@ -1,0 +1,41 @@
+//! What is expected of the next days, as it is shown.
+
+use serde::{Deserialize, Serialize};
+
+use crate::entry::PlaceKind;
+use crate::outlook::ahead::DayAhead;
+use crate::outlook::skill::{PastDay, Skill};
+
+/// What is expected.
+#[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
+pub struct OutlookGlance {
+    /// When the newest forecast was issued and when it was taken in, UTC ms; none where there never was one.
+    pub forecast: Option<(i64, i64)>,
+    /// That forecast is not too old to be gone by.
+    pub fresh: bool,
+    /// Outside: at the place outdoors, or as told where there is none.
+    pub outside: Vec<DayAhead>,
+    /// Places, in ground order, of which anything can be told.
+    pub places: Vec<PlaceOutlook>,
+}
+
+/// What is expected of one place.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct PlaceOutlook {
+    /// Identifier.
+    pub place: String,
+    /// What the grower calls it.
+    pub name: String,
+    /// Which kind.
+    pub kind: PlaceKind,
+    /// Today and the days after.
+    pub days: Vec<DayAhead>,
+    /// From the present hour on: (UTC ms, low, middle, high °C).
+    pub hours: Vec<(i64, f64, f64, f64)>,
+    /// The last seven days as they were told the evening before, and as they came, oldest first.
+    pub past: Vec<PastDay>,
+    /// How right it was over the last month.
+    pub skill: Option<Skill>,
+    /// The last fourteen days: date, lowest, highest, °C, oldest first.
+    pub lately: Vec<(String, f64, f64)>,
+}

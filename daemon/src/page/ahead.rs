@@ -1,0 +1,386 @@
+//! Ahead: the next five days of each place, the form "I heard a heat warning", and how far any of it is to be believed.
+
+use maud::{Markup, html};
+
+use super::entries::capital;
+use super::figures::{Civil, range, tenth};
+use super::five_days::{date_words, five_days, foretold};
+use super::frame::{Did, Lintel, View, page};
+use super::now_lintel::heard_warning;
+use crate::calendar::date;
+use crate::glance::{Glance, PlaceOutlook, Tone};
+use crate::minders::dome::{HEAT_DOME, in_force};
+use crate::outlook::ahead::{DayAhead, Origin};
+
+/// What is said where nothing is known of the days ahead.
+const NO_FORECAST: &str = "No forecast: this board cannot see a heat wave coming.";
+
+/// The page Ahead.
+pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
+    let places = in_order(glance);
+    let lintel = lintel(glance, places.first().copied());
+    let main = html! {
+        @for (index, place) in places.iter().enumerate() { (place_section(place, glance, index)) }
+        @if places.is_empty() {
+            section.pg { h2 { "Nothing to go by yet" } p { "Once a place has been measured for a day, its days are drawn here." } }
+        }
+        (without(glance))
+        (known(glance))
+    };
+    page(View::Ahead, glance, did, &lintel, &main)
+}
+
+/// Places under cover first: there crops stand closest to their limits.
+fn in_order(glance: &Glance) -> Vec<&PlaceOutlook> {
+    let mut places: Vec<&PlaceOutlook> = glance.outlook.places.iter().collect();
+    places.sort_by_key(|place| !place.kind.under_cover());
+    places
+}
+
+/// Whether a warning that somebody heard is in force.
+fn is_warned(glance: &Glance) -> bool {
+    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
+    let today = (glance.at_ms + offset_ms).div_euclid(agronomy::series::MS_PER_DAY);
+    let mut entries = glance.entries.clone();
+    entries.sort_by_key(|entry| entry.id);
+    in_force(&entries, today, glance.at_ms).is_some()
+}
+
+fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
+    let fresh = glance.outlook.fresh;
+    let place = first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name));
+    let dome = glance.open.iter().find(|notice| notice.minder == HEAT_DOME);
+    let (tone, order, why) = if let Some(step) = dome.and_then(|notice| notice.steps.last()) {
+        (Tone::Soon, step.title.clone(), step.text.clone())
+    } else if !fresh && !is_warned(glance) {
+        (Tone::Blind, NO_FORECAST.to_owned(), why_blind(glance))
+    } else {
+        let (tone, order, why) = worst(glance, first);
+        let skill = first.and_then(|place| place.skill.as_ref()).filter(|skill| skill.is_poor());
+        let why = skill.map_or(why.clone(), |skill| format!("{} {why}", skill.words()));
+        (tone, order, why)
+    };
+    Lintel { tone, place, order, why, more: heard_warning(glance, !fresh) }
+}
+
+fn why_blind(glance: &Glance) -> String {
+    let civil = Civil(glance.civil_offset_s);
+    let listen = "Listen to the radio; if you hear a warning, say so here.";
+    match glance.outlook.forecast {
+        None => format!("No outlook is fed in and no public warning has come. {listen}"),
+        Some((issued, _)) => {
+            format!(
+                "The last forecast is of {}, too old to go by. {listen}",
+                civil.when(issued, glance.at_ms)
+            )
+        }
+    }
+}
+
+/// The days in a sentence: which is the worst, and against which line.
+fn worst(glance: &Glance, place: Option<&PlaceOutlook>) -> (Tone, String, String) {
+    let days = place.map_or(&glance.outlook.outside, |place| &place.days);
+    let told = days.iter().filter(|day| day.origin == Origin::Forecast);
+    let Some(day) = told.clone().max_by(|a, b| a.high.to_c.total_cmp(&b.high.to_c)) else {
+        let why = "Of this place too little is known yet to say what the forecast means for it.".to_owned();
+        return (Tone::Blind, "Ask again in a few days.".to_owned(), why);
+    };
+    let civil = Civil(glance.civil_offset_s);
+    let name = capital(&day_name(day, civil, glance));
+    let highest = range(day.high.from_c, day.high.to_c);
+    let whose = place.map_or_else(|| "outside".to_owned(), |place| format!("in {}", place.name));
+    let line = place.and_then(|place| {
+        glance.places.iter().find(|it| it.place == place.place).and_then(|it| it.lines.first())
+    });
+    let passing = |line_c: f64| told.clone().filter(|day| day.high.middle_c >= line_c).count();
+    match line {
+        Some(line) if day.high.to_c >= line.limit_c => {
+            let limit = super::cloth::tenth_or_whole(line.limit_c);
+            let may = if day.high.middle_c >= line.limit_c { "passes" } else { "may pass" };
+            let days = match passing(line.limit_c) {
+                0 => String::new(),
+                1 => format!(" Only that day passes {limit}."),
+                count if count == days.len() => format!(" All the days ahead pass {limit}."),
+                count => format!(" {count} of the next five days pass {limit}."),
+            };
+            let order = format!("{name} {may} {limit}: shade and water before it.");
+            (
+                Tone::Soon,
+                order,
+                format!("{name} reaches {highest} °C {whose}; {} bear {limit}.{days}", line.whose),
+            )
+        }
+        _ => {
+            let nights = told.map(|day| day.low.to_c).fold(f64::NEG_INFINITY, f64::max);
+            let order = "No limit is passed in the days ahead.".to_owned();
+            (
+                Tone::Well,
+                order,
+                format!("The hottest is {name}, {highest} °C {whose}; nights stay below {}.", tenth(nights)),
+            )
+        }
+    }
+}
+
+/// "today", "tomorrow", or the day's name.
+fn day_name(day: &DayAhead, civil: Civil, glance: &Glance) -> String {
+    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
+    let today = (glance.at_ms + offset_ms).div_euclid(agronomy::series::MS_PER_DAY);
+    match day.day - today {
+        0 => "today".to_owned(),
+        1 => "tomorrow".to_owned(),
+        _ => civil
+            .weekday(day.day * agronomy::series::MS_PER_DAY - offset_ms + agronomy::series::MS_PER_DAY / 2),
+    }
+}
+
+fn place_section(place: &PlaceOutlook, glance: &Glance, index: usize) -> Markup {
+    let id = format!("ahead-{index}");
+    html! {
+        section aria-labelledby={ (id) "-name" } {
+            @if index == 0 { h2.unseen id={ (id) "-name" } { (place.name) } }
+            @else { div.pg.beam { h2 id={ (id) "-name" } { (place.name) } } }
+            div.drawing { (five_days(place, glance, &id)) }
+            (key_line(place))
+            @if !place.past.is_empty() {
+                div.pg {
+                    h3 { "Foretold, and what came" }
+                    p.source { "The highest in " (place.name) " as foretold the evening before, and as it came." }
+                    (foretold(place))
+                    @if let Some(skill) = &place.skill { p { (skill.words()) } }
+                }
+            }
+            @if !place.days.is_empty() { (in_figures(place, glance)) }
+        }
+    }
+}
+
+fn key_line(place: &PlaceOutlook) -> Markup {
+    let told = place.days.iter().any(|day| day.origin == Origin::Forecast);
+    html! {
+        p.key {
+            @if told { "Woven: measured. Loose threads: the forecast, moved to this place, as far as it strays." }
+            @else if place.days.is_empty() { "The band is the last fourteen days, nothing more." }
+            @else { "The band is this place’s own estimate: today, on its way back to what is usual." }
+        }
+    }
+}
+
+fn in_figures(place: &PlaceOutlook, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    html! {
+        details.pg {
+            summary { "In figures" }
+            div.table role="region" tabindex="0" aria-label={ "The next days in " (place.name) } {
+                table.narrow {
+                    thead { tr { th scope="col" { "day" } th scope="col" { "lowest" } th scope="col" { "highest" } th scope="col" { "by" } } }
+                    tbody {
+                        @for day in &place.days {
+                            tr {
+                                th scope="row" { (date_words(&date(day.day), civil, glance.standard_offset_s)) }
+                                td { (range(day.low.from_c, day.low.to_c)) }
+                                td { b { (range(day.high.from_c, day.high.to_c)) } }
+                                td { (origin_words(day.origin)) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn origin_words(origin: Origin) -> &'static str {
+    match origin {
+        Origin::Forecast => "forecast",
+        Origin::OwnEstimate => "own estimate",
+        Origin::Climatology => "what is usual",
+    }
+}
+
+/// What the board still does when it cannot look ahead.
+fn without(glance: &Glance) -> Markup {
+    html! {
+        @if !glance.outlook.fresh {
+            section.pg {
+                h2 { "What the board still does" }
+                ul.list {
+                    li { "It tells you when a limit is passed, and when a place is on course for one in the next hour or two." }
+                    li { "It cannot tell you to fit the net a day ahead. A day much hotter than these weeks it would see only that morning." }
+                    li { "A forecast is an address or a topic that the board is told of when it is set up: [outlook] in the site file." }
+                }
+            }
+        }
+    }
+}
+
+fn known(glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    html! {
+        section.pg aria-labelledby="known" {
+            h2 id="known" { "How well this is known" }
+            ul.list {
+                @match glance.outlook.forecast {
+                    None => li { "No forecast was ever taken in." },
+                    Some((issued, told)) => li {
+                        "Forecast of " (civil.when(issued, glance.at_ms)) ", taken in " (civil.when(told, glance.at_ms))
+                        @if glance.outlook.fresh { "; moved to each place by what it missed there in the last month." } @else { ": too old to go by." }
+                    },
+                }
+                @for away in glance.board.away.iter().filter(|away| away.starts_with("outlook")) { li { strong { (capital(away)) "." } } }
+                @if glance.outlook.fresh {
+                    li { "Eight days in ten should end within the range; it is never narrower than 1.5 °C either way." }
+                }
+                @if glance.outlook.places.iter().any(|place| place.days.iter().any(|day| day.origin != Origin::Forecast)) {
+                    li { "The own estimate knows today and what is usual. It always goes back to the usual, and sees no heat wave coming." }
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::*;
+    use crate::entry::{Entry, Note, PlaceKind};
+    use crate::glance::OutlookGlance;
+    use crate::outlook::correct::Ranged;
+    use crate::outlook::skill::{PastDay, skill};
+
+    /// The hot day of the fixtures with a forecast of five days up to 41 °C.
+    fn ahead() -> Glance {
+        let mut glance = fixtures::heat();
+        let day_ms = agronomy::series::MS_PER_DAY;
+        let offset_ms = i64::from(glance.standard_offset_s) * 1000;
+        let today = (glance.at_ms + offset_ms).div_euclid(day_ms);
+        let days: Vec<DayAhead> = [33.0, 36.0, 39.0, 41.0, 37.0]
+            .into_iter()
+            .zip(today..)
+            .map(|(high, day)| DayAhead {
+                day,
+                high: Ranged::about(high, 2.0),
+                low: Ranged::about(18.0, 1.5),
+                origin: Origin::Forecast,
+            })
+            .collect();
+        let hours = days.iter().flat_map(|day| {
+            (0..24).map(move |hour| {
+                let share = 0.5 - 0.5 * libm::cos(std::f64::consts::TAU * (f64::from(hour) - 3.0) / 24.0);
+                let middle = 18.0 + (day.high.middle_c - 18.0) * share;
+                (
+                    day.day * day_ms - offset_ms + i64::from(hour) * 3_600_000,
+                    middle - 2.0,
+                    middle,
+                    middle + 2.0,
+                )
+            })
+        });
+        let past: Vec<PastDay> = (1..=7)
+            .map(|at| PastDay {
+                date: format!("2026-07-{:02}", at + 7),
+                told: Ranged::about(33.0, 2.0),
+                came_c: 31.0 + f64::from(at) * 0.7,
+            })
+            .collect();
+        let first = &glance.places[0];
+        let place = PlaceOutlook {
+            place: first.place.clone(),
+            name: first.name.clone(),
+            kind: PlaceKind::House,
+            hours: hours.filter(|hour| hour.0 >= glance.at_ms).collect(),
+            days,
+            skill: skill(&past, 35.0),
+            past,
+            lately: vec![("2026-07-14".to_owned(), 17.0, 33.0)],
+        };
+        let forecast = Some((glance.at_ms - 7_200_000, glance.at_ms - 3_600_000));
+        glance.outlook = OutlookGlance { forecast, fresh: true, outside: Vec::new(), places: vec![place] };
+        glance
+    }
+
+    fn shown(glance: &Glance) -> String {
+        view(glance, Did::default()).into_string()
+    }
+
+    #[test]
+    fn without_a_forecast_the_page_says_that_it_cannot_see_and_asks_what_was_heard() {
+        let html = shown(&fixtures::calm());
+        assert!(html.contains("<h1>No forecast: this board cannot see a heat wave coming.</h1>"));
+        assert!(html.contains("class=\"lintel blind\"") && html.contains("I heard a heat warning"));
+        assert!(html.contains("<details class=\"fold\" id=\"heard-warning\" open"), "the form stands open");
+        let mut stale = ahead();
+        (stale.outlook.fresh, stale.open) = (false, Vec::new());
+        assert!(
+            shown(&stale).contains("cannot see a heat wave coming")
+                && shown(&stale).contains("too old to go by")
+        );
+    }
+
+    #[test]
+    fn a_warning_that_was_heard_is_something_to_go_by() {
+        let mut glance = fixtures::calm();
+        let note = Note::HeatWarning {
+            from: "2026-07-16".into(),
+            to: "2026-07-18".into(),
+            about_c: 40.0,
+            said_by: None,
+        };
+        glance.entries.push(Entry { id: 99, at_ms: glance.at_ms - 1, from_ms: glance.at_ms - 1, note });
+        assert!(!shown(&glance).contains(NO_FORECAST));
+    }
+
+    #[test]
+    fn five_days_carry_their_names_ranges_and_hours_past_the_first_string() {
+        let html = shown(&ahead());
+        for wanted in [
+            "39 to 43",
+            "h past",
+            "Sat 18",
+            "Foretold, and what came",
+            "off by",
+            "In figures",
+            "forecast</td>",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing");
+        }
+        assert!(
+            html.contains("passes") && html.contains("All the days ahead pass 33."),
+            "the worst day against the first line"
+        );
+    }
+
+    #[test]
+    fn an_own_estimate_says_that_it_is_no_forecast() {
+        let mut glance = ahead();
+        for day in &mut glance.outlook.places[0].days {
+            day.origin = Origin::OwnEstimate;
+        }
+        (glance.outlook.fresh, glance.outlook.forecast, glance.open) = (false, None, Vec::new());
+        let html = shown(&glance);
+        assert!(html.contains("own estimate, not a forecast") && html.contains("class=\"band\""));
+        assert!(html.contains(NO_FORECAST) && html.contains("sees no heat wave coming"));
+    }
+
+    #[test]
+    fn three_misses_of_five_are_said_before_the_days() {
+        let mut glance = ahead();
+        glance.open.clear();
+        let place = &mut glance.outlook.places[0];
+        for day in place.past.iter_mut().rev().take(3) {
+            day.came_c = 40.0;
+        }
+        place.skill = skill(&place.past, 35.0);
+        let html = shown(&glance);
+        let at = |needle: &str| html.find(needle).unwrap_or_else(|| panic!("{needle} missing"));
+        assert!(at("It has missed 3 of the last 5 days") < at("reaches"), "in the lintel, before the days");
+    }
+
+    #[test]
+    fn nothing_on_the_page_needs_an_inline_style_and_hostile_names_stay_text() {
+        let mut glance = ahead();
+        glance.outlook.places[0].name = "<script>alert(1)</script>".to_owned();
+        let html = shown(&glance);
+        assert!(!html.contains(" style=") && !html.contains("<script>alert"));
+    }
+}
