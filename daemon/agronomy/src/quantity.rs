@@ -114,10 +114,9 @@ impl Quantity {
     /// The canonical unit, as it is shown.
     pub const fn unit(self) -> &'static str {
         match self {
-            Self::AirTemperature
-            | Self::LeafTemperature
-            | Self::SoilTemperature
-            | Self::BoardTemperature => "°C",
+            Self::AirTemperature | Self::LeafTemperature | Self::SoilTemperature | Self::BoardTemperature => {
+                "°C"
+            }
             Self::RelativeHumidity | Self::SoilMoisture | Self::BatteryCharge => "%",
             Self::Light => "W/m²",
             Self::Pressure => "kPa",

@@ -75,7 +75,7 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
             warning.about_c,
             plan(warning.from - today),
         ),
-        caution: super::words::OPEN_CAUTION,
+        caution: super::words::IN_THE_OPEN,
     };
     book.tell(now_ms, &date(today), word)
 }

@@ -5,10 +5,15 @@
 
 pub mod air;
 pub mod book;
+pub mod chill;
 pub mod dome;
+pub mod frost;
 pub mod heat;
 pub mod ladder;
 pub mod night;
+pub mod night_now;
+pub mod people;
 pub mod place_now;
 pub mod silent;
+pub mod word;
 pub mod words;

@@ -4,6 +4,7 @@ use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
+use crate::minders::words::capital;
 
 /// What a kind of place is called.
 pub(crate) fn kind_words(kind: PlaceKind) -> &'static str {
@@ -121,12 +122,6 @@ pub(crate) fn undoable(note: &Note) -> bool {
 /// How many plants, in words.
 pub(crate) fn plants(count: u32) -> String {
     if count == 1 { "1 plant".to_owned() } else { format!("{count} plants") }
-}
-
-/// The first letter made a capital.
-pub(crate) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 #[cfg(test)]

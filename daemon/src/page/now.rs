@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::cautions;
 use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
-use super::entries::{capital, plants};
+use super::entries::plants;
 use super::figures::{Civil, degree_days, share, tenth, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
@@ -13,6 +13,7 @@ use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
 use crate::clock::trust::{Refusal, span};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance};
+use crate::minders::words::capital;
 
 /// The page Now.
 pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
