@@ -4,9 +4,11 @@
 //! the moments it asked to be woken. So how often the clock ticks changes nothing.
 
 pub mod air;
+pub mod battery;
 pub mod book;
 pub mod chill;
 pub mod dome;
+pub mod doubtful;
 pub mod frost;
 pub mod heat;
 pub mod ladder;
