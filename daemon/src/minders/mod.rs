@@ -17,5 +17,6 @@ pub mod night_now;
 pub mod people;
 pub mod place_now;
 pub mod silent;
+pub mod teller;
 pub mod word;
 pub mod words;
