@@ -21,7 +21,10 @@ use crate::ground::{Ground, Planting};
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
 use crate::minders::book::Book;
+use crate::minders::chill::{CHILL, Chill};
+use crate::minders::frost::{FROST, Frost};
 use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
+use crate::minders::people::{PEOPLE, People};
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 
@@ -30,6 +33,9 @@ use crate::site::{Light, Site};
 pub(super) struct PlaceMinders {
     pub(super) heat: Heat,
     pub(super) air: Air,
+    pub(super) frost: Frost,
+    pub(super) chill: Chill,
+    pub(super) people: People,
 }
 
 /// Everything the keeper knows of the garden.
@@ -47,6 +53,8 @@ pub struct Engine {
     pub(super) book: Book,
     /// Of the day the minders looked at last.
     pub(super) light: Option<Light>,
+    /// The half hour in which the minders that look at hours and days looked last.
+    pub(super) looked_around: Option<i64>,
     dirty: BTreeSet<(String, Day)>,
     closed: BTreeSet<(String, Day)>,
     now_ms: i64,
@@ -69,6 +77,7 @@ impl Engine {
             minders: BTreeMap::new(),
             book: Book::default(),
             light: None,
+            looked_around: None,
             dirty: BTreeSet::new(),
             closed: BTreeSet::new(),
             now_ms,
@@ -107,6 +116,9 @@ impl Engine {
             let minders = self.minders.entry(place.id.clone()).or_default();
             minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
             minders.air.take_over(told(AIR));
+            minders.frost.take_over(told(FROST));
+            minders.chill.take_over(told(CHILL));
+            minders.people.take_over(told(PEOPLE));
         }
     }
 

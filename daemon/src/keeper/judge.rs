@@ -1,5 +1,7 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
+mod felt;
+
 use agronomy::quantity::Quantity;
 
 use super::engine::Engine;
@@ -9,6 +11,9 @@ use crate::ground::Hang;
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::ProbeNow;
 use crate::minders::{dome, night, silent, teller};
+
+/// How often the minders look that look at hours and days of readings, ms.
+const LOOK_AROUND_MS: i64 = 30 * 60_000;
 
 impl Engine {
     /// Lets every minder look at the present moment.
@@ -20,6 +25,7 @@ impl Engine {
         if self.light.as_ref().is_none_or(|light| light.day != today) {
             self.light = Some(self.site.light(today));
         }
+        let whole = self.is_time_to_look_around();
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
@@ -28,8 +34,9 @@ impl Engine {
             verdicts.extend(mind.heat.judge(now, &calendar, &book));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
             verdicts.extend(night::judge(now, &book));
+            let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);
             // When the value of the moment stops being held, what was known is not known any more.
-            let asked = [mind.heat.wake(now), mind.air.wake(now), now.air_until_ms];
+            let asked = [mind.heat.wake(now), mind.air.wake(now), cold, now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
         }
         for hang in &self.ground.hangs {
@@ -43,12 +50,25 @@ impl Engine {
         verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
         let steps = teller::tell(&mut book, self.now_ms(), &date(today), verdicts);
         let answers = book.wake(self.now_ms());
-        wake = wake.min(self.next_clock_moment(today)).min(answers.unwrap_or(i64::MAX));
+        wake = wake
+            .min(self.next_look_around_ms())
+            .min(self.next_clock_moment(today))
+            .min(answers.unwrap_or(i64::MAX));
         self.book = book;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());
         self.set_wake(wake);
         steps
+    }
+
+    /// Whether it is time for the minders that look at hours and days of readings: once in each half hour.
+    fn is_time_to_look_around(&mut self) -> bool {
+        let slot = Some(self.now_ms().div_euclid(LOOK_AROUND_MS));
+        std::mem::replace(&mut self.looked_around, slot) != slot
+    }
+
+    fn next_look_around_ms(&self) -> i64 {
+        (self.now_ms().div_euclid(LOOK_AROUND_MS) + 1) * LOOK_AROUND_MS
     }
 
     /// The next moment at which the clock alone matters: 05:00 (a day of heat), 08:00 and 21:00 of civil time (the nights), and

@@ -96,11 +96,6 @@ impl Chill {
         };
         Verdict::word(CHILL, place.place, word)
     }
-
-    /// When time alone may change the verdict, UTC ms.
-    pub fn wake(&self) -> Option<i64> {
-        self.tonight.wake(&RUNGS, UNTIL_MORNING)
-    }
 }
 
 /// The planting with the highest chilling line, the line, and its hours below it tonight.

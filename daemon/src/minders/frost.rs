@@ -40,6 +40,8 @@ pub const COLD_CAUTION: &str = "No unvented flame, candle, charcoal or engine in
 pub struct Frost {
     now: Ladder,
     tonight: Ladder,
+    /// What was guessed last tonight.
+    guess: Option<Guess>,
 }
 
 /// Steps of what is expected: nothing, moderate, severe as 0, 1, 2.
@@ -89,13 +91,14 @@ impl Frost {
         };
         let air = place.air.map(|(_, t_c)| -t_c);
         self.now.judge(place.now_ms, air, &rungs(&cold, night.hardened), HEAT_RELEASE);
-        let guess = night.guess();
         if night.is_guessed() {
+            let guess = night.guess();
+            self.guess = guess.or(self.guess);
             let worst = guess.map(|guess| cold.iter().filter_map(|it| night.risk(it, guess.middle_c)).max());
             let value = worst.map(|worst| worst.map_or(0.0, |severity| f64::from(severity as u8)));
             self.tonight.judge(place.now_ms, value, &EXPECTED, UNTIL_MORNING);
         } else {
-            self.tonight = Ladder::default();
+            (self.tonight, self.guess) = (Ladder::default(), None);
         }
         let Some(severity) = self.severity() else {
             return Verdict::clear(FROST, place.place, "The frost is over.", last_words(night));
@@ -103,7 +106,7 @@ impl Frost {
         let (title, text) = if self.now.current() == Some(severity) {
             (now_title(night, &cold), self.now_text(night, &cold, severity, calendar))
         } else {
-            (expected_title(night, &cold, guess), expected_text(night, tenderest, guess, calendar))
+            (expected_title(night, &cold, self.guess), expected_text(night, tenderest, self.guess, calendar))
         };
         let word = Word {
             planting: Some(tenderest.standing.planting.id.clone()),
