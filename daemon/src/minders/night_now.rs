@@ -19,8 +19,8 @@ use super::words::planting;
 const EVENING_H: f64 = 16.0;
 /// How far below the evening's dew point a night may fall, °C (common practice).
 const BELOW_DEW_POINT_C: f64 = 1.0;
-/// How much colder than air a leaf may be under a clear sky, °C (from memory).
-pub(super) const CLEAR_SKY_C: f64 = 3.0;
+/// How much colder than air a leaf is under a clear sky, at least and at most, °C (from memory).
+const CLEAR_SKY_C: [f64; 2] = [1.0, 3.0];
 /// A crop that dies at this or warmer is tender: it comes from lands without frost, °C (common practice).
 const TENDER_C: f64 = -3.0;
 /// Most plantings named in one sentence.
@@ -87,7 +87,7 @@ impl<'a> NightNow<'a> {
 
     /// How much colder than the air a leaf may be, °C.
     pub fn leaf_below_c(&self) -> f64 {
-        if self.sky() == Sky::Clear { CLEAR_SKY_C } else { 0.0 }
+        if self.sky() == Sky::Clear { CLEAR_SKY_C[1] } else { 0.0 }
     }
 
     /// The lowest of the night; none while air or earlier nights are not known.
@@ -120,15 +120,22 @@ impl<'a> NightNow<'a> {
         found
     }
 
-    /// How bad a night with this lowest may become for a planting. What is not known to be tender or hardened is no
-    /// reason to wake anybody.
+    /// How bad a night with this lowest may become for a planting: severe where it reaches it even if the leaves are
+    /// hardly colder than the air, moderate where only a clear sky takes it there. What is not known to be tender or
+    /// hardened is no reason to wake anybody.
     pub fn risk(&self, cold: &Cold<'_>, low_c: f64) -> Option<Severity> {
-        match cold.lines.threat(Celsius::try_new(low_c).ok()?, self.sky())? {
-            Threat::Chill => None,
-            Threat::Damage if !cold.tender => Some(Severity::Moderate),
-            Threat::Death if !cold.tender && self.hardened.is_none() => Some(Severity::Moderate),
-            Threat::Damage | Threat::Death => Some(Severity::Severe),
-        }
+        let threat = |low_c: f64| {
+            let threat = cold.lines.threat(Celsius::try_new(low_c).ok()?, self.sky())?;
+            (threat > Threat::Chill).then_some(threat)
+        };
+        threat(low_c)?;
+        let clearest_c = if self.sky() == Sky::Clear { CLEAR_SKY_C[1] - CLEAR_SKY_C[0] } else { 0.0 };
+        let wakes = match threat(low_c + clearest_c) {
+            Some(Threat::Damage) => cold.tender,
+            Some(Threat::Death) => cold.tender || self.hardened.is_some(),
+            _ => false,
+        };
+        Some(if wakes { Severity::Severe } else { Severity::Moderate })
     }
 }
 
