@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod board;
 mod reply;
 mod step;
 
+pub use board::BoardNews;
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
@@ -108,6 +110,13 @@ pub enum Note {
         shelter: Option<String>,
         /// The usual interval between two readings, s. Stated, never learned.
         usual_interval_s: u32,
+    },
+    /// Ground: under this voltage a probe's battery is low; it depends on the cells.
+    BatteryLine {
+        /// Which probe.
+        probe: String,
+        /// The voltage, V.
+        low_v: f64,
     },
     /// Ground or diary: an earlier note no longer counts.
     Undo {
@@ -236,6 +245,8 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         after_ms: Option<i64>,
     },
+    /// Told: something befell the board or a source, and is no reading.
+    Board(BoardNews),
     /// Told: a step went out from memory while nothing could be stored. It may have come twice.
     SentUnrecorded {
         /// Of which notice.
@@ -299,6 +310,7 @@ impl Note {
             | Self::Planting { .. }
             | Self::End { .. }
             | Self::Hang { .. }
+            | Self::BatteryLine { .. }
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::HeatWarning { .. } => "outlook",
@@ -309,6 +321,7 @@ impl Note {
             Self::Fence(_) | Self::Mended { .. } => "fence",
             Self::Restored { .. } | Self::Forgotten { .. } => "ledger",
             Self::Clock { .. } => "clock",
+            Self::Board(_) => "board",
             Self::SentUnrecorded { .. } => "sent-unrecorded",
             _ => "diary",
         }
@@ -326,7 +339,7 @@ impl Note {
             | Self::OwnFigure { planting, .. }
             | Self::FirstFlower { planting }
             | Self::FirstRipe { planting } => planting.clone(),
-            Self::Hang { probe, .. } => probe.clone(),
+            Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
             Self::Undo { entry } => entry.to_string(),
             Self::Reply { notice, .. } | Self::SentUnrecorded { notice, .. } => notice.clone(),
@@ -334,6 +347,8 @@ impl Note {
             Self::Letter { date } => date.clone(),
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
+            Self::Board(BoardNews::Source { source, .. }) => source.clone(),
+            Self::Board(_) => String::new(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::HeatWarning { .. }
             | Self::Remark { .. }
@@ -375,6 +390,7 @@ impl Note {
                 | Self::Letter { .. }
                 | Self::Edition { .. }
                 | Self::Clock { .. }
+                | Self::Board(_)
                 | Self::SentUnrecorded { .. }
                 | Self::Fence(_)
                 | Self::Mended { .. }

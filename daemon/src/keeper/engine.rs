@@ -12,6 +12,7 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::editions::Editions;
+use super::news::News;
 use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
@@ -53,6 +54,8 @@ pub struct Engine {
     pub(super) book: Book,
     /// Of the day the minders looked at last.
     pub(super) light: Option<Light>,
+    /// Of the board and its sources.
+    pub(super) news: News,
     /// The half hour in which the minders that look at hours and days looked last.
     pub(super) looked_around: Option<i64>,
     dirty: BTreeSet<(String, Day)>,
@@ -77,6 +80,7 @@ impl Engine {
             minders: BTreeMap::new(),
             book: Book::default(),
             light: None,
+            news: News::default(),
             looked_around: None,
             dirty: BTreeSet::new(),
             closed: BTreeSet::new(),
@@ -93,6 +97,7 @@ impl Engine {
         self.pages = pages;
         self.counts = counts;
         self.told = told_in(&entries);
+        self.take_over_news(&entries);
         self.entries = entries;
         self.take_over_told();
     }
@@ -159,6 +164,11 @@ impl Engine {
     /// The last days' readings.
     pub fn tracks(&self) -> &Tracks {
         &self.tracks
+    }
+
+    /// What is known of the board and its sources.
+    pub fn news(&self) -> &News {
+        &self.news
     }
 
     /// Counts of readings by grade and reason.

@@ -63,6 +63,9 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let more: Vec<_> = height.into_iter().chain(shelter.clone()).collect();
             (format!("Probe {probe} hangs in {}", named(place)), more.join(", "))
         }
+        Note::BatteryLine { probe, low_v } => {
+            (format!("Battery of {probe} is low under {low_v} V"), String::new())
+        }
         Note::Undo { entry } => (format!("Entry {entry} undone"), String::new()),
         Note::Vents { place, open } => (
             format!("{} {}", if *open { "Opened" } else { "Closed" }, named(place)),
@@ -108,6 +111,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let back = dated_back_ms.map(|ms| format!("dated back to {}", civil.when(ms, glance.at_ms)));
             (format!("The time, by {by}"), back.unwrap_or_default())
         }
+        Note::Board(news) => news.words(),
         Note::SentUnrecorded { couriers, .. } => {
             ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
         }
