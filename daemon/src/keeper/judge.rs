@@ -1,16 +1,12 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
 mod felt;
-
-use agronomy::quantity::Quantity;
+mod probes;
 
 use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
-use crate::ground::Hang;
-use crate::minders::place_now::PlaceNow;
-use crate::minders::silent::ProbeNow;
-use crate::minders::{dome, night, silent, teller};
+use crate::minders::{dome, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
 const LOOK_AROUND_MS: i64 = 30 * 60_000;
@@ -39,14 +35,8 @@ impl Engine {
             let asked = [mind.heat.wake(now), mind.air.wake(now), cold, now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
         }
-        for hang in &self.ground.hangs {
-            if !hang.overlaps(self.now_ms(), self.now_ms() + 1) {
-                continue;
-            }
-            let now = self.probe_now(hang, places.iter().find(|now| now.place == hang.place));
-            verdicts.extend(silent::judge(&now, &calendar));
-            wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
-        }
+        let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
+        wake = wake.min(probes.unwrap_or(i64::MAX));
         verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
         let steps = teller::tell(&mut book, self.now_ms(), &date(today), verdicts);
         let answers = book.wake(self.now_ms());
@@ -84,25 +74,5 @@ impl Engine {
             .into_iter()
             .filter(|at| *at > self.now_ms())
             .fold(i64::MAX, i64::min)
-    }
-
-    fn probe_now<'a>(&self, hang: &'a Hang, here: Option<&PlaceNow<'a>>) -> ProbeNow<'a> {
-        let now_ms = self.now_ms();
-        let newest = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms);
-        let line = here.and_then(|now| {
-            let crop = now.tenderest().map(|it| it.lines.severe_c);
-            crop.into_iter().chain(now.place_line_c).reduce(f64::min)
-        });
-        let near = newest.zip(line).is_some_and(|((_, t_c), line)| t_c >= line - 3.0);
-        ProbeNow {
-            now_ms,
-            probe: &hang.probe,
-            place_name: here.map_or(hang.place.as_str(), |now| now.name),
-            usual_interval_ms: hang.usual_interval_ms,
-            heard_ms: self.tracks.last_heard(&hang.probe, now_ms).filter(|at| *at >= hang.from_ms),
-            last_air: newest.map(|(_, t_c)| (t_c, None)),
-            limit_near: near,
-            place_still_seen: here.is_some_and(|now| now.air.is_some()),
-        }
     }
 }

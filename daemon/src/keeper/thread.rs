@@ -3,6 +3,7 @@
 //! One loop: wait for events or for the next moment that matters, take in what waits, let time pass, commit when
 //! it is time, acknowledge, publish the glance. It never waits for a reader, a courier or a broker.
 
+mod befell;
 mod storage;
 mod time;
 mod together;
@@ -26,6 +27,7 @@ use crate::entry::Note;
 use crate::glance::Glance;
 use crate::supervise::Outcome;
 
+use befell::Away;
 use together::Together;
 use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
 
@@ -62,7 +64,7 @@ pub struct Keeper {
     events: mpsc::Receiver<Event>,
     glance: watch::Sender<Arc<Glance>>,
     shell: Shell,
-    away: BTreeMap<String, String>,
+    away: BTreeMap<String, Away>,
     acks: Vec<Acknowledge>,
     waiting_since_ms: Option<i64>,
     refused: Option<(String, i64)>,
@@ -192,6 +194,7 @@ impl Keeper {
             self.setup.core.engine_mut().skip_to(moment.wall_ms);
         }
         self.setup.core.advance(moment);
+        self.look_what_befell(moment);
         self.setup.core.write_letters(moment);
         let told = self.setup.core.is_urgent() && self.refused.is_none();
         if self.is_commit_due(moment) {
@@ -287,20 +290,6 @@ impl Keeper {
                 let _ = answer.send(taken);
             }
             Event::Ask(question) => self.answer(question),
-        }
-    }
-
-    fn away(&mut self, source: &str, why: Option<String>, moment: Moment) {
-        let clock = self.setup.core.engine().site().calendar.clock(moment.wall_ms);
-        match why {
-            Some(why) => {
-                tracing::warn!(source, %why, "away");
-                self.away.insert(source.to_owned(), format!("{source} away since {clock}: {why}"));
-            }
-            None => {
-                tracing::info!(source, "back");
-                self.away.remove(source);
-            }
         }
     }
 

@@ -24,3 +24,21 @@ pub mod payload;
 pub mod stamp;
 mod told;
 pub mod topic;
+
+/// How the broker is called in what is said of it.
+pub const BROKER: &str = "broker";
+
+/// The line that a source told away is or hangs on: "/dev/i2c-1" of "post on /dev/i2c-1".
+pub fn line(source: &str) -> &str {
+    source.split_once(" on ").map_or(source, |(_, line)| line)
+}
+
+/// Whether a source told away is this one probe's.
+pub fn is_of(source: &str, probe: &str) -> bool {
+    source.strip_prefix(probe).is_some_and(|rest| rest.starts_with(" on "))
+}
+
+/// Whether what is told away brings readings: the broker, or an instrument on a bus; couriers and copies do not.
+pub fn brings_readings(source: &str) -> bool {
+    source == BROKER || source.contains(" on ")
+}

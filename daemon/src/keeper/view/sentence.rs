@@ -106,11 +106,22 @@ fn dark(places: &[PlaceGlance], probes: &[ProbeGlance]) -> Option<Sentence> {
     })
 }
 
-/// Whether the place of a silent probe is seen by another. The notice's own place is the probe's name.
+/// Whether what a notice of silence is about is seen by others. Its own place is a probe's name, a place, or the source
+/// that went away: then any dark place with a probe counts.
 fn is_seen(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> bool {
-    let hang = engine.ground.hang_at(&notice.place, engine.now_ms());
-    let place = hang.and_then(|hang| places.iter().find(|place| place.place == hang.place));
-    place.is_none_or(|place| place.t_c.is_some())
+    let now_ms = engine.now_ms();
+    let hang = engine.ground.hang_at(&notice.place, now_ms);
+    let id = hang.map_or(notice.place.as_str(), |hang| hang.place.as_str());
+    let lit = |place: &PlaceGlance| place.t_c.is_some();
+    places.iter().find(|place| place.place == id).map_or_else(
+        || {
+            let hung = |place: &PlaceGlance| {
+                engine.ground.hangs_in(&place.place, now_ms, now_ms + 1).next().is_some()
+            };
+            hang.is_some() || places.iter().all(|place| lit(place) || !hung(place))
+        },
+        lit,
+    )
 }
 
 /// The first numbers of a heat notice, as they are now rather than as they were when it was told.
