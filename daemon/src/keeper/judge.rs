@@ -1,5 +1,6 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
+mod board;
 mod felt;
 mod probes;
 
@@ -37,6 +38,7 @@ impl Engine {
         }
         let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
         wake = wake.min(probes.unwrap_or(i64::MAX));
+        self.judge_board(whole, &book, &mut verdicts);
         verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
         let steps = teller::tell(&mut book, self.now_ms(), &date(today), verdicts);
         let answers = book.wake(self.now_ms());

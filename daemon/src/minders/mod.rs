@@ -5,8 +5,10 @@
 
 pub mod air;
 pub mod battery;
+pub mod board;
 pub mod book;
 pub mod chill;
+pub mod disk;
 pub mod dome;
 pub mod doubtful;
 pub mod frost;
