@@ -16,11 +16,13 @@ use crate::position::{Position, position};
 use crate::reader::{Notebook, Table};
 use crate::zone::Zones;
 
+mod board;
 mod couriers;
 mod secret;
 mod topics;
 mod wires;
 
+pub use board::Board;
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
 pub use secret::Secret;
 pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
@@ -45,6 +47,8 @@ pub struct Site {
     pub broker: Option<Broker>,
     /// The door at which probes publish straight to the board.
     pub door: Option<Door>,
+    /// The board as a probe of itself.
+    pub board: Option<Board>,
     /// The mail account.
     pub mail: Option<Mail>,
     /// Notices published on the broker.
@@ -96,6 +100,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let buses = wires::buses(root, &mut told);
     let broker = root.table("broker", "[broker]").and_then(|table| wires::broker(&table, &mut told));
     let door = root.table("door", "[door]").map(|table| wires::door(&table, &mut told));
+    let board = root.table("board", "[board]").map(|table| board::board(&table));
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
     let mqtt_notices = couriers::mqtt_notices(root);
     let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));
@@ -111,6 +116,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         buses,
         broker,
         door,
+        board,
         mail,
         mqtt_notices,
         mirror,

@@ -92,6 +92,7 @@ password = "seven lean cabbages"
 filter = "shelf/air"
 probe = "shelf"
 bare = { quantity = "air_temperature", unit = "°C" }
+[board]
 [mail]
 host = "mail.garden.example"
 user = "glasshour"
@@ -320,6 +321,15 @@ fn what_cannot_work_together_is_told() {
     }
     let said = faults(&LEAST.replace("zone", "standard_offset = \"+02:00\"\nzone"));
     assert_eq!(said, "site.toml:6:23: Europe/Rome keeps another standard time; write +01:00 or leave it out");
+}
+
+#[test]
+fn the_board_is_read_every_ten_minutes_unless_the_file_says_otherwise() {
+    assert_eq!(read(LEAST).board, None);
+    assert_eq!(read(&format!("{LEAST}[board]\n")).board.map(|board| board.every_s), Some(600.0));
+    assert_eq!(read(&format!("{LEAST}[board]\nevery_s = 60\n")).board.map(|board| board.every_s), Some(60.0));
+    let told = faults(&format!("{LEAST}[board]\nevery_s = 5\n"));
+    assert!(told.contains("every_s") && told.contains("60"), "{told}");
 }
 
 #[test]

@@ -51,6 +51,7 @@ pub(super) fn site(site: &Site) -> String {
         ("buses", site.buses.is_empty()),
         ("broker", site.broker.is_none()),
         ("door", site.door.is_none()),
+        ("the board's own readings", site.board.is_none()),
         ("mail", site.mail.is_none()),
         ("notices by MQTT", site.mqtt_notices.is_none()),
         ("mirror", site.mirror.is_none()),

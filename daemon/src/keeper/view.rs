@@ -7,6 +7,7 @@ use super::export::gather;
 use crate::clock::trust::span;
 use crate::entry::{Entry, Reply, Step, Turn};
 use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
+use crate::minders::board::BOARD;
 use crate::reading::Grade;
 
 mod board;
@@ -74,6 +75,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             still_to_reckon: engine.editions.renewing().then_some(engine.marked() as u64),
             damaged: board::damaged(&engine.entries, calendar),
             restored: board::restored(&engine.entries, calendar, now_ms),
+            figures: board::figures(engine),
             ..shell.board.clone()
         },
     }
@@ -143,7 +145,7 @@ pub fn show_live(glance: &mut Glance, live: &Glance) {
 fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
     let now_ms = engine.now_ms();
     let mut names: std::collections::BTreeSet<String> =
-        engine.tracks.probes().into_iter().map(str::to_owned).collect();
+        engine.tracks.probes().into_iter().filter(|name| *name != BOARD).map(str::to_owned).collect();
     let hung = engine.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
     names.extend(hung.map(|hang| hang.probe.clone()));
     names.extend(shell.malformed.keys().cloned());

@@ -24,6 +24,7 @@ use crate::ledger::{Founding, Ledger, LedgerError};
 use crate::mirror::source::FromLedger;
 use crate::page::{self, Listening};
 use crate::site::Site;
+use crate::sources::board::{BoardFiles, run_board};
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
 use crate::sources::door::{Door, DoorLimits};
 use crate::sources::mqtt;
@@ -188,6 +189,13 @@ async fn sources(
         let (events, clock) = (handle.events.clone(), Arc::clone(clock));
         let name = bus.device.display().to_string();
         tasks.spawn_blocking("bus", move |stop| run_bus(&name, wired, events, clock.as_ref(), until(stop)));
+    }
+    if let Some(board) = file.board {
+        let files = BoardFiles { sys: PathBuf::from("/sys"), folder: file.ledger.folder.clone() };
+        let every = Duration::from_secs_f64(board.every_s);
+        let (events, clock) = (handle.events.clone(), Arc::clone(clock));
+        let run = move |stop| run_board(&files, every, &events, clock.as_ref(), until(stop));
+        tasks.spawn_blocking("board", run);
     }
     let Some(door) = &file.door else { return Ok(None) };
     let listener = bind(door.listen).await?;

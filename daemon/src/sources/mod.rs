@@ -14,7 +14,9 @@
 //! | [`mqtt`] | a broker elsewhere |
 //! | [`door`] | probes that publish straight to the board |
 //! | [`bus`] | instruments on I2C |
+//! | [`board`] | the board as a probe of itself |
 
+pub mod board;
 pub mod bus;
 pub mod door;
 mod message;

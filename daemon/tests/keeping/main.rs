@@ -1,6 +1,7 @@
 //! The keeper, the almanac and the minders as one: driven with moments of the tests' own, on a real ledger.
 
 mod air;
+mod board;
 mod clock_and_disk;
 mod clock_trust;
 mod day_pages;

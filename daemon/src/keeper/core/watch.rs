@@ -2,7 +2,7 @@
 //!
 //! Heat needs no date: a line is passed for ten minutes by any clock. So what is heard live is judged by a second engine
 //! that lives on a time of its own, the newest commit and what the monotonic clock has counted since. Nothing of it
-//! reaches the ledger but the steps about heat and silence. They say no clock time; they stand at the boot's monotonic
+//! reaches the ledger but the steps about heat, silence and the clock itself. They say no clock time; they stand at the boot's monotonic
 //! time, and get their date with the boot. Then this engine is thrown away, and the other one goes on from what was told.
 
 use std::collections::BTreeSet;

@@ -4,8 +4,10 @@ use crate::glance::{NoticeView, PlaceGlance, ProbeGlance, Sentence, Tone};
 use crate::keeper::engine::Engine;
 use crate::minders::air::AIR;
 use crate::minders::dome::HEAT_DOME;
+use crate::minders::frost::FROST;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::night::WARM_NIGHT;
+use crate::minders::people::PEOPLE;
 use crate::minders::silent::SILENT;
 use crate::minders::words::limit;
 
@@ -15,10 +17,11 @@ fn rank(notice: &NoticeView) -> u8 {
     match notice.minder.as_str() {
         TOO_HOT if notice.severity >= Severity::Severe => 0,
         ON_COURSE => 1,
+        FROST | PEOPLE if notice.severity >= Severity::Severe => 1,
         SILENT if notice.severity >= Severity::Moderate => 2,
         HEAT_DOME => 3,
         TOO_HOT => 4,
-        WARM_NIGHT => 5,
+        FROST | WARM_NIGHT => 5,
         SILENT => 6,
         AIR => 7,
         _ => 8,
@@ -29,7 +32,8 @@ fn tone(notice: &NoticeView) -> Tone {
     match notice.minder.as_str() {
         TOO_HOT => Tone::Past,
         SILENT => Tone::Blind,
-        ON_COURSE | HEAT_DOME => Tone::Soon,
+        PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
+        ON_COURSE | HEAT_DOME | FROST => Tone::Soon,
         _ => Tone::Well,
     }
 }
