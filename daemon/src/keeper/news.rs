@@ -19,6 +19,8 @@ const CHANGES: usize = 24;
 pub struct News {
     /// Sources that are away, with the moment since when, UTC ms.
     away: BTreeMap<String, i64>,
+    /// Since when each source was away last, also where it is back, UTC ms.
+    outages: BTreeMap<String, i64>,
     /// Every source that ever was away, with the moments of its last changes, UTC ms.
     changes: BTreeMap<String, Vec<i64>>,
     /// Writes of the last day that took long: UTC ms, s.
@@ -33,7 +35,10 @@ impl News {
         match news {
             BoardNews::Source { source, away_since_ms } => {
                 match away_since_ms {
-                    Some(since_ms) => _ = self.away.insert(source.clone(), *since_ms),
+                    Some(since_ms) => {
+                        self.away.insert(source.clone(), *since_ms);
+                        self.outages.insert(source.clone(), *since_ms);
+                    }
                     None => _ = self.away.remove(source),
                 }
                 let changes = self.changes.entry(source.clone()).or_default();
@@ -67,6 +72,12 @@ impl News {
     /// Since when a source is away, UTC ms.
     pub fn away(&self) -> &BTreeMap<String, i64> {
         &self.away
+    }
+
+    /// Since when each source was away last, also where it is back: what fell silent with it has one cause, until it is
+    /// heard again. UTC ms.
+    pub fn outages(&self) -> &BTreeMap<String, i64> {
+        &self.outages
     }
 
     /// Every source that ever was away.

@@ -155,7 +155,7 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
             "{name}: nothing heard since {since}{}{}. Battery, cable, shade on the probe? What is not measured is not \
              known.",
             last(now),
-            now.away.map_or_else(String::new, |source| format!(", the {} is away", line_words(source)))
+            now.away.map_or_else(String::new, |source| format!(", the {} went away", line_words(source)))
         ),
         caution: "",
     };
@@ -187,7 +187,7 @@ fn several(probes: &[&ProbeNow<'_>], source: Option<&str>, calendar: &Calendar) 
     let since = since(heard_ms, first.now_ms, calendar);
     let (head, look) = match source {
         Some(source) => {
-            (format!("{wheres}: the {} is away", line_words(source)), "Plug, network, supply of it?")
+            (format!("{wheres}: the {} went away", line_words(source)), "Plug, network, supply of it?")
         }
         None => (wheres.clone(), "Supply, network, or what they hang on?"),
     };

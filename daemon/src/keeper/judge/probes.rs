@@ -76,7 +76,7 @@ impl Engine {
         if let Some(own) = away.keys().find(|source| sources::is_of(source, &hang.probe)) {
             return Some(sources::line(own));
         }
-        let since_ms = away.get(sources::BROKER)?;
+        let since_ms = self.news.outages().get(sources::BROKER)?;
         let fits = since_ms - 2 * hang.usual_interval_ms - LAST_WORDS_MS..since_ms + LAST_WORDS_MS;
         fits.contains(&heard_ms).then_some(sources::BROKER)
     }
