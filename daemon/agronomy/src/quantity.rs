@@ -171,11 +171,10 @@ impl Quantity {
             Self::Light => 0.0..=1400.0,
             Self::Pressure => 50.0..=110.0,
             Self::Co2 => 0.0..=40_000.0,
-            Self::Rain => 0.0..=100.0,
+            Self::Rain | Self::BatteryCharge => 0.0..=100.0,
             Self::Wind => 0.0..=75.0,
             Self::WaterFlow => 0.0..=500.0,
             Self::Battery => 0.0..=30.0,
-            Self::BatteryCharge => 0.0..=100.0,
             Self::BoardTemperature => -40.0..=125.0,
             Self::Supply => 0.0..=1.0,
             // Sixteen TiB: what the hundredths of a ledger's numbers hold.

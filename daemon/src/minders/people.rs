@@ -43,11 +43,13 @@ impl People {
     }
 
     /// Judges a place at a moment. `felt`: its heat index now (°C) and the humidity it rests on (%), where both air and
-    /// humidity are held; only a place under cover is judged.
+    /// humidity are held; only a place under cover is judged. `heat`: how bad the heat minder finds it. While a heat
+    /// notice speaks this is a line in it, and what buzzes is the heat notice's own affair.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
         felt: Option<(f64, f64)>,
+        heat: Option<Severity>,
         calendar: &Calendar,
     ) -> Option<Verdict> {
         if !now.kind.under_cover() {
@@ -71,7 +73,7 @@ impl People {
         let word = Word {
             planting: None,
             severity,
-            push: severity >= Severity::Severe,
+            push: severity >= Severity::Severe && heat < Some(Severity::Moderate),
             joins_heat: true,
             title,
             text: format!(

@@ -1,7 +1,8 @@
 //! Probe silent: blind is not calm.
 //!
-//! Told once twice the usual interval has passed without a reading, with a minute of grace for one that is on its way;
-//! without any grace where a limit was near, for there each minute counts. Probes that fall silent together, because
+//! Told once twice the usual interval has passed without a reading, with a minute of grace for one that is on its way:
+//! the next but one falls due just then, and one lost message is no blindness. A probe that speaks often is given longer,
+//! but not where a limit was near, for there each minute counts. Probes that fall silent together, because
 //! their broker or bus went away or a whole place is dark, are one thing to go and look at: one notice, not ten.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -52,13 +53,8 @@ pub struct ProbeNow<'a> {
 impl ProbeNow<'_> {
     /// When the silence is long enough to be told, UTC ms.
     pub fn told_from(&self) -> Option<i64> {
-        let twice_ms = 2 * self.usual_interval_ms;
-        let longest_ms = if self.is_pressing() {
-            twice_ms.max(SHORTEST_NEAR_MS)
-        } else {
-            (twice_ms + MINUTE).max(SHORTEST_MS)
-        };
-        Some(self.heard_ms? + longest_ms)
+        let shortest_ms = if self.is_pressing() { SHORTEST_NEAR_MS } else { SHORTEST_MS };
+        Some(self.heard_ms? + (2 * self.usual_interval_ms + MINUTE).max(shortest_ms))
     }
 
     fn is_pressing(&self) -> bool {

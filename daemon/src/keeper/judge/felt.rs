@@ -53,7 +53,9 @@ impl Engine {
         if now.kind.under_cover() {
             let felt = self.felt(now);
             if felt.is_some() || book.get(now.place, PEOPLE).is_some() {
-                verdicts.extend(mind.people.judge(now, felt, calendar).filter(matters));
+                verdicts.extend(
+                    mind.people.judge(now, felt, mind.heat.ladder.current(), calendar).filter(matters),
+                );
                 wants(mind.people.wake());
             }
         }
