@@ -348,10 +348,10 @@ impl Note {
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Board(BoardNews::Source { source, .. }) => source.clone(),
-            Self::Board(_) => String::new(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::HeatWarning { .. }
             | Self::Remark { .. }
+            | Self::Board(_)
             | Self::Restored { .. }
             | Self::Forgotten { .. } => String::new(),
         }

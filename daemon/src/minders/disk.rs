@@ -120,12 +120,16 @@ mod tests {
     use super::super::word::Says;
     use super::*;
 
-    fn two_days(then: f64, now: f64) -> Option<Left> {
-        Some(Left { then: (0, then), now: (2 * MS_PER_DAY, now) })
+    fn two_days(then: f64, now: f64) -> Left {
+        Left { then: (0, then), now: (2 * MS_PER_DAY, now) }
     }
 
-    fn said(space: Option<Left>, files: Option<Left>, ledger: Option<Left>) -> Says {
-        judge(&DiskNow { space, files, ledger }).says
+    fn said(
+        space: impl Into<Option<Left>>,
+        files: impl Into<Option<Left>>,
+        ledger: impl Into<Option<Left>>,
+    ) -> Says {
+        judge(&DiskNow { space: space.into(), files: files.into(), ledger: ledger.into() }).says
     }
 
     #[test]
@@ -152,7 +156,7 @@ mod tests {
 
     #[test]
     fn of_less_than_a_day_no_pace_is_made() {
-        let hours = Some(Left { then: (0, 2_000.0), now: (MS_PER_DAY / 2, 1_000.0) });
+        let hours = Left { then: (0, 2_000.0), now: (MS_PER_DAY / 2, 1_000.0) };
         assert!(matches!(said(hours, None, None), Says::Clear { .. }));
         assert_eq!(said(None, None, None), Says::Unknown);
     }
