@@ -16,6 +16,7 @@ use crate::position::{Position, position};
 use crate::reader::{Notebook, Table};
 use crate::zone::Zones;
 
+mod board;
 mod couriers;
 mod outlook;
 mod outward;
@@ -25,6 +26,7 @@ mod warnings;
 mod web;
 mod wires;
 
+pub use board::Board;
 pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
 pub use outlook::{Feed, Outlook, UsualMonths, Way};
 pub use outward::{LifeSign, Picture};
@@ -57,6 +59,8 @@ pub struct Site {
     pub door: Option<Door>,
     /// The outlook.
     pub outlook: Option<Outlook>,
+    /// The board as a probe of itself.
+    pub board: Option<Board>,
     /// The mail account.
     pub mail: Option<Mail>,
     /// Notices published on the broker.
@@ -121,6 +125,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let broker = root.table("broker", "[broker]").and_then(|table| wires::broker(&table, &mut told));
     let door = root.table("door", "[door]").map(|table| wires::door(&table, &mut told));
     let outlook = outlook::outlook(root);
+    let board = root.table("board", "[board]").map(|table| board::board(&table));
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
     let mqtt_notices = couriers::mqtt_notices(root);
     let web_push = root.table("web_push", "[web_push]").and_then(|table| web::web_push(&table));
@@ -143,6 +148,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
         broker,
         door,
         outlook,
+        board,
         mail,
         mqtt_notices,
         web_push,

@@ -97,6 +97,7 @@ url = "https://forecast.garden.example/hours.json"
 map = "rows"
 usual_high_c = [5.5, 6.0, 10.0, 14.5, 18.0, 21.0, 23.0, 23.0, 19.0, 14.0, 9.0, 6.0]
 usual_low_c = [0.5, 0.5, 2.0, 4.0, 8.0, 11.0, 13.0, 12.5, 9.5, 6.5, 3.5, 1.5]
+[board]
 [mail]
 host = "mail.garden.example"
 user = "glasshour"
@@ -445,6 +446,15 @@ fn what_is_called_elsewhere_is_a_whole_address_and_a_token_never_goes_in_the_ope
     assert_eq!(site.page_address.as_deref(), Some("http://192.0.2.7:8087"));
     assert_eq!(site.picture.map(|it| (it.put, it.every_min)), Some(("http://[::1]:99/a?b=1".to_owned(), 60)));
     assert_eq!(site.life_sign.map(|it| it.url).as_deref(), Some("http://watch.example:81"));
+}
+
+#[test]
+fn the_board_is_read_every_ten_minutes_unless_the_file_says_otherwise() {
+    assert_eq!(read(LEAST).board, None);
+    assert_eq!(read(&format!("{LEAST}[board]\n")).board.map(|board| board.every_s), Some(600.0));
+    assert_eq!(read(&format!("{LEAST}[board]\nevery_s = 60\n")).board.map(|board| board.every_s), Some(60.0));
+    let told = faults(&format!("{LEAST}[board]\nevery_s = 5\n"));
+    assert!(told.contains("every_s") && told.contains("60"), "{told}");
 }
 
 #[test]

@@ -4,11 +4,13 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod board;
 mod forecast;
 mod public_warning;
 mod reply;
 mod step;
 
+pub use board::BoardNews;
 pub use forecast::Forecast;
 pub use public_warning::{Certainty, Hazard, MessageKind, PublicWarning, Reference, Said, Urgency};
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
@@ -112,6 +114,13 @@ pub enum Note {
         shelter: Option<String>,
         /// The usual interval between two readings, s. Stated, never learned.
         usual_interval_s: u32,
+    },
+    /// Ground: under this voltage a probe's battery is low; it depends on the cells.
+    BatteryLine {
+        /// Which probe.
+        probe: String,
+        /// The voltage, V.
+        low_v: f64,
     },
     /// Ground or diary: an earlier note no longer counts.
     Undo {
@@ -278,6 +287,8 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         after_ms: Option<i64>,
     },
+    /// Told: something befell the board or a source, and is no reading.
+    Board(BoardNews),
     /// Told: a step went out from memory while nothing could be stored. It may have come twice.
     SentUnrecorded {
         /// Of which notice.
@@ -341,6 +352,7 @@ impl Note {
             | Self::Planting { .. }
             | Self::End { .. }
             | Self::Hang { .. }
+            | Self::BatteryLine { .. }
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::Reply { .. } | Self::Seen { .. } => "reply",
@@ -354,6 +366,7 @@ impl Note {
             Self::Fence(_) | Self::Mended { .. } => "fence",
             Self::Restored { .. } | Self::Forgotten { .. } => "ledger",
             Self::Clock { .. } => "clock",
+            Self::Board(_) => "board",
             Self::SentUnrecorded { .. } => "sent-unrecorded",
             _ => "diary",
         }
@@ -371,7 +384,7 @@ impl Note {
             | Self::OwnFigure { planting, .. }
             | Self::FirstFlower { planting }
             | Self::FirstRipe { planting } => planting.clone(),
-            Self::Hang { probe, .. } => probe.clone(),
+            Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } => probe.clone(),
             Self::Watered { subject, .. } => subject.clone(),
             Self::Phone { phone, .. } | Self::PhoneGone { phone, .. } => phone.clone(),
             Self::Undo { entry } => entry.to_string(),
@@ -382,12 +395,14 @@ impl Note {
             Self::Letter { date } | Self::Digest { date, .. } => date.clone(),
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
+            Self::Board(BoardNews::Source { source, .. }) => source.clone(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::PublicWarning(warning) => warning.name.identifier.clone(),
             Self::HeatWarning { .. }
             | Self::Drill {}
             | Self::Outlook(_)
             | Self::Remark { .. }
+            | Self::Board(_)
             | Self::Restored { .. }
             | Self::Forgotten { .. } => String::new(),
         }
@@ -429,6 +444,7 @@ impl Note {
                 | Self::Digest { .. }
                 | Self::Edition { .. }
                 | Self::Clock { .. }
+                | Self::Board(_)
                 | Self::SentUnrecorded { .. }
                 | Self::Fence(_)
                 | Self::Mended { .. }

@@ -3,7 +3,7 @@
 //! The ground is a pure function of the entries that count. It is made anew after each entry (there are
 //! hundreds, not millions), so an undone or back-dated entry needs no special care here.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::figures::OwnFigures;
 
@@ -94,6 +94,8 @@ pub struct Ground {
     pub plantings: Vec<Planting>,
     /// In the order they were noted.
     pub hangs: Vec<Hang>,
+    /// Under which voltage a probe's battery is low, V, as noted last.
+    pub battery_lines: BTreeMap<String, f64>,
     /// Diary, outlook and ground entries that count, in commit order.
     pub entries: Vec<Entry>,
     /// Which phones receive notices.
@@ -149,6 +151,7 @@ impl Ground {
                     usual_interval_ms: i64::from(*usual_interval_s) * 1000,
                 });
             }
+            Note::BatteryLine { probe, low_v } => _ = self.battery_lines.insert(probe.clone(), *low_v),
             Note::End { planting } => self.with_planting(planting, |it| it.ended_ms = Some(from_ms)),
             Note::OwnFigure { planting, figure, from, to } => self.with_planting(planting, |it| {
                 it.figures.insert(figure.clone(), [*from, to.unwrap_or(*from)]);

@@ -132,6 +132,14 @@ pub struct Light {
 }
 
 impl Light {
+    /// The night that begins in its evening, UTC ms: until the same sunrise a day later, which is within a few minutes.
+    pub fn next_night(&self) -> Range<i64> {
+        match &self.up {
+            Some(up) => up.end..up.start + 24 * MS_PER_HOUR,
+            None => self.night_before.start + 24 * MS_PER_HOUR..self.night_before.end + 24 * MS_PER_HOUR,
+        }
+    }
+
     /// Whether the sun is above the horizon at a moment of the day; 06:00 to 21:00 of standard time where it does
     /// not set or rise.
     pub fn is_daylight(&self, at_ms: i64, calendar: &Calendar) -> bool {

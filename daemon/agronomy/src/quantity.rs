@@ -42,11 +42,23 @@ pub enum Quantity {
     WaterFlow,
     /// A probe's battery, V.
     Battery,
+    /// What is left in a probe's battery, by its own reckoning, %.
+    BatteryCharge,
+    /// Temperature of the board's own processor, °C.
+    BoardTemperature,
+    /// Whether the board's supply holds its voltage: 1, or 0 while the board says that it is weak.
+    Supply,
+    /// Room left on the disk of the data folder, MiB.
+    FreeSpace,
+    /// Files that can still be made on that disk.
+    FreeFiles,
+    /// What the data folder itself takes, MiB.
+    LedgerSpace,
 }
 
 impl Quantity {
     /// Every quantity, in the order used wherever they are listed.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 18] = [
         Self::AirTemperature,
         Self::RelativeHumidity,
         Self::LeafTemperature,
@@ -59,6 +71,12 @@ impl Quantity {
         Self::Wind,
         Self::WaterFlow,
         Self::Battery,
+        Self::BatteryCharge,
+        Self::BoardTemperature,
+        Self::Supply,
+        Self::FreeSpace,
+        Self::FreeFiles,
+        Self::LedgerSpace,
     ];
 
     /// The name used in files, messages and the ledger.
@@ -76,14 +94,30 @@ impl Quantity {
             Self::Wind => "wind",
             Self::WaterFlow => "water_flow",
             Self::Battery => "battery",
+            Self::BatteryCharge => "battery_charge",
+            Self::BoardTemperature => "board_temperature",
+            Self::Supply => "supply",
+            Self::FreeSpace => "free_space",
+            Self::FreeFiles => "free_files",
+            Self::LedgerSpace => "ledger_space",
         }
+    }
+
+    /// Whether it is measured of the board itself, and not of the garden or of a probe.
+    pub const fn is_of_the_board(self) -> bool {
+        matches!(
+            self,
+            Self::BoardTemperature | Self::Supply | Self::FreeSpace | Self::FreeFiles | Self::LedgerSpace
+        )
     }
 
     /// The canonical unit, as it is shown.
     pub const fn unit(self) -> &'static str {
         match self {
-            Self::AirTemperature | Self::LeafTemperature | Self::SoilTemperature => "°C",
-            Self::RelativeHumidity | Self::SoilMoisture => "%",
+            Self::AirTemperature | Self::LeafTemperature | Self::SoilTemperature | Self::BoardTemperature => {
+                "°C"
+            }
+            Self::RelativeHumidity | Self::SoilMoisture | Self::BatteryCharge => "%",
             Self::Light => "W/m²",
             Self::Pressure => "kPa",
             Self::Co2 => "ppm",
@@ -91,6 +125,9 @@ impl Quantity {
             Self::Wind => "m/s",
             Self::WaterFlow => "L/min",
             Self::Battery => "V",
+            Self::Supply => "1 or 0",
+            Self::FreeSpace | Self::LedgerSpace => "MiB",
+            Self::FreeFiles => "files",
         }
     }
 
@@ -99,13 +136,15 @@ impl Quantity {
     /// Each is at least ten times finer than a good instrument of its kind is exact.
     pub const fn decimals(self) -> u8 {
         match self {
-            Self::Co2 => 0,
-            Self::Light => 1,
+            Self::Co2 | Self::Supply | Self::FreeFiles => 0,
+            Self::Light | Self::BatteryCharge | Self::BoardTemperature => 1,
             Self::AirTemperature
             | Self::LeafTemperature
             | Self::SoilTemperature
             | Self::RelativeHumidity
             | Self::SoilMoisture
+            | Self::FreeSpace
+            | Self::LedgerSpace
             | Self::Wind => 2,
             Self::Pressure | Self::Rain | Self::WaterFlow | Self::Battery => 3,
         }
@@ -132,10 +171,15 @@ impl Quantity {
             Self::Light => 0.0..=1400.0,
             Self::Pressure => 50.0..=110.0,
             Self::Co2 => 0.0..=40_000.0,
-            Self::Rain => 0.0..=100.0,
+            Self::Rain | Self::BatteryCharge => 0.0..=100.0,
             Self::Wind => 0.0..=75.0,
             Self::WaterFlow => 0.0..=500.0,
             Self::Battery => 0.0..=30.0,
+            Self::BoardTemperature => -40.0..=125.0,
+            Self::Supply => 0.0..=1.0,
+            // Sixteen TiB: what the hundredths of a ledger's numbers hold.
+            Self::FreeSpace | Self::LedgerSpace => 0.0..=16_777_216.0,
+            Self::FreeFiles => 0.0..=2_000_000_000.0,
         }
     }
 
@@ -174,7 +218,8 @@ impl fmt::Display for Quantity {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
     "{0:?} is no quantity; write one of air_temperature, relative_humidity, leaf_temperature, \
-     soil_temperature, soil_moisture, light, pressure, co2, rain, wind, water_flow, battery"
+     soil_temperature, soil_moisture, light, pressure, co2, rain, wind, water_flow, battery, \
+     battery_charge, board_temperature, supply, free_space, free_files, ledger_space"
 )]
 pub struct UnknownQuantity(pub String);
 

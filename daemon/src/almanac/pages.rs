@@ -63,6 +63,16 @@ impl Pages {
         self.plantings.range(of_planting).next_back().map(|((_, day), _)| *day)
     }
 
+    /// Mean air temperature of each day of a stretch, °C; none for one without a page.
+    pub fn daily_means(&self, place: &str, days: Range<Day>) -> Vec<Option<f64>> {
+        let mut means = vec![None; (days.end - days.start).max(0) as usize];
+        let known = self.places.range((place.to_owned(), days.start)..(place.to_owned(), days.end));
+        for ((_, day), page) in known {
+            means[(day - days.start) as usize] = page.t_mean_c;
+        }
+        means
+    }
+
     /// Highest air temperatures of the days before `day`, of those of the last 14 that count in full, °C.
     pub fn full_day_maxima(&self, place: &str, day: Day) -> Vec<f64> {
         self.places

@@ -156,7 +156,7 @@ fn heat_plan(glance: &Glance) -> Vec<Happening> {
             text: format!(
                 "{} {}",
                 dome::task(ahead).unwrap_or_default(),
-                crate::minders::words::OPEN_CAUTION
+                agronomy::people::caution::IN_THE_OPEN
             ),
             foretold: ahead > 0,
             done: false,

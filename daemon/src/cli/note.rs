@@ -194,6 +194,13 @@ enum What {
         /// Its number.
         entry: i64,
     },
+    /// Under which voltage a probe's battery is low; it depends on the cells.
+    BatteryLine {
+        /// Which probe.
+        probe: String,
+        /// The voltage, V.
+        low_v: f64,
+    },
     /// Anything else.
     Remark {
         /// The words.
@@ -225,6 +232,7 @@ impl What {
             Self::Hang { probe, place, height, shelter, every } => {
                 Note::Hang { probe, place, height_m: height, shelter, usual_interval_s: every }
             }
+            Self::BatteryLine { probe, low_v } => Note::BatteryLine { probe, low_v },
             Self::Reply { notice, on_it } => Note::Reply { notice, on_it, until_ms: None },
             Self::Undo { entry } => Note::Undo { entry },
             Self::Remark { text } => Note::Remark { text },

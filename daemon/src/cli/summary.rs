@@ -53,6 +53,7 @@ pub(super) fn site(site: &Site) -> String {
         ("broker", site.broker.is_none()),
         ("door", site.door.is_none()),
         ("outlook", site.outlook.is_none()),
+        ("the board's own readings", site.board.is_none()),
         ("mail", site.mail.is_none()),
         ("notices by MQTT", site.mqtt_notices.is_none()),
         ("mirror", site.mirror.is_none()),

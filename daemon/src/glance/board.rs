@@ -92,6 +92,9 @@ pub struct BoardGlance {
     /// That the ledger was restored or came to another board, for some days after.
     #[serde(default)]
     pub restored: Option<String>,
+    /// The board's own figures, in words: "61 °C, supply sound, 9200 MiB free".
+    #[serde(default)]
+    pub figures: Option<String>,
     /// How the ledger grows, in words.
     #[serde(default)]
     pub growth: Option<String>,

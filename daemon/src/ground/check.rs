@@ -64,6 +64,10 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             within("usual interval", f64::from(*usual_interval_s), 1.0..=86_400.0, "s")?;
             known_place(ground, place)
         }
+        Note::BatteryLine { probe, low_v } => {
+            identifier("probe", probe)?;
+            within("voltage", *low_v, 0.5..=30.0, "V")
+        }
         Note::Vents { place, .. } | Note::Shade { place, .. } => known_place(ground, place),
         Note::Watered { subject, litres } => {
             within("water", *litres, 0.1..=100_000.0, "litres")?;
@@ -110,6 +114,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
         }
+        Note::Board(_) => Err("what befalls the board is told, not noted".to_owned()),
         Note::Edition { .. } => Err("editions are told, not noted".to_owned()),
         Note::Clock { .. } => {
             Err("the time is stated by `glasshour clock` or on the page, not noted".to_owned())

@@ -12,6 +12,7 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::editions::Editions;
+use super::news::News;
 use super::outlook::Expecting;
 use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
@@ -22,7 +23,10 @@ use crate::ground::{Ground, Planting};
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
 use crate::minders::book::Book;
+use crate::minders::chill::{CHILL, Chill};
+use crate::minders::frost::{FROST, Frost};
 use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
+use crate::minders::people::{PEOPLE, People};
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 use crate::warnings::standing::{Admission, admission};
@@ -32,6 +36,9 @@ use crate::warnings::standing::{Admission, admission};
 pub(super) struct PlaceMinders {
     pub(super) heat: Heat,
     pub(super) air: Air,
+    pub(super) frost: Frost,
+    pub(super) chill: Chill,
+    pub(super) people: People,
 }
 
 /// Everything the keeper knows of the garden.
@@ -50,6 +57,10 @@ pub struct Engine {
     pub(super) book: Book,
     /// Of the day the minders looked at last.
     pub(super) light: Option<Light>,
+    /// Of the board and its sources.
+    pub(super) news: News,
+    /// The half hour in which the minders that look at hours and days looked last.
+    pub(super) looked_around: Option<i64>,
     dirty: BTreeSet<(String, Day)>,
     closed: BTreeSet<(String, Day)>,
     now_ms: i64,
@@ -73,6 +84,8 @@ impl Engine {
             minders: BTreeMap::new(),
             book: Book::default(),
             light: None,
+            news: News::default(),
+            looked_around: None,
             dirty: BTreeSet::new(),
             closed: BTreeSet::new(),
             now_ms,
@@ -88,6 +101,7 @@ impl Engine {
         self.pages = pages;
         self.counts = counts;
         self.told = told_in(&entries);
+        self.take_over_news(&entries);
         self.entries = self.set_apart(entries);
         self.take_over_told();
     }
@@ -125,6 +139,9 @@ impl Engine {
             let minders = self.minders.entry(place.id.clone()).or_default();
             minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
             minders.air.take_over(told(AIR));
+            minders.frost.take_over(told(FROST));
+            minders.chill.take_over(told(CHILL));
+            minders.people.take_over(told(PEOPLE));
         }
     }
 
@@ -170,6 +187,11 @@ impl Engine {
     /// The last days' readings.
     pub fn tracks(&self) -> &Tracks {
         &self.tracks
+    }
+
+    /// What is known of the board and its sources.
+    pub fn news(&self) -> &News {
+        &self.news
     }
 
     /// Counts of readings by grade and reason.

@@ -1,16 +1,17 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
-use agronomy::quantity::Quantity;
+mod board;
+mod felt;
+mod probes;
 
 use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
-use crate::ground::Hang;
 use crate::minders::book::{Telling, counts};
-use crate::minders::place_now::PlaceNow;
-use crate::minders::silent::ProbeNow;
-use crate::minders::{dome, drill, night, silent, teller};
+use crate::minders::{dome, drill, night, teller};
 
+/// How often the minders look that look at hours and days of readings, ms.
+const LOOK_AROUND_MS: i64 = 30 * 60_000;
 /// Most steps of a day that are not severe and buzz a phone; what is more goes into the evening's digest (own choice: a
 /// phone that buzzes more often than that is put away).
 const MOST_PUSHES: usize = 6;
@@ -26,6 +27,7 @@ impl Engine {
         if self.light.as_ref().is_none_or(|light| light.day != today) {
             self.light = Some(self.site.light(today));
         }
+        let whole = self.is_time_to_look_around();
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
@@ -34,24 +36,25 @@ impl Engine {
             verdicts.extend(mind.heat.judge(now, &calendar, &book));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
             verdicts.extend(night::judge(now, &book));
+            let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);
             // When the value of the moment stops being held, what was known is not known any more.
-            let asked = [mind.heat.wake(now), mind.air.wake(now), now.air_until_ms];
+            let asked = [mind.heat.wake(now), mind.air.wake(now), cold, now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
         }
-        for hang in &self.ground.hangs {
-            if !hang.overlaps(self.now_ms(), self.now_ms() + 1) {
-                continue;
-            }
-            let now = self.probe_now(hang, places.iter().find(|now| now.place == hang.place));
-            verdicts.extend(silent::judge(&now, &calendar));
-            wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
-        }
+        let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
+        wake = wake.min(probes.unwrap_or(i64::MAX));
+        self.judge_board(whole, &book, &mut verdicts);
         verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
         verdicts.push(drill::judge(&self.ground.entries, &calendar, self.now_ms()));
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let steps = teller::tell(&mut book, now, verdicts);
-        let asked = [book.wake(self.now_ms()), drill::wake(&self.ground.entries, self.now_ms())];
-        wake = asked.into_iter().flatten().fold(wake.min(self.next_clock_moment(today)), i64::min);
+        let asked = [
+            book.wake(self.now_ms()),
+            drill::wake(&self.ground.entries, self.now_ms()),
+            Some(self.next_look_around_ms()),
+            Some(self.next_clock_moment(today)),
+        ];
+        wake = asked.into_iter().flatten().fold(wake, i64::min);
         self.book = book;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());
@@ -64,6 +67,16 @@ impl Engine {
         let start = self.site.calendar.start_of(today);
         let told = self.told.iter().rev().take_while(|step| step.at_ms >= start);
         MOST_PUSHES.saturating_sub(told.filter(|step| counts(step)).count())
+    }
+
+    /// Whether it is time for the minders that look at hours and days of readings: once in each half hour.
+    fn is_time_to_look_around(&mut self) -> bool {
+        let slot = Some(self.now_ms().div_euclid(LOOK_AROUND_MS));
+        std::mem::replace(&mut self.looked_around, slot) != slot
+    }
+
+    fn next_look_around_ms(&self) -> i64 {
+        (self.now_ms().div_euclid(LOOK_AROUND_MS) + 1) * LOOK_AROUND_MS
     }
 
     /// The next moment at which the clock alone matters: 05:00 (a day of heat), 08:00 and 21:00 of civil time (the nights), and
@@ -79,25 +92,5 @@ impl Engine {
             .into_iter()
             .filter(|at| *at > self.now_ms())
             .fold(i64::MAX, i64::min)
-    }
-
-    fn probe_now<'a>(&self, hang: &'a Hang, here: Option<&PlaceNow<'a>>) -> ProbeNow<'a> {
-        let now_ms = self.now_ms();
-        let newest = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms);
-        let line = here.and_then(|now| {
-            let crop = now.tenderest().map(|it| it.lines.severe_c);
-            crop.into_iter().chain(now.place_line_c).reduce(f64::min)
-        });
-        let near = newest.zip(line).is_some_and(|((_, t_c), line)| t_c >= line - 3.0);
-        ProbeNow {
-            now_ms,
-            probe: &hang.probe,
-            place_name: here.map_or(hang.place.as_str(), |now| now.name),
-            usual_interval_ms: hang.usual_interval_ms,
-            heard_ms: self.tracks.last_heard(&hang.probe, now_ms).filter(|at| *at >= hang.from_ms),
-            last_air: newest.map(|(_, t_c)| (t_c, None)),
-            limit_near: near,
-            place_still_seen: here.is_some_and(|now| now.air.is_some()),
-        }
     }
 }

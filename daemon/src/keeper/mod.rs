@@ -15,6 +15,7 @@ pub mod grading;
 pub mod handle;
 mod judge;
 mod moment;
+pub mod news;
 mod outlook;
 pub mod past;
 pub mod start;

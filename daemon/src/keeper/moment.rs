@@ -150,7 +150,7 @@ impl Engine {
     }
 
     /// The light of a day: that of the day the minders looked at last is remembered.
-    fn light_of(&self, day: Day) -> Cow<'_, Light> {
+    pub(super) fn light_of(&self, day: Day) -> Cow<'_, Light> {
         match &self.light {
             Some(light) if light.day == day => Cow::Borrowed(light),
             _ => Cow::Owned(self.site.light(day)),

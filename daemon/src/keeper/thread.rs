@@ -3,6 +3,8 @@
 //! One loop: wait for events or for the next moment that matters, take in what waits, let time pass, commit when
 //! it is time, acknowledge, publish the glance. It never waits for a reader, a courier or a broker.
 
+mod befell;
+mod forecast;
 mod storage;
 mod time;
 mod together;
@@ -24,10 +26,9 @@ use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::Glance;
-use crate::outlook::keep;
-use crate::outlook::parse::Hours;
 use crate::supervise::Outcome;
 
+use befell::Away;
 use together::Together;
 use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
 
@@ -66,7 +67,7 @@ pub struct Keeper {
     events: mpsc::Receiver<Event>,
     glance: watch::Sender<Arc<Glance>>,
     shell: Shell,
-    away: BTreeMap<String, String>,
+    away: BTreeMap<String, Away>,
     acks: Vec<Acknowledge>,
     waiting_since_ms: Option<i64>,
     refused: Option<(String, i64)>,
@@ -196,6 +197,7 @@ impl Keeper {
             self.setup.core.engine_mut().skip_to(moment.wall_ms);
         }
         self.setup.core.advance(moment);
+        self.look_what_befell(moment);
         self.setup.core.write_letters(moment);
         let told = self.setup.core.is_urgent() && self.refused.is_none();
         if self.is_commit_due(moment) {
@@ -299,32 +301,6 @@ impl Keeper {
             }
             Event::Ask(question) => self.answer(question),
         }
-    }
-
-    fn away(&mut self, source: &str, why: Option<String>, moment: Moment) {
-        let clock = self.setup.core.engine().site().calendar.clock(moment.wall_ms);
-        match why {
-            Some(why) => {
-                tracing::warn!(source, %why, "away");
-                self.away.insert(source.to_owned(), format!("{source} away since {clock}: {why}"));
-            }
-            None => {
-                tracing::info!(source, "back");
-                self.away.remove(source);
-            }
-        }
-    }
-
-    /// Takes in a forecast, and writes it down where it is news.
-    fn note_outlook(&mut self, moment: Moment, read: &Hours) -> Result<bool, String> {
-        if !moment.trusted {
-            return Err("the board does not know the time yet".to_owned());
-        }
-        let new = keep::forecast(read, moment.wall_ms);
-        if !keep::worth_keeping(self.setup.core.engine().last_outlook(), &new, moment.wall_ms) {
-            return Ok(false);
-        }
-        self.note(moment, Note::Outlook(new), None).map(|_| true)
     }
 
     fn note(&mut self, moment: Moment, note: Note, from_ms: Option<i64>) -> Result<i64, String> {

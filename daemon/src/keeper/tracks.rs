@@ -12,11 +12,14 @@ use crate::reading::{Grade, Reading, Reason};
 /// How much is kept, ms: today, yesterday, and the evening before for the night.
 const KEPT_MS: i64 = 54 * MS_PER_HOUR;
 
+/// A reading as it is remembered: UTC ms, value, why it has its grade.
+pub type Taken = (i64, f64, Reason);
+
 /// One quantity of one probe.
 #[derive(Clone, Debug, Default, PartialEq)]
 struct Track {
     /// By time; of several with one time, in order of arrival.
-    recent: Vec<(i64, f64, Grade)>,
+    recent: Vec<Taken>,
     /// Oldest moment that is surely whole in `recent`.
     whole_from_ms: i64,
 }
@@ -58,7 +61,7 @@ impl Tracks {
             return;
         }
         let place = track.recent.partition_point(|(at, ..)| *at <= reading.at_ms);
-        track.recent.insert(place, (reading.at_ms, reading.value, reading.grade()));
+        track.recent.insert(place, (reading.at_ms, reading.value, reading.reason));
         let newest = track.recent.last().map_or(reading.at_ms, |(at, ..)| *at);
         // Trimmed now and then, not at each reading: a drain moves the whole track.
         // A stamp in the future is no reason to forget the present.
@@ -80,7 +83,7 @@ impl Tracks {
         track.recent[first..]
             .iter()
             .take_while(|(at, ..)| *at == at_ms)
-            .find(|(.., grade)| *grade != Grade::Refused)
+            .find(|(.., reason)| reason.grade() != Grade::Refused)
             .map_or(Known::Nothing, |(_, value, _)| Known::Value(*value))
     }
 
@@ -91,13 +94,21 @@ impl Tracks {
         track.recent[..until]
             .iter()
             .rev()
-            .find(|(.., grade)| *grade == Grade::Sound)
+            .find(|(.., reason)| reason.grade() == Grade::Sound)
             .map(|(at, value, _)| (*at, *value))
     }
 
     /// Newest reading of any grade (UTC ms, value, grade).
     pub fn newest_of_any(&self, probe: &str, quantity: Quantity) -> Option<(i64, f64, Grade)> {
-        self.tracks.get(&(probe.to_owned(), quantity))?.recent.last().copied()
+        let newest = self.tracks.get(&(probe.to_owned(), quantity))?.recent.last();
+        newest.map(|(at, value, reason)| (*at, *value, reason.grade()))
+    }
+
+    /// All readings of a series in a stretch, of any grade.
+    pub fn taken(&self, probe: &str, quantity: Quantity, range: &Range<i64>) -> &[Taken] {
+        let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return &[] };
+        let at = |ms: i64| track.recent.partition_point(|(at, ..)| *at < ms);
+        track.recent.get(at(range.start)..at(range.end)).unwrap_or_default()
     }
 
     /// Quantities a probe has been heard with.
@@ -115,7 +126,7 @@ impl Tracks {
         self.of_probe(probe)
             .filter_map(|(_, track)| {
                 let until = track.recent.partition_point(|(at, ..)| *at <= until_ms);
-                track.recent[..until].iter().rev().find(|(.., grade)| *grade != Grade::Refused)
+                track.recent[..until].iter().rev().find(|(.., reason)| reason.grade() != Grade::Refused)
             })
             .map(|(at, ..)| *at)
             .max()
@@ -138,12 +149,12 @@ impl Readings for Tracks {
     }
 }
 
-fn sound_of(readings: &[(i64, f64, Grade)], range: &Range<i64>) -> Vec<(i64, f64)> {
+fn sound_of(readings: &[Taken], range: &Range<i64>) -> Vec<(i64, f64)> {
     let first = readings.partition_point(|(at, ..)| *at < range.start);
     readings[first..]
         .iter()
         .take_while(|(at, ..)| *at < range.end)
-        .filter(|(.., grade)| *grade == Grade::Sound)
+        .filter(|(.., reason)| reason.grade() == Grade::Sound)
         .map(|(at, value, _)| (*at, *value))
         .collect()
 }

@@ -8,6 +8,7 @@ use crate::clock::trust::span;
 use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, Unrecorded};
+use crate::minders::board::BOARD;
 use crate::reading::Grade;
 
 mod board;
@@ -82,6 +83,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             phones_gone: board::phones_gone(&engine.ground.phones),
             restored: board::restored(&engine.entries, calendar, now_ms),
             nobody_told_ms,
+            figures: board::figures(engine),
             ..shell.board.clone()
         },
     }
@@ -169,7 +171,7 @@ pub fn show_live(glance: &mut Glance, live: &Glance) {
 fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
     let now_ms = engine.now_ms();
     let mut names: std::collections::BTreeSet<String> =
-        engine.tracks.probes().into_iter().map(str::to_owned).collect();
+        engine.tracks.probes().into_iter().filter(|name| *name != BOARD).map(str::to_owned).collect();
     let hung = engine.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
     names.extend(hung.map(|hang| hang.probe.clone()));
     names.extend(shell.malformed.keys().cloned());

@@ -74,7 +74,7 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
             warning.about_c,
             plan(warning.from - today),
         ),
-        caution: super::words::OPEN_CAUTION,
+        caution: super::words::IN_THE_OPEN,
     };
     Verdict::word(HEAT_DOME, "", word)
 }

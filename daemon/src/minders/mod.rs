@@ -4,12 +4,20 @@
 //! the moments it asked to be woken. So how often the clock ticks changes nothing.
 
 pub mod air;
+pub mod battery;
+pub mod board;
 pub mod book;
+pub mod chill;
+pub mod disk;
 pub mod dome;
+pub mod doubtful;
 pub mod drill;
+pub mod frost;
 pub mod heat;
 pub mod ladder;
 pub mod night;
+pub mod night_now;
+pub mod people;
 pub mod place_now;
 pub mod silent;
 pub mod teller;

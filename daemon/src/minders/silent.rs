@@ -1,4 +1,11 @@
-//! Probe silent: blind is not calm. Told once twice the usual interval has passed without a reading.
+//! Probe silent: blind is not calm.
+//!
+//! Told once twice the usual interval has passed without a reading, with a minute of grace for one that is on its way:
+//! the next but one falls due just then, and one lost message is no blindness. A probe that speaks often is given longer,
+//! but not where a limit was near, for there each minute counts. Probes that fall silent together, because
+//! their broker or bus went away or a whole place is dark, are one thing to go and look at: one notice, not ten.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
 use agronomy::series::MS_PER_HOUR;
@@ -8,11 +15,15 @@ use crate::calendar::Calendar;
 
 /// The name of the minder.
 pub const SILENT: &str = "probe-silent";
+const MINUTE: i64 = 60_000;
 /// Shortest silence that is told, ms: a probe that speaks each second may be busy for a while.
-const SHORTEST_MS: i64 = 10 * 60_000;
-
+const SHORTEST_MS: i64 = 10 * MINUTE;
+/// The same where a limit is near.
+const SHORTEST_NEAR_MS: i64 = 3 * MINUTE;
 /// Silence longer than this is no news any more, ms.
 const NEWS_MS: i64 = 2 * 86_400_000;
+/// Most probes named in one sentence.
+const NAMED: usize = 4;
 
 /// A probe at a moment.
 #[derive(Clone, Debug)]
@@ -21,7 +32,9 @@ pub struct ProbeNow<'a> {
     pub now_ms: i64,
     /// Its name.
     pub probe: &'a str,
-    /// Where it hangs.
+    /// Where it hangs: identifier.
+    pub place: &'a str,
+    /// Where it hangs, as the grower calls it.
     pub place_name: &'a str,
     /// Its usual interval, ms.
     pub usual_interval_ms: i64,
@@ -29,48 +42,169 @@ pub struct ProbeNow<'a> {
     pub heard_ms: Option<i64>,
     /// Its last air temperature and slope: °C, °C per hour.
     pub last_air: Option<(f64, Option<f64>)>,
-    /// Within 3 °C below a severe line when last heard, or a heat notice is open there: blindness may push.
+    /// Within 3 °C of a severe line of heat or of a tender crop's line of frost when last heard: blindness may push.
     pub limit_near: bool,
     /// Another probe still gives the place sound air.
     pub place_still_seen: bool,
+    /// The source whose going away made it fall silent, as far as is known.
+    pub away: Option<&'a str>,
 }
 
 impl ProbeNow<'_> {
     /// When the silence is long enough to be told, UTC ms.
     pub fn told_from(&self) -> Option<i64> {
-        Some(self.heard_ms? + (2 * self.usual_interval_ms + 60_000).max(SHORTEST_MS))
+        let shortest_ms = if self.is_pressing() { SHORTEST_NEAR_MS } else { SHORTEST_MS };
+        Some(self.heard_ms? + (2 * self.usual_interval_ms + MINUTE).max(shortest_ms))
+    }
+
+    fn is_pressing(&self) -> bool {
+        self.limit_near && !self.place_still_seen
+    }
+
+    fn is_silent(&self) -> bool {
+        self.told_from().is_some_and(|from| self.now_ms >= from)
+    }
+
+    /// It should have spoken.
+    fn is_late(&self) -> bool {
+        self.heard_ms.is_some_and(|heard| self.now_ms - heard > self.usual_interval_ms + MINUTE)
+    }
+
+    /// What was last heard days ago says nothing of a limit now: a record taken in wakes nobody.
+    fn pushes(&self) -> bool {
+        self.is_pressing() && self.heard_ms.is_some_and(|heard| self.now_ms - heard < NEWS_MS)
     }
 }
 
-/// Judges a probe at a moment. The notice's place is the probe's name.
-pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar) -> Option<Verdict> {
+/// Judges all probes that hang somewhere. A notice's place is the probe's name; that of several is the source that went
+/// away, or the place that is dark. `sources`: all that ever went away.
+pub fn judge<'a>(
+    probes: &[ProbeNow<'a>],
+    sources: impl Iterator<Item = &'a str>,
+    calendar: &Calendar,
+) -> Vec<Verdict> {
+    let mut together: BTreeMap<(bool, &str), Vec<&ProbeNow<'a>>> = BTreeMap::new();
+    for probe in probes.iter().filter(|probe| probe.is_silent() || fell_with_others(probe, probes)) {
+        together.entry(cause(probe)).or_default().push(probe);
+    }
+    together.retain(|_, probes| probes.len() > 1);
+    let mut said: BTreeMap<&str, Verdict> = BTreeMap::new();
+    for ((by_source, key), probes) in &together {
+        said.insert(key, Verdict::word(SILENT, key, several(probes, by_source.then_some(*key), calendar)));
+    }
+    for probe in probes {
+        let others = together.get(&cause(probe));
+        let joined = others.is_some_and(|others| others.iter().any(|it| it.probe == probe.probe));
+        if let Some(verdict) = one(probe, joined, calendar) {
+            said.entry(probe.probe).or_insert(verdict);
+        }
+    }
+    let places: BTreeSet<&str> = probes.iter().map(|probe| probe.place).collect();
+    for key in places.into_iter().chain(sources) {
+        let clear =
+            || Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."));
+        said.entry(key).or_insert_with(clear);
+    }
+    said.into_values().collect()
+}
+
+/// By what it is told with others: the source that went away, or else its place.
+fn cause<'a>(probe: &ProbeNow<'a>) -> (bool, &'a str) {
+    probe.away.map_or((false, probe.place), |source| (true, source))
+}
+
+/// Whether a probe that is late spoke last when one that is silent did: it will not speak again, and is told of with it.
+fn fell_with_others(probe: &ProbeNow<'_>, probes: &[ProbeNow<'_>]) -> bool {
+    let with = |other: &ProbeNow<'_>| {
+        let near_ms = probe.usual_interval_ms.max(other.usual_interval_ms) + MINUTE;
+        let apart_ms = other.heard_ms.zip(probe.heard_ms).map(|(a, b)| (a - b).abs());
+        other.is_silent() && cause(other) == cause(probe) && apart_ms.is_some_and(|apart| apart <= near_ms)
+    };
+    probe.is_late() && probes.iter().any(with)
+}
+
+/// A line of the board in words.
+fn line_words(source: &str) -> String {
+    if source.starts_with('/') { format!("bus {source}") } else { source.to_owned() }
+}
+
+/// What is said of one probe by itself.
+fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict> {
     let heard_ms = now.heard_ms?;
-    let silent = now.told_from().is_some_and(|from| now.now_ms >= from);
-    if !silent {
-        let text =
-            format!("{} in {}: heard again at {}.", now.probe, now.place_name, calendar.clock(heard_ms));
+    let name = format!("{} in {}", now.probe, now.place_name);
+    if joined {
+        let text = format!("{name}: told of with the others that fell silent.");
+        return Some(Verdict::clear(SILENT, now.probe, "Others are silent too.", text));
+    }
+    if !now.is_silent() {
+        let text = format!("{name}: heard again at {}.", calendar.clock(heard_ms));
         return Some(Verdict::clear(SILENT, now.probe, "Heard again.", text));
     }
-    // What was last heard days ago says nothing of a limit now: a record taken in wakes nobody.
-    let push = now.limit_near && !now.place_still_seen && now.now_ms - heard_ms < NEWS_MS;
-    let last = now
-        .last_air
-        .map_or_else(String::new, |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope)));
+    let since = since(heard_ms, now.now_ms, calendar);
     let word = Word {
         planting: None,
         severity: if now.place_still_seen { Severity::Minor } else { Severity::Moderate },
-        push,
+        push: now.pushes(),
         joins_heat: false,
         title: format!("Go and look at {}.", now.place_name),
         text: format!(
-            "{} in {}: nothing heard since {}{last}. Battery, cable, shade on the probe? What is not measured is not known.",
-            now.probe,
-            now.place_name,
-            since(heard_ms, now.now_ms, calendar)
+            "{name}: nothing heard since {since}{}{}. Battery, cable, shade on the probe? What is not measured is not \
+             known.",
+            last(now),
+            now.away.map_or_else(String::new, |source| format!(", the {} went away", line_words(source)))
         ),
         caution: "",
     };
     Some(Verdict::word(SILENT, now.probe, word))
+}
+
+/// What is said of several as one.
+fn several(probes: &[&ProbeNow<'_>], source: Option<&str>, calendar: &Calendar) -> Word {
+    let pressing = |probe: &&&ProbeNow<'_>| probe.is_pressing();
+    let first = probes.iter().find(pressing).unwrap_or(&probes[0]);
+    let seen = probes.iter().all(|probe| probe.place_still_seen);
+    let mut places: Vec<&str> = probes.iter().filter(pressing).map(|probe| probe.place_name).collect();
+    if places.is_empty() {
+        places = probes.iter().map(|probe| probe.place_name).collect();
+    }
+    places.dedup();
+    let more = places.len().saturating_sub(NAMED);
+    places.truncate(NAMED);
+    let mut wheres = places.join(", ");
+    if more > 0 {
+        wheres.push_str(&format!(" and {more} more"));
+    }
+    let mut names: Vec<&str> = probes.iter().take(NAMED).map(|probe| probe.probe).collect();
+    let others = format!("{} more", probes.len().saturating_sub(NAMED));
+    if probes.len() > NAMED {
+        names.push(&others);
+    }
+    let heard_ms = probes.iter().filter_map(|probe| probe.heard_ms).min().unwrap_or(first.now_ms);
+    let since = since(heard_ms, first.now_ms, calendar);
+    let (head, look) = match source {
+        Some(source) => {
+            (format!("{wheres}: the {} went away", line_words(source)), "Plug, network, supply of it?")
+        }
+        None => (wheres.clone(), "Supply, network, or what they hang on?"),
+    };
+    Word {
+        planting: None,
+        severity: if seen { Severity::Minor } else { Severity::Moderate },
+        push: probes.iter().any(|probe| probe.pushes()),
+        joins_heat: false,
+        title: format!("Go and look at {wheres}: {} probes are silent.", probes.len()),
+        text: format!(
+            "{head}; nothing heard since {since} of {}{}. {look} What is not measured is not known.",
+            names.join(", "),
+            last(first)
+        ),
+        caution: "",
+    }
+}
+
+fn last(now: &ProbeNow<'_>) -> String {
+    let words = |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope));
+    now.last_air.map_or_else(String::new, words)
 }
 
 /// A clock time alone says nothing once it is not today's or last night's.

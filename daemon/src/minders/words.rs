@@ -1,6 +1,7 @@
 //! Words that several minders share. Advice from outside first; measured to 0.1, advised to 0.5.
 
 use agronomy::crop::Crop;
+pub use agronomy::people::caution::{IN_THE_HOUSE, IN_THE_OPEN};
 
 use super::place_now::{PlaceNow, Standing};
 use crate::entry::PlaceKind;
@@ -33,6 +34,12 @@ pub fn plural(crop: &Crop) -> String {
         Some('s') => name,
         _ => format!("{name}s"),
     }
+}
+
+/// The first letter made a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 /// A planting in a sentence: "tomatoes ‘Brindle’".
@@ -74,18 +81,9 @@ pub fn act(now: &PlaceNow<'_>) -> String {
     }
 }
 
-/// The caution that stands beside every notice of heat under cover.
-pub const HOUSE_CAUTION: &str = "Let it blow through before going in; look for children and animals. A still \
-    house counts as full sun: drink often, rest in shade, not alone; dizzy or confused: out, cool with water, \
-    call emergency help. Local rules, the label and a licensed trade come first.";
-
-/// The caution for heat in the open.
-pub const OPEN_CAUTION: &str = "Early and late are the cooler hours: drink often, rest in shade, not alone. \
-    Local rules, the label and a licensed trade come first.";
-
 /// The caution for a place.
 pub fn caution(kind: PlaceKind) -> &'static str {
-    if kind.under_cover() { HOUSE_CAUTION } else { OPEN_CAUTION }
+    if kind.under_cover() { IN_THE_HOUSE } else { IN_THE_OPEN }
 }
 
 #[cfg(test)]

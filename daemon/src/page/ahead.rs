@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::entries::capital;
+use crate::minders::words::capital;
 use super::figures::{Civil, range, tenth};
 use super::five_days::{date_words, five_days, foretold};
 use super::frame::{Did, Lintel, View, page};

@@ -4,6 +4,7 @@ use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, MessageKind, Note, PlaceKind};
 use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
+use crate::minders::words::capital;
 
 /// What a kind of place is called.
 pub(crate) fn kind_words(kind: PlaceKind) -> &'static str {
@@ -61,6 +62,9 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let height = height_m.map(|height| format!("{} m up", tenth(height)));
             let more: Vec<_> = height.into_iter().chain(shelter.clone()).collect();
             (format!("Probe {probe} hangs in {}", named(place)), more.join(", "))
+        }
+        Note::BatteryLine { probe, low_v } => {
+            (format!("Battery of {probe} is low under {low_v} V"), String::new())
         }
         Note::Undo { entry } => (format!("Entry {entry} undone"), String::new()),
         Note::Vents { place, open } => (
@@ -121,6 +125,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
             let back = dated_back_ms.map(|ms| format!("dated back to {}", civil.when(ms, glance.at_ms)));
             (format!("The time, by {by}"), back.unwrap_or_default())
         }
+        Note::Board(news) => news.words(),
         Note::SentUnrecorded { couriers, .. } => {
             ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
         }
@@ -143,12 +148,6 @@ pub(crate) fn undoable(note: &Note) -> bool {
 /// How many plants, in words.
 pub(crate) fn plants(count: u32) -> String {
     if count == 1 { "1 plant".to_owned() } else { format!("{count} plants") }
-}
-
-/// The first letter made a capital.
-pub(crate) fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
 }
 
 #[cfg(test)]

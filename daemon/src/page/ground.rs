@@ -2,12 +2,13 @@
 
 use maud::{Markup, html};
 
-use super::entries::{self, KINDS, capital, crop_words, kind_words};
+use super::entries::{self, KINDS, crop_words, kind_words};
 use super::figures::{Civil, tenth};
 use super::frame::{Did, Lintel, View, page, undo};
 use super::phones;
 use crate::entry::{Entry, PlaceKind};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, ProbeGlance, Tone};
+use crate::minders::words::capital;
 
 /// Crops offered before "all".
 const FIRST_CROPS: usize = 8;

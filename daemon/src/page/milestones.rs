@@ -2,9 +2,9 @@
 
 use maud::{Markup, html};
 
-use super::entries::capital;
 use super::figures::{day_words, whole};
 use crate::keeper::handle::{Season, SeasonMilestone};
+use crate::minders::words::capital;
 
 /// A row of the account for each milestone.
 pub(crate) fn rows(season: &Season) -> Markup {

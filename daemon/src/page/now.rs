@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::cautions;
 use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
-use super::entries::{capital, plants};
+use super::entries::plants;
 use super::figures::{Civil, degree_days, share, tenth, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
@@ -14,6 +14,7 @@ use super::rungs::ladder;
 use super::warnings;
 use crate::clock::trust::{Refusal, span};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance};
+use crate::minders::words::capital;
 
 /// The page Now.
 pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
@@ -268,6 +269,7 @@ fn known(glance: &Glance) -> Markup {
                 @if let Some(days) = glance.board.still_to_reckon { li { (super::season::being_reckoned(days)) } }
                 @for damage in &glance.board.damaged { li { strong { (damage) } } }
                 @if let Some(restored) = &glance.board.restored { li { (restored) } }
+                @if let Some(figures) = &glance.board.figures { li { "The board: " (figures) "." } }
                 @if let Some(growth) = &glance.board.growth { li { "The ledger: " (growth) "." } }
                 @if glance.board.not_kept > 0 { li { (glance.board.not_kept) " readings were judged and not kept: nothing could be stored, and memory for them was full." } }
                 @if let Some((seconds, ms)) = glance.board.slow_write { li { "The card took " (seconds) " s for one write (" (civil.when(ms, glance.at_ms)) "). If that comes again, replace it." } }

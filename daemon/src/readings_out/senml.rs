@@ -3,7 +3,7 @@
 //! A base name holds until the next, so each piece begins with the names and units of its probe. Names begin with the
 //! ledger's own name, that nobody else's records may be taken for ours. The registry has one unit for a quantity:
 //! humidity goes out in `%RH`, the share of water in soil as a ratio (`/`), pressure in pascal, rain in metres, flow
-//! in litres a second, carbon dioxide in `ppm` (registered by RFC 8798).
+//! in litres a second, carbon dioxide in `ppm` and room on a disk in bytes, `B` (both registered by RFC 8798).
 //!
 //! A reading without a value has no record: SenML cannot say "none". One that is refused or doubtful goes out like
 //! any other; whoever needs the grades takes another form.
@@ -16,7 +16,10 @@ use crate::reading::{Reading, Reason};
 /// The registered unit of a quantity, and how many of it one of ours is: times the first, over the second.
 fn unit(quantity: Quantity) -> (&'static str, f64, f64) {
     match quantity {
-        Quantity::AirTemperature | Quantity::LeafTemperature | Quantity::SoilTemperature => ("Cel", 1.0, 1.0),
+        Quantity::AirTemperature
+        | Quantity::LeafTemperature
+        | Quantity::SoilTemperature
+        | Quantity::BoardTemperature => ("Cel", 1.0, 1.0),
         Quantity::RelativeHumidity => ("%RH", 1.0, 1.0),
         Quantity::SoilMoisture => ("/", 1.0, 100.0),
         Quantity::Light => ("W/m2", 1.0, 1.0),
@@ -26,6 +29,10 @@ fn unit(quantity: Quantity) -> (&'static str, f64, f64) {
         Quantity::Wind => ("m/s", 1.0, 1.0),
         Quantity::WaterFlow => ("l/s", 1.0, 60.0),
         Quantity::Battery => ("V", 1.0, 1.0),
+        Quantity::BatteryCharge => ("%EL", 1.0, 1.0),
+        Quantity::Supply => ("/", 1.0, 1.0),
+        Quantity::FreeSpace | Quantity::LedgerSpace => ("B", 1_048_576.0, 1.0),
+        Quantity::FreeFiles => ("count", 1.0, 1.0),
     }
 }
 

@@ -33,6 +33,7 @@ use crate::outward::life_sign::{Alive, LifeSign};
 use crate::outward::picture::Picture;
 use crate::page::{self, Listening};
 use crate::site::Site;
+use crate::sources::board::{BoardFiles, run_board};
 use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
 use crate::sources::door::{Door, DoorLimits};
 use crate::sources::mqtt;
@@ -213,6 +214,13 @@ async fn sources(
         tasks.spawn_blocking("bus", move |stop| run_bus(&name, wired, events, clock.as_ref(), until(stop)));
     }
     warnings(file, handle, clock, tasks)?;
+    if let Some(board) = file.board {
+        let files = BoardFiles { sys: PathBuf::from("/sys"), folder: file.ledger.folder.clone() };
+        let every = Duration::from_secs_f64(board.every_s);
+        let (events, clock) = (handle.events.clone(), Arc::clone(clock));
+        let run = move |stop| run_board(&files, every, &events, clock.as_ref(), until(stop));
+        tasks.spawn_blocking("board", run);
+    }
     let Some(door) = &file.door else { return Ok(None) };
     let listener = bind(door.listen).await?;
     let address = listener.local_addr().map_err(|error| error.to_string())?;

@@ -15,7 +15,9 @@
 //! | [`door`] | probes that publish straight to the board |
 //! | [`bus`] | instruments on I2C |
 //! | [`warnings`] | public warnings, from an address or a topic |
+//! | [`board`] | the board as a probe of itself |
 
+pub mod board;
 pub mod bus;
 pub mod door;
 mod message;
@@ -26,3 +28,21 @@ pub mod stamp;
 mod told;
 pub mod topic;
 pub mod warnings;
+
+/// How the broker is called in what is said of it.
+pub const BROKER: &str = "broker";
+
+/// The line that a source told away is or hangs on: "/dev/i2c-1" of "post on /dev/i2c-1".
+pub fn line(source: &str) -> &str {
+    source.split_once(" on ").map_or(source, |(_, line)| line)
+}
+
+/// Whether a source told away is this one probe's.
+pub fn is_of(source: &str, probe: &str) -> bool {
+    source.strip_prefix(probe).is_some_and(|rest| rest.starts_with(" on "))
+}
+
+/// Whether what is told away brings readings: the broker, or an instrument on a bus; couriers and copies do not.
+pub fn brings_readings(source: &str) -> bool {
+    source == BROKER || source.contains(" on ")
+}

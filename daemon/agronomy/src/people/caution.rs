@@ -31,6 +31,15 @@ pub const CLOSED_HOUSE: &str =
 /// What all of this is worth.
 pub const DEFER: &str = "A caution, not medical advice. Local rules for work in heat go first.";
 
+/// All of it in brief, as it stands beside every notice of heat under cover.
+pub const IN_THE_HOUSE: &str = "Let it blow through before going in; look for children and animals. A still \
+    house counts as full sun: drink often, rest in shade, not alone; dizzy or confused: out, cool with water, \
+    call emergency help. Local rules, the label and a licensed trade come first.";
+
+/// In brief, as it stands beside every notice of heat in the open.
+pub const IN_THE_OPEN: &str = "Early and late are the cooler hours: drink often, rest in shade, not alone. \
+    Local rules, the label and a licensed trade come first.";
+
 /// How much the heat index asks of a person in shade; from least to worst.
 ///
 /// # Source
@@ -50,19 +59,26 @@ pub enum Strain {
 }
 
 impl Strain {
+    /// All bands, from least to worst.
+    pub const ALL: [Self; 4] = [Self::Caution, Self::Moderate, Self::High, Self::Extreme];
+
+    /// The heat index at which the band begins \[°C\].
+    pub const fn begins_at_c(self) -> f64 {
+        match self {
+            Self::Caution => SCREENING_C,
+            Self::Moderate => 32.8,
+            Self::High => 39.4,
+            Self::Extreme => 46.1,
+        }
+    }
+
     /// The band of a heat index \[°C\]; `None` below [`SCREENING_C`], which is no promise of safety, and for NaN.
     pub fn of(heat_index_c: f64) -> Option<Self> {
-        if heat_index_c > 46.1 {
-            Some(Self::Extreme)
-        } else if heat_index_c >= 39.4 {
-            Some(Self::High)
-        } else if heat_index_c >= 32.8 {
-            Some(Self::Moderate)
-        } else if heat_index_c >= SCREENING_C {
-            Some(Self::Caution)
-        } else {
-            None
+        if heat_index_c > Self::Extreme.begins_at_c() {
+            return Some(Self::Extreme);
         }
+        let below = [Self::High, Self::Moderate, Self::Caution];
+        below.into_iter().find(|band| heat_index_c >= band.begins_at_c())
     }
 
     /// What to do about it, for the grower who has to go in.

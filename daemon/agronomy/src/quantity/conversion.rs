@@ -72,11 +72,18 @@ const FLOW: &[Unit] = &[
     unit(&["L/h", "l/h"], 1.0, 60.0),
     unit(&["m³/h", "m3/h"], 1000.0, 60.0),
 ];
+const CHARGE: &[Unit] = &[unit(&["%"], 1.0, 1.0), unit(&["fraction"], 100.0, 1.0)];
+const SUPPLY: &[Unit] = &[unit(&["1 or 0"], 1.0, 1.0)];
+const SPACE: &[Unit] = &[unit(&["MiB"], 1.0, 1.0), unit(&["GiB"], 1024.0, 1.0)];
+const FILES: &[Unit] = &[unit(&["files"], 1.0, 1.0)];
 const BATTERY: &[Unit] = &[unit(&["V"], 1.0, 1.0), unit(&["mV"], 1.0, 1000.0)];
 
 const fn units(quantity: Quantity) -> &'static [Unit] {
     match quantity {
-        Quantity::AirTemperature | Quantity::LeafTemperature | Quantity::SoilTemperature => TEMPERATURE,
+        Quantity::AirTemperature
+        | Quantity::LeafTemperature
+        | Quantity::SoilTemperature
+        | Quantity::BoardTemperature => TEMPERATURE,
         Quantity::RelativeHumidity => HUMIDITY,
         Quantity::SoilMoisture => MOISTURE,
         Quantity::Light => LIGHT,
@@ -86,6 +93,10 @@ const fn units(quantity: Quantity) -> &'static [Unit] {
         Quantity::Wind => WIND,
         Quantity::WaterFlow => FLOW,
         Quantity::Battery => BATTERY,
+        Quantity::BatteryCharge => CHARGE,
+        Quantity::Supply => SUPPLY,
+        Quantity::FreeSpace | Quantity::LedgerSpace => SPACE,
+        Quantity::FreeFiles => FILES,
     }
 }
 

@@ -6,7 +6,7 @@ use super::{Core, Moment};
 use crate::almanac::pages::Made;
 use crate::calendar::Day;
 use crate::couriers::letter::LETTER_LIFE_MS;
-use crate::entry::{Entry, Note, Step};
+use crate::entry::{BoardNews, Entry, Note, Step};
 use crate::ledger::{Commit, LedgerError, NewNote, PageRow, Queued, StepRef, TriedRow};
 use crate::reading::Reading;
 
@@ -23,6 +23,8 @@ pub(super) struct Pending {
     pub(super) digest: Option<(i64, Note)>,
     /// Letters to be written: courier, day.
     pub(super) letters: Vec<(String, String)>,
+    /// What befell the board: UTC ms, what.
+    pub(super) news: Vec<(i64, BoardNews)>,
     /// That another edition came into service.
     pub(super) renewed: Option<Note>,
     /// The only editions whose pages are kept; none named: all are.
@@ -40,6 +42,7 @@ impl Core {
             && pending.pages.is_empty()
             && pending.letters.is_empty()
             && pending.digest.is_none()
+            && pending.news.is_empty()
             && pending.mirrored.is_empty())
             || !pending.editions.is_empty()
             || self.engine.editions().due(false).is_some()
@@ -68,6 +71,12 @@ impl Core {
         self.pending.mirrored.extend(cursors);
     }
 
+    /// Keeps what befell the board, with what the minders say to it.
+    pub(in crate::keeper) fn wait_for_news(&mut self, at_ms: i64, news: BoardNews, steps: Vec<Step>) {
+        self.pending.news.push((at_ms, news));
+        self.pending.steps.extend(steps);
+    }
+
     /// Makes durable what waits.
     ///
     /// # Errors
@@ -92,6 +101,8 @@ impl Core {
             all.push(NewNote { at_ms: step.at_ms, from_ms, note: Note::Step(step.clone()) });
         }
         all.extend(self.lent.facts(moment.wall_ms));
+        let news = self.pending.news.iter().cloned();
+        all.extend(news.map(|(at_ms, news)| NewNote { at_ms, from_ms: at_ms, note: Note::Board(news) }));
         for (courier, date) in &self.pending.letters {
             let (at_ms, step) = (moment.wall_ms, StepRef::Note(all.len()));
             let expires_ms = at_ms + LETTER_LIFE_MS;

@@ -13,8 +13,8 @@ impl Core {
     /// When the ledger cannot be read.
     pub fn forget_what_turned_up(&mut self) -> Result<(), LedgerError> {
         self.forget_readings_that_turned_up()?;
-        let Pending { steps, letters, tried, digest, .. } = &mut self.pending;
-        if steps.is_empty() && letters.is_empty() && digest.is_none() {
+        let Pending { steps, letters, news, tried, digest, .. } = &mut self.pending;
+        if steps.is_empty() && letters.is_empty() && news.is_empty() && digest.is_none() {
             return Ok(());
         }
         for entry in self.ledger.entries()? {
@@ -39,6 +39,7 @@ impl Core {
                 Note::Digest { .. } => {
                     digest.take_if(|(at_ms, note)| *at_ms == entry.at_ms && *note == entry.note);
                 }
+                Note::Board(told) => news.retain(|(at_ms, news)| *at_ms != entry.at_ms || *news != told),
                 Note::Letter { date: written } => letters.retain(|(_, date)| *date != written),
                 _ => {}
             }

@@ -2,7 +2,7 @@
 //!
 //! Heat needs no date: a line is passed for ten minutes by any clock. So what is heard live is judged by a second engine
 //! that lives on a time of its own, the newest commit and what the monotonic clock has counted since. Nothing of it
-//! reaches the ledger but the steps about heat and silence. They say no clock time; they stand at the boot's monotonic
+//! reaches the ledger but the steps about heat, silence and the clock itself. They say no clock time; they stand at the boot's monotonic
 //! time, and get their date with the boot. Then this engine is thrown away, and the other one goes on from what was told.
 
 use std::collections::BTreeSet;
@@ -11,9 +11,10 @@ use agronomy::quantity::Quantity;
 
 use super::{Core, Moment};
 use crate::almanac::pages::Pages;
-use crate::entry::{Step, Turn};
+use crate::entry::{BoardNews, Step, Turn};
 use crate::keeper::counts::Counts;
 use crate::keeper::engine::Engine;
+use crate::minders::board::CLOCK;
 use crate::minders::heat::TOO_HOT;
 use crate::minders::silent::SILENT;
 use crate::reading::{Grade, Reading};
@@ -21,11 +22,16 @@ use crate::reading::{Grade, Reading};
 /// What every such step says.
 const MARK: &str = "The clock is not trusted yet; heat is watched, dates follow.";
 
+/// How long nobody may vouch for the clock after a start before that is told, ms.
+const UNKNOWN_FOR_MS: i64 = 3_600_000;
+
 /// The engine that watches.
 pub(super) struct Watch {
     engine: Engine,
     /// Its time less the monotonic time, ms.
     offset_ms: i64,
+    /// When it began to watch, monotonic ms.
+    began_mono_ms: i64,
     /// Notices that were open before; all others are its own.
     before: BTreeSet<String>,
 }
@@ -35,7 +41,7 @@ impl Watch {
         let mut engine = Engine::new(of.site().clone(), of.now_ms());
         engine.restore(of.entries().to_vec(), Pages::default(), Counts::default());
         let before = of.told().iter().map(|step| step.notice.clone()).collect();
-        Self { engine, offset_ms: of.now_ms() - mono_ms, before }
+        Self { engine, offset_ms: of.now_ms() - mono_ms, began_mono_ms: mono_ms, before }
     }
 
     /// A step as it is told: without any time that nobody knows.
@@ -52,6 +58,7 @@ impl Watch {
         let what = match (step.minder.as_str(), step.turn) {
             (SILENT, Turn::Closed) => "heard again".to_owned(),
             (SILENT, _) => "silent, and it was near a line when last heard".to_owned(),
+            (CLOCK, _) => "nobody has said what time it is for an hour".to_owned(),
             (_, Turn::Closed) => "under its lines again".to_owned(),
             _ => format!("past its {} line for as long as it takes to count", step.severity.as_str()),
         };
@@ -71,12 +78,16 @@ impl Core {
             .map(|reading| Reading { at_ms: reading.at_ms + watch.offset_ms, ..reading.clone() })
             .collect();
         let mut steps = watch.engine.advance(moment.mono_ms + watch.offset_ms);
+        if moment.mono_ms - watch.began_mono_ms >= UNKNOWN_FOR_MS && watch.engine.news().doubt().is_none() {
+            let doubt = Some("nobody has vouched for the clock since the start an hour ago".to_owned());
+            steps.extend(watch.engine.befell(&BoardNews::Clock { doubt }));
+        }
         watch.engine.forget_marked();
         if !readings.is_empty() {
             steps.extend(watch.engine.apply(&readings));
         }
         // Hours of the day are not known, so only what needs none is told.
-        let told = |step: &Step| step.minder == TOO_HOT || step.minder == SILENT;
+        let told = |step: &Step| [TOO_HOT, SILENT, CLOCK].contains(&step.minder.as_str());
         let steps: Vec<Step> =
             steps.into_iter().filter(told).map(|step| watch.undated(step, self.boot)).collect();
         self.engine.take_told(steps.clone());

@@ -5,6 +5,7 @@ use super::super::event::Delivery;
 use super::Keeper;
 use crate::clock::Clock;
 use crate::couriers::shelf;
+use crate::entry::BoardNews;
 use crate::ledger::LedgerError;
 
 /// Stamped messages waiting for their acknowledgement that make a commit due: half of what the shipped broker
@@ -114,6 +115,7 @@ impl Keeper {
                 self.shell.board.slow_write = Some((took_ms / 1000, moment.wall_ms));
             }
             self.stale = true;
+            self.befell(moment, BoardNews::SlowWrite { seconds: took_ms / 1000 });
         }
     }
 

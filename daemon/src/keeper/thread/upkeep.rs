@@ -105,7 +105,7 @@ impl Keeper {
     pub(super) fn publish(&mut self) {
         self.stale = false;
         self.published_ms = self.clock.monotonic_ms();
-        self.shell.board.away = self.away.values().cloned().collect();
+        self.shell.board.away = self.away.values().map(|away| away.words.clone()).collect();
         self.shell.senders_clocks.clone_from(self.setup.core.senders_clocks());
         self.shell.board.listening.clone_from(&self.setup.listening);
         match self.setup.core.deliveries() {

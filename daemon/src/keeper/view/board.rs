@@ -1,10 +1,25 @@
 //! What the ledger has to say of itself, in words for the page.
 
+use agronomy::quantity::Quantity;
+
 use crate::calendar::Calendar;
 use crate::couriers::web_push::phones::Phones;
 use crate::entry::{Entry, Fenced, Note};
 use crate::glance::{PhoneGlance, PhoneGone};
+use crate::keeper::engine::Engine;
 use crate::ledger::open_fences;
+use crate::minders::board::BOARD;
+
+/// The board's own figures, where it says any, in words.
+pub(super) fn figures(engine: &Engine) -> Option<String> {
+    let newest = |quantity| engine.tracks.newest(BOARD, quantity, engine.now_ms()).map(|(_, value)| value);
+    let warmth = newest(Quantity::BoardTemperature).map(|t_c| format!("{t_c:.0} °C"));
+    let supply =
+        newest(Quantity::Supply).map(|sound| if sound > 0.5 { "supply sound" } else { "supply weak" });
+    let space = newest(Quantity::FreeSpace).map(|mib| format!("{mib:.0} MiB free"));
+    let said: Vec<String> = warmth.into_iter().chain(supply.map(str::to_owned)).chain(space).collect();
+    (!said.is_empty()).then(|| said.join(", "))
+}
 
 /// How long the page says that the ledger was restored, ms.
 const SHOWN_MS: i64 = 7 * 86_400_000;

@@ -4,8 +4,10 @@ use crate::glance::{NoticeView, PlaceGlance, ProbeGlance, Sentence, Tone};
 use crate::keeper::engine::Engine;
 use crate::minders::air::AIR;
 use crate::minders::dome::HEAT_DOME;
+use crate::minders::frost::FROST;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::night::WARM_NIGHT;
+use crate::minders::people::PEOPLE;
 use crate::minders::silent::SILENT;
 use crate::minders::words::limit;
 
@@ -15,10 +17,11 @@ fn rank(notice: &NoticeView) -> u8 {
     match notice.minder.as_str() {
         TOO_HOT if notice.severity >= Severity::Severe => 0,
         ON_COURSE => 1,
+        FROST | PEOPLE if notice.severity >= Severity::Severe => 1,
         SILENT if notice.severity >= Severity::Moderate => 2,
         HEAT_DOME => 3,
         TOO_HOT => 4,
-        WARM_NIGHT => 5,
+        FROST | WARM_NIGHT => 5,
         SILENT => 6,
         AIR => 7,
         _ => 8,
@@ -29,7 +32,8 @@ fn tone(notice: &NoticeView) -> Tone {
     match notice.minder.as_str() {
         TOO_HOT => Tone::Past,
         SILENT => Tone::Blind,
-        ON_COURSE | HEAT_DOME => Tone::Soon,
+        PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
+        ON_COURSE | HEAT_DOME | FROST => Tone::Soon,
         _ => Tone::Well,
     }
 }
@@ -106,11 +110,22 @@ fn dark(places: &[PlaceGlance], probes: &[ProbeGlance]) -> Option<Sentence> {
     })
 }
 
-/// Whether the place of a silent probe is seen by another. The notice's own place is the probe's name.
+/// Whether what a notice of silence is about is seen by others. Its own place is a probe's name, a place, or the source
+/// that went away: then any dark place with a probe counts.
 fn is_seen(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> bool {
-    let hang = engine.ground.hang_at(&notice.place, engine.now_ms());
-    let place = hang.and_then(|hang| places.iter().find(|place| place.place == hang.place));
-    place.is_none_or(|place| place.t_c.is_some())
+    let now_ms = engine.now_ms();
+    let hang = engine.ground.hang_at(&notice.place, now_ms);
+    let id = hang.map_or(notice.place.as_str(), |hang| hang.place.as_str());
+    let lit = |place: &PlaceGlance| place.t_c.is_some();
+    places.iter().find(|place| place.place == id).map_or_else(
+        || {
+            let hung = |place: &PlaceGlance| {
+                engine.ground.hangs_in(&place.place, now_ms, now_ms + 1).next().is_some()
+            };
+            hang.is_some() || places.iter().all(|place| lit(place) || !hung(place))
+        },
+        lit,
+    )
 }
 
 /// The first numbers of a heat notice, as they are now rather than as they were when it was told.

@@ -5,10 +5,8 @@ use std::collections::VecDeque;
 use rumqttc::{ConnectReturnCode, ConnectionError, StateError, mqttbytes};
 
 use crate::keeper::event::Event;
+use crate::sources::BROKER;
 use crate::sources::told::Told;
-
-/// How the broker is called in what we say.
-const SOURCE: &str = "broker";
 
 /// How one connection stands.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -32,7 +30,7 @@ pub(super) struct Standing {
 
 impl Standing {
     pub(super) fn new(links: [State; 2]) -> Self {
-        Self { links, told: Told::nothing(SOURCE.to_owned()) }
+        Self { links, told: Told::nothing(BROKER.to_owned()) }
     }
 
     /// Notes how a connection stands; gives the event when that is news.

@@ -1,0 +1,129 @@
+//! The probes at a moment: silent, doubtful, low on battery.
+
+use agronomy::quantity::Quantity;
+
+use crate::almanac::pages::Readings;
+use crate::ground::Hang;
+use crate::keeper::engine::Engine;
+use crate::minders::battery::{self, BatteryNow};
+use crate::minders::book::Book;
+use crate::minders::doubtful::{self, ProbeSays, SeriesNow};
+use crate::minders::place_now::PlaceNow;
+use crate::minders::silent::{self, ProbeNow};
+use crate::minders::word::{Says, Verdict};
+use crate::sources;
+
+/// How near a limit must be for blindness to press, °C.
+const NEAR_C: f64 = 3.0;
+/// How long after a source went away its last messages may come, ms.
+const LAST_WORDS_MS: i64 = 2 * 60_000;
+/// No crop of the book is harmed by cold in warmer air than this, °C.
+const NO_FROST_C: f64 = 8.0;
+
+impl Engine {
+    /// Lets the minders of probes look; when they want to look again, UTC ms. `whole`: it is time to look at hours of
+    /// readings too.
+    pub(super) fn judge_probes(
+        &self,
+        places: &[PlaceNow<'_>],
+        whole: bool,
+        book: &Book,
+        verdicts: &mut Vec<Verdict>,
+    ) -> Option<i64> {
+        let now_ms = self.now_ms();
+        let hung = self.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
+        let hung: Vec<(&Hang, Option<&PlaceNow<'_>>)> =
+            hung.map(|hang| (hang, places.iter().find(|now| now.place == hang.place))).collect();
+        let probes: Vec<ProbeNow<'_>> = hung.iter().map(|(hang, here)| self.probe_now(hang, *here)).collect();
+        let matters = |verdict: &Verdict| {
+            !matches!(verdict.says, Says::Clear { .. }) || book.get(&verdict.place, verdict.minder).is_some()
+        };
+        let silent = silent::judge(&probes, self.news.sources().map(sources::line), &self.site.calendar);
+        verdicts.extend(silent.into_iter().filter(matters));
+        if whole {
+            for (hang, here) in &hung {
+                let name = here.map_or(hang.place.as_str(), |now| now.name);
+                verdicts.extend(Some(self.doubtful(hang, name)).filter(matters));
+                verdicts.extend(battery::judge(&self.battery_now(hang, name)).filter(matters));
+            }
+        }
+        probes.iter().filter_map(ProbeNow::told_from).filter(|at| *at > now_ms).min()
+    }
+
+    fn probe_now<'a>(&'a self, hang: &'a Hang, here: Option<&PlaceNow<'a>>) -> ProbeNow<'a> {
+        let now_ms = self.now_ms();
+        let newest = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms);
+        let heard_ms = self.tracks.last_heard(&hang.probe, now_ms).filter(|at| *at >= hang.from_ms);
+        let last_c = newest.map(|(_, t_c)| t_c);
+        ProbeNow {
+            now_ms,
+            probe: &hang.probe,
+            place: &hang.place,
+            place_name: here.map_or(hang.place.as_str(), |now| now.name),
+            usual_interval_ms: hang.usual_interval_ms,
+            heard_ms,
+            last_air: last_c.map(|t_c| (t_c, None)),
+            limit_near: last_c.zip(here).is_some_and(|(t_c, now)| is_near(t_c, now)),
+            place_still_seen: here.is_some_and(|now| now.air.is_some()),
+            away: heard_ms.and_then(|heard_ms| self.away_from(hang, heard_ms)),
+        }
+    }
+
+    /// The source whose going away made a probe fall silent: the line it hangs on, or the broker where that went away
+    /// within two intervals of its last word.
+    fn away_from(&self, hang: &Hang, heard_ms: i64) -> Option<&str> {
+        let away = self.news.away();
+        if let Some(own) = away.keys().find(|source| sources::is_of(source, &hang.probe)) {
+            return Some(sources::line(own));
+        }
+        let since_ms = self.news.outages().get(sources::BROKER)?;
+        let fits = since_ms - 2 * hang.usual_interval_ms - LAST_WORDS_MS..since_ms + LAST_WORDS_MS;
+        fits.contains(&heard_ms).then_some(sources::BROKER)
+    }
+
+    fn doubtful(&self, hang: &Hang, place_name: &str) -> Verdict {
+        let now_ms = self.now_ms();
+        let range = now_ms - doubtful::WET_FILM_MS - 2 * hang.usual_interval_ms..now_ms + 1;
+        let series = self.tracks.quantities(&hang.probe).into_iter();
+        let series = series
+            .filter(|quantity| !quantity.is_of_the_board())
+            .map(|quantity| SeriesNow { quantity, taken: self.tracks.taken(&hang.probe, quantity, &range) });
+        let (air, _) = self.air_of(&hang.place, range.start, range.end);
+        let swing = air.iter().map(|(_, t_c)| *t_c).fold(None, |swing, t_c| match swing {
+            None => Some((t_c, t_c)),
+            Some((low, high)) => Some((t_c.min(low), t_c.max(high))),
+        });
+        doubtful::judge(&ProbeSays {
+            now_ms,
+            probe: &hang.probe,
+            place_name,
+            usual_interval_ms: hang.usual_interval_ms,
+            series: series.collect(),
+            air_swing_c: swing.map(|(low, high)| high - low),
+        })
+    }
+
+    fn battery_now<'a>(&'a self, hang: &'a Hang, place_name: &'a str) -> BatteryNow<'a> {
+        let now_ms = self.now_ms();
+        let sound = |quantity| {
+            let range = now_ms - battery::LOOKED_AT_MS.max(2 * hang.usual_interval_ms)..now_ms + 1;
+            self.tracks.sound(&hang.probe, quantity, range).into_iter().map(|(_, value)| value).collect()
+        };
+        BatteryNow {
+            probe: &hang.probe,
+            place_name,
+            charges_pct: sound(Quantity::BatteryCharge),
+            volts: sound(Quantity::Battery),
+            low_v: self.ground.battery_lines.get(&hang.probe).copied(),
+        }
+    }
+}
+
+/// Whether the air was near a line when last heard: three degrees under a line of heat, or over a tender crop's of cold.
+fn is_near(t_c: f64, now: &PlaceNow<'_>) -> bool {
+    let crop = now.tenderest().map(|it| it.lines.severe_c);
+    let hot = crop.into_iter().chain(now.place_line_c).reduce(f64::min);
+    let tender = now.standing.iter().map(|it| it.crop.cold.frost_damage.hi).filter(|line| *line >= -1.0);
+    let cold = tender.reduce(f64::max).filter(|_| t_c < NO_FROST_C);
+    hot.is_some_and(|line| t_c >= line - NEAR_C) || cold.is_some_and(|line| t_c <= line + NEAR_C)
+}

@@ -1,0 +1,71 @@
+//! What befalls the board and its sources, as the shell sees it: handed to the core when it has lasted.
+
+use std::collections::BTreeMap;
+
+use super::super::core::Moment;
+use super::Keeper;
+use crate::clock::Clock;
+use crate::entry::BoardNews;
+use crate::sources;
+
+/// A source must be away for so long before that is entered, ms: a line that is back at once is no news.
+const LASTING_MS: i64 = 60_000;
+
+/// A source that is away.
+pub(super) struct Away {
+    /// Since when, by the monotonic clock, ms.
+    since_mono_ms: i64,
+    /// In words: source, since when, why.
+    pub(super) words: String,
+}
+
+impl Keeper {
+    /// A source went away, or is back.
+    pub(super) fn away(&mut self, source: &str, why: Option<String>, moment: Moment) {
+        let clock = self.setup.core.engine().site().calendar.clock(moment.wall_ms);
+        match why {
+            Some(why) => {
+                tracing::warn!(source, %why, "away");
+                let before = self.away.get(source).map(|away| away.since_mono_ms);
+                let words = format!("{source} away since {clock}: {why}");
+                let away = Away { since_mono_ms: before.unwrap_or(moment.mono_ms), words };
+                self.away.insert(source.to_owned(), away);
+            }
+            None => {
+                tracing::info!(source, "back");
+                self.away.remove(source);
+                self.befell(moment, BoardNews::Source { source: source.to_owned(), away_since_ms: None });
+            }
+        }
+    }
+
+    /// Enters what has lasted: sources that stay away, a clock that is doubted or believed again.
+    pub(super) fn look_what_befell(&mut self, moment: Moment) {
+        let offset_ms = moment.wall_ms - moment.mono_ms;
+        let lasting = |away: &Away| moment.mono_ms - away.since_mono_ms >= LASTING_MS;
+        let known = self.setup.core.engine().news().away();
+        let told: BTreeMap<String, i64> = self
+            .away
+            .iter()
+            .filter(|(source, away)| sources::brings_readings(source) && lasting(away))
+            .filter(|(source, _)| !known.contains_key(*source))
+            .map(|(source, away)| (source.clone(), away.since_mono_ms + offset_ms))
+            .collect();
+        for (source, since_ms) in told {
+            self.befell(moment, BoardNews::Source { source, away_since_ms: Some(since_ms) });
+        }
+        let doubt = self.shell.board.clock.doubt.clone();
+        if doubt.is_some() != self.setup.core.engine().news().doubt().is_some() {
+            self.befell(moment, BoardNews::Clock { doubt });
+        }
+    }
+
+    /// Hands the core what befell; it is stored with the next commit.
+    pub(super) fn befell(&mut self, moment: Moment, news: BoardNews) {
+        self.setup.core.befell(moment, news);
+        if self.setup.core.waits() {
+            let mono_ms = self.clock.monotonic_ms();
+            self.waiting_since_ms = self.waiting_since_ms.or(Some(mono_ms));
+        }
+    }
+}

@@ -1,0 +1,210 @@
+//! A probe that speaks and cannot be believed.
+//!
+//! Grading says of each reading what it is worth; this looks at three hours of them. A probe is doubtful when half of
+//! what it says is, or when it says what no air does: the same to the last digit for hours (a stuck chip, a frozen
+//! feed), or saturated for half a day while the warmth about it swings (a film of water on the sensor). Such a probe
+//! is worse than a silent one, for its place seems to be watched.
+
+use agronomy::crop::Severity;
+use agronomy::quantity::Quantity;
+use agronomy::series::MS_PER_HOUR;
+
+use super::word::{Verdict, Word};
+use crate::keeper::tracks::Taken;
+use crate::reading::{Grade, Reason};
+
+/// For how long it must go on before it is told, ms (practice).
+pub const LOOKED_AT_MS: i64 = 3 * MS_PER_HOUR;
+/// For how long humidity must be saturated to be called a wet film, ms (practice).
+pub const WET_FILM_MS: i64 = 12 * MS_PER_HOUR;
+/// Saturated to the last digit, % (practice).
+const WET_FILM_PCT: f64 = 99.5;
+/// How far the air must swing meanwhile, °C (practice).
+const WET_FILM_SWING_C: f64 = 5.0;
+/// Fewest equal readings in a row that are no chance (practice).
+const STUCK_READINGS: usize = 10;
+/// Humidity from which on it may stand still by itself, % (practice).
+const STILL_FROM_PCT: f64 = 95.0;
+/// It is sound again when less than this share of the last hour is not.
+const SOUND_AGAIN: f64 = 0.1;
+
+/// The name of the minder.
+pub const DOUBTFUL: &str = "probe-doubtful";
+
+/// One quantity of a probe over the last twelve hours.
+#[derive(Clone, Copy, Debug)]
+pub struct SeriesNow<'a> {
+    /// What it measures.
+    pub quantity: Quantity,
+    /// All readings of the last twelve hours, of any grade, in order.
+    pub taken: &'a [Taken],
+}
+
+/// A probe at a moment.
+#[derive(Clone, Debug)]
+pub struct ProbeSays<'a> {
+    /// The moment, UTC ms.
+    pub now_ms: i64,
+    /// Its name.
+    pub probe: &'a str,
+    /// Where it hangs.
+    pub place_name: &'a str,
+    /// Its usual interval, ms.
+    pub usual_interval_ms: i64,
+    /// All that it measures.
+    pub series: Vec<SeriesNow<'a>>,
+    /// How far the air of its place swung in the last twelve hours, °C.
+    pub air_swing_c: Option<f64>,
+}
+
+/// What is to be thought of one series.
+#[derive(Clone, Debug, PartialEq)]
+enum Thought {
+    Sound,
+    Unknown,
+    Doubtful { why: Why, share_pct: f64 },
+}
+
+/// Why a series is doubtful.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Why {
+    Graded(Reason),
+    Stuck,
+    WetFilm,
+}
+
+/// Judges a probe at a moment. The notice's place is the probe's name.
+pub fn judge(now: &ProbeSays<'_>) -> Verdict {
+    let mut unknown = true;
+    for series in &now.series {
+        match thought(now, series) {
+            Thought::Doubtful { why, share_pct } => {
+                return Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why, share_pct));
+            }
+            Thought::Sound => unknown = false,
+            // One that is not sent any more keeps nothing open beside one that is sound.
+            Thought::Unknown => {}
+        }
+    }
+    if unknown {
+        return Verdict::unknown(DOUBTFUL, now.probe);
+    }
+    let text = format!("{}: {} has been sound for an hour.", now.place_name, now.probe);
+    Verdict::clear(DOUBTFUL, now.probe, "Sound again.", text)
+}
+
+fn thought(now: &ProbeSays<'_>, series: &SeriesNow<'_>) -> Thought {
+    let within = |span_ms: i64| {
+        let first = series.taken.partition_point(|(at, ..)| *at <= now.now_ms - span_ms);
+        &series.taken[first..]
+    };
+    let held_ms = 2 * now.usual_interval_ms;
+    let live = series.taken.last().is_some_and(|(at, ..)| now.now_ms - at < held_ms);
+    let whole = |taken: &[Taken], span_ms: i64| {
+        live && taken.first().is_some_and(|(at, ..)| *at <= now.now_ms - span_ms + held_ms)
+    };
+    let (lately, hour) = (within(LOOKED_AT_MS), within(MS_PER_HOUR));
+    if whole(lately, LOOKED_AT_MS) {
+        let share = unsound(lately);
+        if share >= 0.5
+            && let Some(reason) = commonest(lately)
+        {
+            return Thought::Doubtful { why: Why::Graded(reason), share_pct: 100.0 * share };
+        }
+        if stuck(series.quantity, lately) {
+            return Thought::Doubtful { why: Why::Stuck, share_pct: 100.0 };
+        }
+    }
+    let half_a_day = within(WET_FILM_MS);
+    let swung = now.air_swing_c.is_some_and(|swing| swing > WET_FILM_SWING_C);
+    if swung && whole(half_a_day, WET_FILM_MS) && wet_film(series.quantity, half_a_day) {
+        return Thought::Doubtful { why: Why::WetFilm, share_pct: 100.0 };
+    }
+    if live && hour.len() >= 2 && unsound(hour) < SOUND_AGAIN { Thought::Sound } else { Thought::Unknown }
+}
+
+/// Share of readings that are not sound, 0..1.
+fn unsound(taken: &[Taken]) -> f64 {
+    let bad = taken.iter().filter(|(.., reason)| reason.grade() != Grade::Sound).count();
+    bad as f64 / taken.len().max(1) as f64
+}
+
+/// The commonest reason why readings are not sound; of equals the first.
+fn commonest(taken: &[Taken]) -> Option<Reason> {
+    let mut counts = std::collections::BTreeMap::<Reason, usize>::new();
+    for (.., reason) in taken.iter().filter(|(.., reason)| reason.grade() != Grade::Sound) {
+        *counts.entry(*reason).or_default() += 1;
+    }
+    counts.into_iter().rev().max_by_key(|(_, count)| *count).map(|(reason, _)| reason)
+}
+
+/// Whether sound readings are all the same, of a quantity that never stands still.
+fn stuck(quantity: Quantity, taken: &[Taken]) -> bool {
+    let mut sound = taken.iter().filter(|(.., reason)| reason.grade() == Grade::Sound).map(|taken| taken.1);
+    let Some(first) = sound.next() else { return false };
+    let moves = match quantity {
+        Quantity::AirTemperature | Quantity::LeafTemperature => true,
+        Quantity::RelativeHumidity => first < STILL_FROM_PCT,
+        _ => false,
+    };
+    let mut count = 1;
+    moves
+        && sound.all(|value| {
+            count += 1;
+            value == first
+        })
+        && count >= STUCK_READINGS
+}
+
+fn wet_film(quantity: Quantity, taken: &[Taken]) -> bool {
+    quantity == Quantity::RelativeHumidity && taken.iter().all(|(_, value, _)| *value >= WET_FILM_PCT)
+}
+
+fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why, share_pct: f64) -> Word {
+    let what = quantity.as_str().replace('_', " ");
+    let rests = match quantity {
+        Quantity::AirTemperature => "heat, frost and degree days",
+        Quantity::RelativeHumidity => "deficit, dew point and wet hours",
+        Quantity::SoilMoisture | Quantity::SoilTemperature => "what is said of the roots",
+        _ => "whatever rests on it",
+    };
+    let (is, look) = match why {
+        Why::Graded(reason) => (
+            format!("{share_pct:.0} % of the last 3 h is not to be trusted: {}", reason.words()),
+            look(reason),
+        ),
+        Why::Stuck => ("unchanged for 3 h".to_owned(), "The chip or its feed has frozen: start it anew"),
+        Why::WetFilm => (
+            "wet film: saturated for 12 h while the air swung".to_owned(),
+            "Dry it and shield it from spray; its temperature stays sound",
+        ),
+    };
+    let means = match why {
+        Why::Graded(_) => format!("Meanwhile {rests} go without it"),
+        Why::Stuck | Why::WetFilm => format!("Meanwhile do not trust {rests} here"),
+    };
+    Word {
+        planting: None,
+        severity: Severity::Minor,
+        push: false,
+        joins_heat: false,
+        title: format!("Look at probe {} in {}: its {what} is doubtful.", now.probe, now.place_name),
+        text: format!("{}: {what} of {}, {is}. {look}. {means}.", now.place_name, now.probe),
+        caution: "",
+    }
+}
+
+/// Where to look.
+fn look(reason: Reason) -> &'static str {
+    match reason {
+        Reason::Missing | Reason::InstrumentRestarted => "Plug, cable or supply",
+        Reason::OutOfRange => "Water in the plug, a broken wire, or another unit than the site file says",
+        Reason::SameTimeOtherValue => "Do two send under one name?",
+        Reason::FromTheFuture | Reason::NoTime | Reason::SendersClock => "Its sender's clock wants setting",
+        _ => "Look how it is sent",
+    }
+}
+
+#[cfg(test)]
+#[path = "doubtful_tests.rs"]
+mod tests;

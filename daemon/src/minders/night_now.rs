@@ -1,0 +1,161 @@
+//! The night of a place at a moment: what frost and chill look at.
+//!
+//! After sunset the ground gives its warmth to the sky and the air beside it cools, fast at first and ever slower,
+//! until the sun is up. How far it falls from a given hour is much the same on nights that follow each other. It seldom
+//! falls much below the dew point of the evening, for then dew forms and gives its heat back. So the lowest is guessed
+//! from the air now and from how far it fell from this hour on the last nights, no lower than a degree below the dew
+//! point. It is a guess: cloud that comes or goes in the night is not in it.
+
+use std::ops::Range;
+
+use agronomy::crop::Severity;
+use agronomy::heat_stress::cold::{ColdLines, Sky, Threat};
+use agronomy::units::Celsius;
+
+use super::place_now::{PlaceNow, Standing};
+use super::words::planting;
+
+/// From this civil hour on the coming night is guessed.
+const EVENING_H: f64 = 16.0;
+/// How far below the evening's dew point a night may fall, °C (common practice).
+const BELOW_DEW_POINT_C: f64 = 1.0;
+/// How much colder than air a leaf is under a clear sky, at least and at most, °C (from memory).
+const CLEAR_SKY_C: [f64; 2] = [1.0, 3.0];
+/// A crop that dies at this or warmer is tender: it comes from lands without frost, °C (common practice).
+const TENDER_C: f64 = -3.0;
+/// Most plantings named in one sentence.
+const NAMED: usize = 3;
+
+/// A place's night at a moment.
+#[derive(Clone, Debug)]
+pub struct NightNow<'a> {
+    /// The place.
+    pub place: &'a PlaceNow<'a>,
+    /// Sunset to sunrise of the night that runs, or of the next one, UTC ms.
+    pub night: Range<i64>,
+    /// Dew point of the air now, °C.
+    pub dew_point_c: Option<f64>,
+    /// How far the air fell from this hour to the lowest of the night, on each of the last nights, °C.
+    pub falls_c: Vec<f64>,
+    /// Whether what stands here is hardened, by the means of the last ten days; none where they are not all known.
+    pub hardened: Option<bool>,
+    /// Hours below its crop's chilling line in the night that runs, of each planting in `place.standing`; none for a
+    /// crop that does not chill.
+    pub chilled_h: Vec<Option<f64>>,
+}
+
+/// The lowest of the night as it is guessed, °C.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Guess {
+    /// By the night that fell furthest.
+    pub low_c: f64,
+    /// By all of them.
+    pub middle_c: f64,
+    /// By the night that fell least.
+    pub high_c: f64,
+    /// From how many nights.
+    pub nights: usize,
+}
+
+/// A planting with its lines of cold.
+#[derive(Clone, Copy, Debug)]
+pub struct Cold<'a> {
+    /// The planting.
+    pub standing: &'a Standing<'a>,
+    /// Its lines.
+    pub lines: ColdLines,
+    /// Whether its crop is tender.
+    pub tender: bool,
+}
+
+impl<'a> NightNow<'a> {
+    /// Whether the night is guessed at this hour: from the evening until sunrise.
+    pub fn is_guessed(&self) -> bool {
+        self.place.civil_hour >= EVENING_H || self.night.contains(&self.place.now_ms)
+    }
+
+    /// Whether it is dark already.
+    pub fn is_dark(&self) -> bool {
+        self.night.contains(&self.place.now_ms)
+    }
+
+    /// What is over the plants: under cover they do not see the sky; whether it is cloudy nobody says, so in the open
+    /// it is taken as clear.
+    pub fn sky(&self) -> Sky {
+        if self.place.kind.under_cover() { Sky::Covered } else { Sky::Clear }
+    }
+
+    /// How much colder than the air a leaf may be, °C.
+    pub fn leaf_below_c(&self) -> f64 {
+        if self.sky() == Sky::Clear { CLEAR_SKY_C[1] } else { 0.0 }
+    }
+
+    /// The lowest of the night; none while air or earlier nights are not known.
+    pub fn guess(&self) -> Option<Guess> {
+        let (_, t_c) = self.place.air?;
+        let floor = self.dew_point_c.map_or(f64::NEG_INFINITY, |dew| (dew - BELOW_DEW_POINT_C).min(t_c));
+        let lows = || self.falls_c.iter().map(|fall| (t_c - fall).max(floor));
+        let nights = self.falls_c.len();
+        (nights > 0).then(|| Guess {
+            low_c: lows().fold(f64::INFINITY, f64::min),
+            middle_c: lows().sum::<f64>() / nights as f64,
+            high_c: lows().fold(f64::NEG_INFINITY, f64::max),
+            nights,
+        })
+    }
+
+    /// What stands here, the tenderest first.
+    pub fn cold(&self) -> Vec<Cold<'a>> {
+        let mut found: Vec<_> = self
+            .place
+            .standing
+            .iter()
+            .filter_map(|standing| {
+                let cold = &standing.crop.cold;
+                let lines = ColdLines::of(cold, self.hardened).ok()?;
+                Some(Cold { standing, lines, tender: cold.lethal.hi >= TENDER_C })
+            })
+            .collect();
+        found.sort_by(|a, b| b.lines.damage.get().total_cmp(&a.lines.damage.get()));
+        found
+    }
+
+    /// How bad a night with this lowest may become for a planting: severe where it reaches it even if the leaves are
+    /// hardly colder than the air, moderate where only a clear sky takes it there. What is not known to be tender or
+    /// hardened is no reason to wake anybody.
+    pub fn risk(&self, cold: &Cold<'_>, low_c: f64) -> Option<Severity> {
+        let threat = |low_c: f64| {
+            let threat = cold.lines.threat(Celsius::try_new(low_c).ok()?, self.sky())?;
+            (threat > Threat::Chill).then_some(threat)
+        };
+        threat(low_c)?;
+        let clearest_c = if self.sky() == Sky::Clear { CLEAR_SKY_C[1] - CLEAR_SKY_C[0] } else { 0.0 };
+        let wakes = match threat(low_c + clearest_c) {
+            Some(Threat::Damage) => cold.tender,
+            Some(Threat::Death) => cold.tender || self.hardened.is_some(),
+            _ => false,
+        };
+        Some(if wakes { Severity::Severe } else { Severity::Moderate })
+    }
+}
+
+/// Plantings in a sentence: "tomatoes, basil and 2 more".
+pub(super) fn named<'a>(plantings: impl Iterator<Item = &'a Standing<'a>>) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for name in plantings.map(planting) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    let more = names.len().saturating_sub(NAMED);
+    names.truncate(NAMED);
+    match (more, names.pop()) {
+        (_, None) => String::new(),
+        (0, Some(last)) if names.is_empty() => last,
+        (0, Some(last)) => format!("{} and {last}", names.join(", ")),
+        (more, Some(last)) => {
+            names.push(last);
+            format!("{} and {more} more", names.join(", "))
+        }
+    }
+}

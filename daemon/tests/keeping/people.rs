@@ -1,0 +1,52 @@
+//! Heat for people: a line of its own only where nobody should work.
+//!
+//! Heat indices are read from the weather service's chart in `tests/reference/heat_index_nws_chart.csv` where it has
+//! them: 90 °F (32.2 °C) and 60 % feel like 100 °F (37.8 °C), and with 70 % like 106 °F (41.1 °C).
+
+use super::garden::*;
+
+/// Half an hour of held air.
+fn hold(core: &mut glasshour::keeper::core::Core, from_ms: i64, minutes: i64, t_c: f64, rh_pct: f64) {
+    for minute in 0..minutes {
+        let at = from_ms + minute * MINUTE;
+        hear(core, at, &[("post", AIR, t_c), ("post", HUMIDITY, rh_pct)]);
+    }
+}
+
+#[test]
+fn from_the_high_band_on_it_pushes_by_itself_and_below_it_does_not() {
+    // No planting: no crop's line speaks, and 32.2 is far from the place line.
+    let mut core = in_memory(&tomato_house()[..2], june());
+    let noon = june() + 12 * HOUR;
+    hold(&mut core, noon, 30, 32.2, 60.0);
+    let first = told(&core, "people");
+    assert_eq!(outline(&first, noon), [(10, "opened", "moderate")]);
+    assert!(!first[0].pushed && first[0].text.contains("feels like 38"), "{first:?}");
+    hold(&mut core, noon + 30 * MINUTE, 30, 32.2, 70.0);
+    let second = told(&core, "people");
+    assert_eq!(outline(&second[1..], noon), [(40, "worsened", "severe")]);
+    assert!(second[1].pushed && second[1].title.starts_with("Stay out of house"), "{second:?}");
+    assert!(second.iter().all(|step| !step.text.to_lowercase().contains("safe")));
+    hold(&mut core, noon + HOUR, 40, 24.0, 50.0);
+    assert_eq!(told(&core, "people").last().unwrap().turn, "closed");
+}
+
+#[test]
+fn while_a_heat_notice_stands_it_is_said_inside_it() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    // 33 passes tomato's moderate line (crop book: 32).
+    hold(&mut core, noon, 40, 33.0, 50.0);
+    assert!(told(&core, "people").iter().all(|step| step.turn == "closed"), "{:?}", told(&core, "people"));
+    let heat = told(&core, "too-hot");
+    assert!(heat.iter().any(|step| step.text.contains("eels like")), "{heat:?}");
+    assert!(heat.iter().all(|step| !step.pushed));
+}
+
+#[test]
+fn without_humidity_nothing_is_said_of_what_people_feel() {
+    let mut core = in_memory(&tomato_house()[..2], june());
+    let noon = june() + 12 * HOUR;
+    walk(&mut core, "post", noon, MINUTE, &[(0, 38.0), (HOUR, 38.0)]);
+    assert!(told(&core, "people").is_empty());
+}
