@@ -296,20 +296,42 @@ fn an_open_door_wants_a_password_for_each_probe() {
 fn what_cannot_work_together_is_told() {
     let cases = [
         ("[web_push]", "[web_push] has no contact; write contact = \"mailto:you@garden.example\""),
-        ("[web_push]\ncontact = \"you@garden.example\"", "write mailto:you@garden.example"),
-        ("[web_push]\ncontact = \"mailto:you\"", "is no way to write to you"),
-        ("[web_push]\ncontact = \"https://\"", "is no way to write to you"),
+        (
+            "[web_push]\ncontact = \"you@garden.example\"",
+            "contact you@garden.example is no way to write to you; write mailto:you@garden.example",
+        ),
+        (
+            "[web_push]\ncontact = \"mailto:you\"",
+            "contact mailto:you is no way to write to you; write mailto:you@garden.example",
+        ),
+        (
+            "[web_push]\ncontact = \"https://\"",
+            "contact https:// is no way to write to you; write mailto:you@garden.example",
+        ),
         (
             "[web_push]\ncontact = \"mailto:a@b.example\"\nown_service = \"127.0.0.1:8090\"",
-            "own_service 127.0.0.1:8090 is more or less than scheme, host and port",
+            "own_service 127.0.0.1:8090 is more or less than scheme, host and port; write http://127.0.0.1:8090, or leave it \
+             out: the push services of browsers need no word",
         ),
-        ("[webhook]\nurl = \"https://hook.example/\"", "[webhook] has no secret_file"),
-        ("[webhook]\nsecret_file = \"/s\"", "[webhook] has no url"),
-        ("[webhook]\nurl = \"hook.example\"\nsecret_file = \"/s\"", "is no address to post to"),
-        ("[webhook]\nurl = \"https://a@hook.example/\"\nsecret_file = \"/s\"", "without an account"),
+        (
+            "[webhook]\nurl = \"https://hook.example/\"",
+            "[webhook] has no secret_file; write secret_file = \"/etc/glasshour/webhook.secret\"",
+        ),
+        (
+            "[webhook]\nsecret_file = \"/s\"",
+            "[webhook] has no url; write url = \"https://hook.garden.example/notices\"",
+        ),
+        (
+            "[webhook]\nurl = \"hook.example\"\nsecret_file = \"/s\"",
+            "url hook.example is no address to post to; write scheme, host and path, without an account: https://hook.garden.example/notices",
+        ),
+        (
+            "[webhook]\nurl = \"https://a@hook.example/\"\nsecret_file = \"/s\"",
+            "url https://a@hook.example/ is no address to post to; write scheme, host and path, without an account: https://hook.garden.example/notices",
+        ),
         (
             "[webhook]\nurl = \"http://192.168.1.9/in?a=1\"\nsecret_file = \"/s\"\nca = \"/c\"",
-            "ca vouches for nothing on an http address",
+            "ca vouches for nothing on an http address; write https, or leave ca out",
         ),
         ("[mqtt_notices]", "notices have no broker to go to; write a table [broker] with its host"),
         (

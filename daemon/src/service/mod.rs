@@ -134,8 +134,9 @@ pub async fn start(
     let boot = opened.boot;
     let outbox = |core: &Core| core.ledger().reader().map_err(|error| error.to_string());
     let readers = [outbox(&opened.core)?, outbox(&opened.core)?];
-    let post = Post::open(file, &opened.core)?;
-    let web = Web::open(file, &opened.core)?;
+    // Boxed: keys and readers would make the future of the start a large one.
+    let post = Box::new(Post::open(file, &opened.core)?);
+    let web = Box::new(Web::open(file, &opened.core)?);
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
     let setup = Setup {
