@@ -58,6 +58,7 @@ mod tests {
             place: "house".to_owned(),
             variety: None,
             count: None,
+            container_l: None,
             began: Began::PlantedOut,
             from_ms: 0,
             ended_ms: None,

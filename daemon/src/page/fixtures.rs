@@ -195,6 +195,7 @@ pub(crate) fn calm() -> Glance {
                     variety: Some("Amber Thimble".to_owned()),
                     count: Some(12),
                     began: Began::PlantedOut,
+                    container_l: None,
                 },
             ),
         ],

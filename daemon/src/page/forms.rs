@@ -90,6 +90,7 @@ fn plant(fields: &Fields, glance: &Glance) -> Filled {
         variety: text(fields, "variety").map(str::to_owned),
         count: number(fields, "count", 1.0, 1e6)?.map(|count| count as u32),
         began: if began == "sown" { Began::Sown } else { Began::PlantedOut },
+        container_l: number(fields, "container", 0.1, 2_000.0)?,
     };
     Ok((note, from_ms))
 }
@@ -157,6 +158,7 @@ pub(crate) fn diary(fields: &Fields, glance: &Glance) -> Filled {
             subject: subject()?,
             litres: number(fields, "litres", 0.1, 100_000.0)?.ok_or("Say how many litres.")?,
         },
+        "turned" => Note::Turned { place: subject()? },
         "opened" | "closed" => Note::Vents { place: subject()?, open: did == "opened" },
         "shade-on" | "shade-off" => Note::Shade { place: subject()?, on: did == "shade-on" },
         "first-flower" => Note::FirstFlower { planting: subject()? },
