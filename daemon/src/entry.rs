@@ -4,8 +4,10 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+mod reply;
 mod step;
 
+pub use reply::{LONGEST_LATER_MS, Later, Reply};
 pub use step::{Step, Turn, UNDATED_BELOW_MS};
 
 /// What kind of place crops stand in.
@@ -198,6 +200,9 @@ pub enum Note {
         notice: String,
         /// `true` = "on it"; `false` = "later".
         on_it: bool,
+        /// Until when "later" puts it off, UTC ms; half an hour where it is not said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        until_ms: Option<i64>,
     },
     /// Told: one step in the life of a notice.
     Step(Step),

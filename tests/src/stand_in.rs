@@ -54,6 +54,7 @@ pub fn step(notice: &str, number: u32, title: &str, text: &str) -> Step {
         title: title.to_owned(),
         text: text.to_owned(),
         caution: String::new(),
+        joined: Vec::new(),
     }
 }
 

@@ -213,7 +213,7 @@ async fn story(
                     notice.minder == *minder && place.is_none_or(|place| notice.place == place)
                 });
                 for notice in meant {
-                    let reply = Note::Reply { notice: notice.id.clone(), on_it: true };
+                    let reply = Note::Reply { notice: notice.id.clone(), on_it: true, until_ms: None };
                     say_refusal(handle.note(reply, None).await);
                 }
             }
@@ -265,6 +265,7 @@ fn line(glance: &crate::glance::Glance, step: &crate::entry::Step) -> String {
         Turn::Opened => "opens",
         Turn::Worsened => "worsens",
         Turn::Eased => "eases",
+        Turn::Again => "still stands",
         Turn::Closed => "closes",
     };
     let push = if step.push { ", would buzz the phone" } else { "" };

@@ -246,7 +246,7 @@ impl What {
             Self::Hang { probe, place, height, shelter, every } => {
                 Note::Hang { probe, place, height_m: height, shelter, usual_interval_s: every }
             }
-            Self::Reply { notice, on_it } => Note::Reply { notice, on_it },
+            Self::Reply { notice, on_it } => Note::Reply { notice, on_it, until_ms: None },
             Self::Undo { entry } => Note::Undo { entry },
             Self::Remark { text } => Note::Remark { text },
         }

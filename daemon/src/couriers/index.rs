@@ -95,6 +95,7 @@ mod tests {
             title: "Net on".to_owned(),
             text: String::new(),
             caution: String::new(),
+            joined: Vec::new(),
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }
     }

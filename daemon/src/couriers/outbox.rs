@@ -171,6 +171,7 @@ mod tests {
             title: "Open the far door".to_owned(),
             text: "The house is at 36.1.".to_owned(),
             caution: String::new(),
+            joined: Vec::new(),
         })
     }
 

@@ -115,6 +115,7 @@ fn waiting(entry: i64, expires_ms: i64) -> Waiting {
         title: "Open the far door".to_owned(),
         text: "The house is at 36.1.".to_owned(),
         caution: String::new(),
+        joined: Vec::new(),
     };
     Waiting { entry, errand: Errand::Step(step), first: entry, due_ms: 0, expires_ms, tries: 0 }
 }

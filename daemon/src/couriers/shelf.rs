@@ -77,6 +77,7 @@ mod tests {
             title: "Net on".to_owned(),
             text: String::new(),
             caution: String::new(),
+            joined: Vec::new(),
         };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }
     }

@@ -13,6 +13,8 @@ pub enum Turn {
     Worsened,
     /// It eased to a lower severity.
     Eased,
+    /// It stands as it did, and the grower's answer has run out.
+    Again,
     /// It closed.
     Closed,
 }
@@ -39,6 +41,9 @@ pub struct Step {
     pub severity: Severity,
     /// Whether this step may buzz a phone.
     pub push: bool,
+    /// Minders whose pushing words are said inside this step; in a last step, those whose words go on standing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub joined: Vec<String>,
     /// The order first, ten words or so.
     pub title: String,
     /// Which planting, the number, the limit, since when, what to do.

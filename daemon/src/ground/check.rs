@@ -4,7 +4,7 @@ use agronomy::crop::CropBook;
 
 use super::Ground;
 use crate::calendar::day;
-use crate::entry::{Note, PlaceKind};
+use crate::entry::{LONGEST_LATER_MS, Note, PlaceKind};
 
 /// Longest name or text kept, characters.
 const LONGEST: usize = 500;
@@ -99,6 +99,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             let undone = undone.ok_or_else(|| format!("there is no entry {entry} that could be undone"))?;
             unused(ground, &undone.note)
         }
+        Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
         Note::Reply { .. } => Ok(()),
         Note::Step(_) | Note::Letter { .. } | Note::SentUnrecorded { .. } => {
             Err("steps and letters are told, not noted".to_owned())
@@ -144,6 +145,14 @@ fn own_figure(
     let refused = faults.iter().filter(|fault| fault.concerns(&figure));
     let refused: Vec<_> = refused.map(|fault| config::book::refusal(crop, fault)).collect();
     if refused.is_empty() { Ok(()) } else { Err(refused.join("; ")) }
+}
+
+/// "Later" puts off to some time from now on, and no further than tomorrow morning.
+fn put_off(until_ms: i64, now_ms: i64) -> Result<(), String> {
+    if until_ms > now_ms && until_ms <= now_ms + LONGEST_LATER_MS {
+        return Ok(());
+    }
+    Err("a notice is put off to some time between now and tomorrow at six".to_owned())
 }
 
 fn thermometer(now_c: Option<f64>, low_c: Option<f64>, high_c: Option<f64>) -> Result<(), String> {
@@ -378,6 +387,7 @@ mod tests {
             title: String::new(),
             text: String::new(),
             caution: String::new(),
+            joined: Vec::new(),
         };
         assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("told, not noted"));
     }

@@ -16,7 +16,7 @@ use super::tracks::Tracks;
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, Step, Turn};
+use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::ground::{Ground, Planting};
 use crate::minders::air::AIR;
 use crate::minders::air::Air;
@@ -83,23 +83,20 @@ impl Engine {
         self.ground = Ground::of(&entries);
         self.pages = pages;
         self.counts = counts;
-        self.retell(&entries);
+        self.told = told_in(&entries);
         self.entries = entries;
+        self.take_over_told();
     }
 
     /// Takes over what was told, as the ledger has it: at a start, and when what was told got its date.
     pub(super) fn retell(&mut self, entries: &[Entry]) {
-        let step = |entry: &Entry| match &entry.note {
-            Note::Step(step) => Some(step.clone()),
-            _ => None,
-        };
-        self.told = entries.iter().filter_map(step).collect();
+        self.told = told_in(entries);
         self.take_over_told();
     }
 
     /// Brings the minders to where what was told left them.
     fn take_over_told(&mut self) {
-        self.book = Book::of(self.told.iter());
+        self.book = Book::of(self.told.iter(), self.entries.iter().filter_map(Reply::of));
         for place in &self.ground.places {
             let told = |minder: &str| self.book.get(&place.id, minder).map(|open| open.severity);
             let course =
@@ -268,6 +265,9 @@ impl Engine {
     pub fn note(&mut self, entry: Entry) -> Vec<Step> {
         let before = std::mem::take(&mut self.ground);
         self.touch_by(&entry, &before);
+        if let Some(reply) = Reply::of(&entry) {
+            self.book.answer(reply);
+        }
         self.entries.push(entry);
         let after = Ground::of(&self.entries);
         if let Some(entry) = self.entries.last().cloned() {
@@ -346,4 +346,13 @@ impl Engine {
     pub(super) fn set_wake(&mut self, wake_ms: i64) {
         self.wake_ms = wake_ms;
     }
+}
+
+/// The steps among entries, in their order.
+fn told_in(entries: &[Entry]) -> Vec<Step> {
+    let step = |entry: &Entry| match &entry.note {
+        Note::Step(step) => Some(step.clone()),
+        _ => None,
+    };
+    entries.iter().filter_map(step).collect()
 }

@@ -3,17 +3,17 @@
 use agronomy::quantity::Quantity;
 
 use super::engine::Engine;
-use crate::calendar::Day;
+use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::ground::Hang;
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::ProbeNow;
-use crate::minders::{dome, night, silent};
+use crate::minders::{dome, night, silent, teller};
 
 impl Engine {
     /// Lets every minder look at the present moment.
     pub(super) fn judge(&mut self) -> Vec<Step> {
-        let mut steps = Vec::new();
+        let mut verdicts = Vec::new();
         let mut wake = i64::MAX;
         let calendar = self.site.calendar.clone();
         let today = calendar.day_of(self.now_ms());
@@ -25,9 +25,9 @@ impl Engine {
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
         for now in &places {
             let mind = minders.entry(now.place.to_owned()).or_default();
-            steps.extend(mind.heat.judge(now, &calendar, &mut book));
-            steps.extend(mind.air.judge(now, mind.heat.ladder.current(), &calendar, &mut book));
-            steps.extend(night::judge(now, &mut book));
+            verdicts.extend(mind.heat.judge(now, &calendar, &book));
+            verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
+            verdicts.extend(night::judge(now, &book));
             // When the value of the moment stops being held, what was known is not known any more.
             let asked = [mind.heat.wake(now), mind.air.wake(now), now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
@@ -37,11 +37,13 @@ impl Engine {
                 continue;
             }
             let now = self.probe_now(hang, places.iter().find(|now| now.place == hang.place));
-            steps.extend(silent::judge(&now, &calendar, &mut book));
+            verdicts.extend(silent::judge(&now, &calendar));
             wake = now.told_from().filter(|at| *at > now.now_ms).map_or(wake, |at| wake.min(at));
         }
-        steps.extend(dome::judge(&self.ground.entries, &calendar, self.now_ms(), &mut book));
-        wake = wake.min(self.next_clock_moment(today));
+        verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
+        let steps = teller::tell(&mut book, self.now_ms(), &date(today), verdicts);
+        let answers = book.wake(self.now_ms());
+        wake = wake.min(self.next_clock_moment(today)).min(answers.unwrap_or(i64::MAX));
         self.book = book;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());

@@ -5,7 +5,7 @@ use agronomy::quantity::Quantity;
 use super::engine::Engine;
 use super::export::gather;
 use crate::clock::trust::span;
-use crate::entry::{Entry, Note, Step, Turn};
+use crate::entry::{Entry, Reply, Step, Turn};
 use crate::glance::{BoardGlance, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::reading::Grade;
 
@@ -20,8 +20,6 @@ pub use season::season;
 
 /// Most entries shown.
 const ENTRIES: usize = 200;
-/// How long "later" puts a notice off, ms.
-const LATER_MS: i64 = 30 * 60_000;
 /// How long a closed notice is still shown, ms.
 const CLOSED_SHOWN_MS: i64 = 24 * 3_600_000;
 
@@ -108,14 +106,17 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         later_until_ms: None,
         undelivered: Vec::new(),
     };
+    let mut answered = None;
     for entry in &engine.entries {
-        if let Note::Reply { notice, on_it } = &entry.note
-            && *notice == view.id
-        {
-            view.on_it_ms = on_it.then_some(entry.at_ms);
-            view.later_until_ms = (!on_it).then_some(entry.at_ms + LATER_MS);
+        if let Some(reply) = Reply::of(entry).filter(|reply| reply.notice == view.id) {
+            answered = Some(reply);
         }
     }
+    // An answer holds while the book of notices says so; of one that is closed, the last is remembered.
+    let open = engine.book.get(&view.place, &view.minder).filter(|open| open.id == view.id);
+    let answered = open.map_or(answered, |open| open.answer.clone());
+    view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);
+    view.later_until_ms = answered.and_then(|reply| reply.until_ms);
     let refused = shell.undelivered.iter().filter(|(notice, _)| *notice == view.id);
     view.undelivered = refused.map(|(_, why)| why.clone()).collect();
     Some(view)

@@ -4,11 +4,10 @@
 
 use agronomy::crop::Severity;
 
-use super::book::{Book, Word};
 use super::ladder::{Ladder, Release, Rung};
 use super::place_now::PlaceNow;
+use super::word::{Verdict, Word};
 use crate::calendar::Calendar;
-use crate::entry::Step;
 
 const MINUTE: i64 = 60_000;
 const RELEASE: Release = Release { margin: 0.2, ms: 30 * MINUTE };
@@ -82,15 +81,9 @@ impl Air {
     }
 
     /// Judges a place at a moment.
-    pub fn judge(
-        &mut self,
-        now: &PlaceNow<'_>,
-        heat: Option<Severity>,
-        calendar: &Calendar,
-        book: &mut Book,
-    ) -> Option<Step> {
+    pub fn judge(&mut self, now: &PlaceNow<'_>, heat: Option<Severity>, calendar: &Calendar) -> Verdict {
         if now.standing.is_empty() {
-            return close(now, book, "Nothing stands here any more.");
+            return clear(now, "Nothing stands here any more.");
         }
         let bands = Bands::of(now);
         let (dry, damp) = Self::rungs(bands);
@@ -102,12 +95,11 @@ impl Air {
             RELEASE,
         );
         self.damp.judge(now.now_ms, now.vpd_kpa.map(|vpd| -vpd), &damp, Release { margin: 0.1, ..RELEASE });
-        if heat >= Some(Severity::Moderate) {
-            return close(now, book, "The heat notice speaks for the air as well.");
-        }
         // Not knowing is no reason to tell anything, nor to call the air easy.
-        let vpd = now.vpd_kpa?;
+        let Some(vpd) = now.vpd_kpa else { return Verdict::unknown(AIR, now.place) };
         let clock = calendar.clock(now.now_ms);
+        // In heat all is open anyway: nothing is said of damp air.
+        let hot = heat >= Some(Severity::Moderate);
         let (severity, title, text) = if let Some(severity) = self.dry.current().filter(|_| now.daylight) {
             let title = "The air pulls hard: water first, then damp the paths.";
             let word = if severity >= Severity::Moderate { "Harsh" } else { "Drying" };
@@ -117,7 +109,7 @@ impl Air {
                 now.name
             );
             (severity, title, text)
-        } else if let Some(severity) = self.damp.current() {
+        } else if let Some(severity) = self.damp.current().filter(|_| !hot) {
             let title = "Damp air: let some out.";
             let text = format!(
                 "{}: damp air, {vpd:.2} kPa at {clock}, for two hours. Leave a crack open; no wet leaves tonight.",
@@ -125,19 +117,18 @@ impl Air {
             );
             (severity, title, text)
         } else {
-            return close(now, book, "The air is easy again.");
+            return clear(now, "The air is easy again.");
         };
         let word = Word {
-            minder: AIR,
-            place: now.place.to_owned(),
             planting: None,
             severity,
             push: false,
+            joins_heat: true,
             title: title.to_owned(),
             text,
             caution: "",
         };
-        book.tell(now.now_ms, &now.date, word)
+        Verdict::word(AIR, now.place, word)
     }
 
     /// When time alone may change the verdict, UTC ms.
@@ -147,6 +138,6 @@ impl Air {
     }
 }
 
-fn close(now: &PlaceNow<'_>, book: &mut Book, why: &str) -> Option<Step> {
-    book.close(now.now_ms, now.place, AIR, why.to_owned(), format!("{}: {why}", now.name))
+fn clear(now: &PlaceNow<'_>, why: &str) -> Verdict {
+    Verdict::clear(AIR, now.place, why, format!("{}: {why}", now.name))
 }

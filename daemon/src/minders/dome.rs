@@ -5,9 +5,9 @@
 
 use agronomy::crop::Severity;
 
-use super::book::{Book, Word};
-use crate::calendar::{Calendar, Day, date, day};
-use crate::entry::{Entry, Note, Step};
+use super::word::{Verdict, Word};
+use crate::calendar::{Calendar, Day, day};
+use crate::entry::{Entry, Note};
 
 /// The name of the minder.
 pub const HEAT_DOME: &str = "heat-dome";
@@ -41,12 +41,12 @@ pub fn in_force(entries: &[Entry], today: Day, now_ms: i64) -> Option<Warning> {
 }
 
 /// Judges the site at a moment. The notice's place is the site (an empty name).
-pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Book) -> Option<Step> {
+pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
     let today = calendar.day_of(now_ms);
     // The last day's evening ends it, once the worst is over.
     let over = |warning: &Warning| warning.to == today && calendar.civil_hour_of(now_ms) >= 21.0;
     let Some(warning) = in_force(entries, today, now_ms).filter(|warning| !over(warning)) else {
-        return book.close(now_ms, "", HEAT_DOME, "The heat wave is over.".to_owned(), AFTER.to_owned());
+        return Verdict::clear(HEAT_DOME, "", "The heat wave is over.", AFTER);
     };
     let days = warning.to - warning.from + 1;
     // At dawn, when watering is due, not at midnight: nobody is to be woken for it.
@@ -64,11 +64,10 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
         _ => format!("{} to {last}", named(warning.from, "%-d %B")),
     };
     let word = Word {
-        minder: HEAT_DOME,
-        place: String::new(),
         planting: None,
         severity,
         push: true,
+        joins_heat: false,
         title: order(warning.from - today).to_owned(),
         text: format!(
             "Heat of about {:.0} °C outside, {span}{said}. {} Limits inside are passed sooner than outside.",
@@ -77,7 +76,7 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &mut Boo
         ),
         caution: super::words::OPEN_CAUTION,
     };
-    book.tell(now_ms, &date(today), word)
+    Verdict::word(HEAT_DOME, "", word)
 }
 
 fn order(days_ahead: i64) -> &'static str {
@@ -114,6 +113,8 @@ const AFTER: &str = "Water steadily, no flood; take off scorched fruit, not leav
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::minders::book::Book;
+    use crate::minders::teller::tell;
 
     fn warning() -> Vec<Entry> {
         let note = Note::HeatWarning {
@@ -130,14 +131,18 @@ mod tests {
         let calendar = Calendar::fixed(0);
         let at = |date: &str, hour: i64| calendar.start_of(day(date).unwrap()) + hour * 3_600_000;
         let mut book = Book::default();
-        let opened = judge(&warning(), &calendar, at("2026-07-13", 9), &mut book).unwrap();
+        let mut told = |date: &str, hour: i64| {
+            let verdict = judge(&warning(), &calendar, at(date, hour));
+            tell(&mut book, at(date, hour), date, vec![verdict]).pop()
+        };
+        let opened = told("2026-07-13", 9).unwrap();
         assert!(opened.text.contains("pick everything pickable"), "{}", opened.text);
         assert!(!opened.text.contains("mend leaks"), "the time for that is over");
-        assert_eq!(judge(&warning(), &calendar, at("2026-07-14", 9), &mut book), None);
-        let begun = judge(&warning(), &calendar, at("2026-07-15", 5), &mut book).unwrap();
+        assert_eq!(told("2026-07-14", 9), None);
+        let begun = told("2026-07-15", 5).unwrap();
         assert_eq!(begun.severity, Severity::Extreme);
-        assert_eq!(judge(&warning(), &calendar, at("2026-07-19", 20), &mut book), None);
-        let over = judge(&warning(), &calendar, at("2026-07-19", 21), &mut book).unwrap();
+        assert_eq!(told("2026-07-19", 20), None);
+        let over = told("2026-07-19", 21).unwrap();
         assert!(over.text.contains("hold hard pruning"));
     }
 }

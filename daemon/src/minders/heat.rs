@@ -9,13 +9,13 @@ use agronomy::crop::Severity;
 use agronomy::heat_stress::PlaceLine;
 use agronomy::series::MS_PER_HOUR;
 
-use super::book::{Book, Word};
+use super::book::Book;
 use super::ladder::{HEAT_RELEASE, Ladder, Rung};
 use super::place_now::PlaceNow;
+use super::word::{Verdict, Word};
 use super::words::{act, caution, limit, pace, planting, plural};
 use crate::almanac::shape::{passes_at, peak};
 use crate::calendar::Calendar;
-use crate::entry::Step;
 
 const MINUTE: i64 = 60_000;
 /// How long a crop's line must be passed before it is told (practice).
@@ -62,12 +62,11 @@ impl Heat {
     }
 
     /// Judges a place at a moment.
-    pub fn judge(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Vec<Step> {
+    pub fn judge(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &Book) -> Vec<Verdict> {
         let rungs = rungs(now);
         self.ladder.judge(now.now_ms, now.air.map(|(_, t)| t), &rungs, HEAT_RELEASE);
-        let mut steps: Vec<Step> = self.too_hot(now, calendar, book).into_iter().collect();
-        steps.extend(self.on_course(now, calendar, book));
-        steps
+        let too_hot = self.too_hot(now, calendar);
+        std::iter::once(too_hot).chain(self.on_course(now, calendar, book)).collect()
     }
 
     /// When time alone may change the verdict, UTC ms.
@@ -77,10 +76,10 @@ impl Heat {
         self.ladder.wake(&rungs(now), HEAT_RELEASE).into_iter().chain(course).chain(gone).min()
     }
 
-    fn too_hot(&self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Option<Step> {
+    fn too_hot(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Verdict {
         let Some(severity) = self.ladder.current() else {
             let (title, text) = all_clear(now, calendar);
-            return book.close(now.now_ms, now.place, TOO_HOT, title, text);
+            return Verdict::clear(TOO_HOT, now.place, title, text);
         };
         let high = now.high.map_or(f64::NEG_INFINITY, |(high, _)| high);
         let push = match severity {
@@ -90,16 +89,15 @@ impl Heat {
         };
         let (planting, text) = self.reason(now, severity, calendar);
         let word = Word {
-            minder: TOO_HOT,
-            place: now.place.to_owned(),
             planting,
             severity,
             push,
+            joins_heat: false,
             title: act(now),
             text,
             caution: caution(now.kind),
         };
-        book.tell(now.now_ms, &now.date, word)
+        Verdict::word(TOO_HOT, now.place, word)
     }
 
     fn reason(
@@ -141,7 +139,7 @@ impl Heat {
         (about, text)
     }
 
-    fn on_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &mut Book) -> Option<Step> {
+    fn on_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &Book) -> Option<Verdict> {
         let course = self.course(now, calendar);
         let open = book.get(now.place, ON_COURSE).is_some();
         self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
@@ -160,16 +158,15 @@ impl Heat {
             let title = format!("{} By {clock} it passes {}.", act(now), limit(course.limit_c));
             let severity = Severity::Severe;
             let word = Word {
-                minder: ON_COURSE,
-                place: now.place.to_owned(),
                 planting: about,
                 severity,
                 push: course.push,
+                joins_heat: false,
                 title,
                 text: course.why,
                 caution: caution(now.kind),
             };
-            return book.tell(now.now_ms, &now.date, word);
+            return Some(Verdict::word(ON_COURSE, now.place, word));
         }
         let passed = self.ladder.current() >= Some(Severity::Severe);
         let gone = self.gone_since.is_some_and(|since| now.now_ms - since >= HEAT_RELEASE.ms);
@@ -187,7 +184,7 @@ impl Heat {
         } else {
             ("Not on course any more.", format!("{}: {now_c:.1} °C{}.", now.name, pace(now.slope_c_per_h)))
         };
-        book.close(now.now_ms, now.place, ON_COURSE, title.to_owned(), text)
+        Some(Verdict::clear(ON_COURSE, now.place, title, text))
     }
 
     fn course(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Option<Course> {

@@ -11,4 +11,6 @@ pub mod ladder;
 pub mod night;
 pub mod place_now;
 pub mod silent;
+pub mod teller;
+pub mod word;
 pub mod words;

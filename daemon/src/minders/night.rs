@@ -5,23 +5,23 @@
 
 use agronomy::crop::Severity;
 
-use super::book::{Book, Word};
+use super::book::Book;
 use super::place_now::PlaceNow;
+use super::word::{Verdict, Word};
 use super::words::{limit, plural};
-use crate::entry::Step;
 
 /// The name of the minder.
 pub const WARM_NIGHT: &str = "warm-night";
 
 /// Judges a place at a moment: opens in the evening, closes in the morning with what came.
-pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
+pub fn judge(now: &PlaceNow<'_>, book: &Book) -> Option<Verdict> {
     let open = book.get(now.place, WARM_NIGHT).is_some();
     if open && (8.0..20.0).contains(&now.civil_hour) {
         let text = now.low.map_or_else(
             || format!("{}: too little was heard in the night to say.", now.name),
             |(low, _)| format!("{}: lowest of the night {low:.1} °C.", now.name),
         );
-        return book.close(now.now_ms, now.place, WARM_NIGHT, "The night is over.".to_owned(), text);
+        return Some(Verdict::clear(WARM_NIGHT, now.place, "The night is over.", text));
     }
     if open || !(21.0..24.0).contains(&now.civil_hour) {
         return None;
@@ -38,11 +38,10 @@ pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
     }
     let order = if now.kind.under_cover() { "Leave everything open." } else { "Water at dawn, not now." };
     let word = Word {
-        minder: WARM_NIGHT,
-        place: now.place.to_owned(),
         planting: Some(tender.planting.id.clone()),
         severity: Severity::Minor,
         push: false,
+        joins_heat: false,
         title: format!("Tonight stays above {}. {order}", limit(line)),
         text: format!(
             "{}: {t_c:.1} °C now; a guess from last night says about {expected:.0} at the lowest. {} want less than \
@@ -53,5 +52,5 @@ pub fn judge(now: &PlaceNow<'_>, book: &mut Book) -> Option<Step> {
         ),
         caution: "",
     };
-    book.tell(now.now_ms, &now.date, word)
+    Some(Verdict::word(WARM_NIGHT, now.place, word))
 }

@@ -3,9 +3,8 @@
 use agronomy::crop::Severity;
 use agronomy::series::MS_PER_HOUR;
 
-use super::book::{Book, Word};
-use crate::calendar::{Calendar, date};
-use crate::entry::Step;
+use super::word::{Verdict, Word};
+use crate::calendar::Calendar;
 
 /// The name of the minder.
 pub const SILENT: &str = "probe-silent";
@@ -44,14 +43,13 @@ impl ProbeNow<'_> {
 }
 
 /// Judges a probe at a moment. The notice's place is the probe's name.
-pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option<Step> {
+pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar) -> Option<Verdict> {
     let heard_ms = now.heard_ms?;
     let silent = now.told_from().is_some_and(|from| now.now_ms >= from);
     if !silent {
-        let title = "Heard again.".to_owned();
         let text =
             format!("{} in {}: heard again at {}.", now.probe, now.place_name, calendar.clock(heard_ms));
-        return book.close(now.now_ms, now.probe, SILENT, title, text);
+        return Some(Verdict::clear(SILENT, now.probe, "Heard again.", text));
     }
     // What was last heard days ago says nothing of a limit now: a record taken in wakes nobody.
     let push = now.limit_near && !now.place_still_seen && now.now_ms - heard_ms < NEWS_MS;
@@ -59,11 +57,10 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
         .last_air
         .map_or_else(String::new, |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope)));
     let word = Word {
-        minder: SILENT,
-        place: now.probe.to_owned(),
         planting: None,
         severity: if now.place_still_seen { Severity::Minor } else { Severity::Moderate },
         push,
+        joins_heat: false,
         title: format!("Go and look at {}.", now.place_name),
         text: format!(
             "{} in {}: nothing heard since {}{last}. Battery, cable, shade on the probe? What is not measured is not known.",
@@ -73,7 +70,7 @@ pub fn judge(now: &ProbeNow<'_>, calendar: &Calendar, book: &mut Book) -> Option
         ),
         caution: "",
     };
-    book.tell(now.now_ms, &date(calendar.day_of(now.now_ms)), word)
+    Some(Verdict::word(SILENT, now.probe, word))
 }
 
 /// A clock time alone says nothing once it is not today's or last night's.

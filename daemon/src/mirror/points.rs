@@ -313,6 +313,7 @@ fn turn(turn: Turn) -> &'static str {
         Turn::Opened => "opened",
         Turn::Worsened => "worsened",
         Turn::Eased => "eased",
+        Turn::Again => "again",
         Turn::Closed => "closed",
     }
 }

@@ -36,6 +36,7 @@ fn step(title: &str) -> Step {
         title: title.to_owned(),
         text: "At 36.1.".to_owned(),
         caution: String::new(),
+        joined: Vec::new(),
     }
 }
 

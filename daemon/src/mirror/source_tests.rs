@@ -165,6 +165,7 @@ fn steps_and_pages_follow_and_a_page_made_again_is_sent_again() {
         title: String::new(),
         text: String::new(),
         caution: String::new(),
+        joined: Vec::new(),
     };
     let notes = [NewNote { at_ms: START, from_ms: START, note: Note::Step(step) }];
     let body = |share: f64| {

@@ -233,6 +233,7 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
             title: title.to_owned(),
             text: text.to_owned(),
             caution: String::new(),
+            joined: Vec::new(),
         }],
         on_it_ms: None,
         later_until_ms: None,

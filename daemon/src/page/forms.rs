@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::entries::KINDS;
 use super::figures::{Civil, HOUR_MS, calendar_day};
-use crate::entry::{Began, Note};
+use crate::entry::{Began, Later, Note};
 use crate::glance::Glance;
 use crate::keeper::event::ClockWord;
 
@@ -201,15 +201,20 @@ pub(crate) fn heard_warning(fields: &Fields) -> Filled {
     Ok((Note::HeatWarning { from, to, about_c, said_by: text(fields, "said_by").map(str::to_owned) }, None))
 }
 
-/// "on it" or "later".
-pub(crate) fn reply(fields: &Fields) -> Filled {
+/// "on it", or "later" and for how long.
+pub(crate) fn reply(fields: &Fields, glance: &Glance) -> Filled {
     let notice = required(fields, "notice", "Which notice?")?.to_owned();
-    let on_it = match text(fields, "answer") {
-        Some("on-it") => true,
-        Some("later") => false,
-        _ => return Err("Answer “on it” or “later”.".to_owned()),
+    let answer = text(fields, "answer");
+    if answer == Some("on-it") {
+        return Ok((Note::Reply { notice, on_it: true, until_ms: None }, None));
+    }
+    let later = match answer {
+        Some("later") => Some(Later::HalfHour),
+        answer => answer.and_then(Later::read),
     };
-    Ok((Note::Reply { notice, on_it }, None))
+    let later = later.ok_or("Answer “on it” or “later”.")?;
+    let until_ms = Some(glance.at_ms + later.ms(glance.at_ms, glance.civil_offset_s));
+    Ok((Note::Reply { notice, on_it: false, until_ms }, None))
 }
 
 /// What time it is, by the phone: typed where it was, else as the page's script filled it in.

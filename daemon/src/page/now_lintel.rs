@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 
 use super::figures::{Civil, span, tenth};
+use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
 
 /// Notices told one by one on the lintel before "and 2 more".
@@ -42,7 +43,7 @@ fn answers(notice: &NoticeView, glance: &Glance) -> Markup {
             form.answers method="post" action="/reply" {
                 input type="hidden" name="notice" value=(notice.id);
                 button.first name="answer" value="on-it" { "on it" }
-                button name="answer" value="later" { "later" }
+                @for (word, later) in Later::WORDS { button name="answer" value=(word) { (later.words()) } }
                 @if let Some(until) = notice.later_until_ms { span { "put off until " (civil.when(until, glance.at_ms)) } }
             }
         }

@@ -192,7 +192,8 @@ async fn heard_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields
 }
 
 async fn reply_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {
-    store(&shared, &shared.handle.now(), forms::reply(&fields), "/").await
+    let glance = shared.handle.now();
+    store(&shared, &glance, forms::reply(&fields, &glance), "/").await
 }
 
 async fn clock_form(State(shared): State<Arc<Shared>>, Form(fields): Form<Fields>) -> Response {

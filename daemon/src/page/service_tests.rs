@@ -186,7 +186,7 @@ async fn forms_become_notes_and_lead_back_with_their_number() {
         "never to an address from the form"
     );
     assert_eq!(notes[0], Note::Watered { subject: "bed".to_owned(), litres: 12.5 });
-    assert_eq!(notes[3], Note::Reply { notice: "n-1".to_owned(), on_it: true });
+    assert_eq!(notes[3], Note::Reply { notice: "n-1".to_owned(), on_it: true, until_ms: None });
     assert_eq!(notes[5], Note::Undo { entry: 41 });
 }
 

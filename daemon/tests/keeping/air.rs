@@ -55,7 +55,7 @@ fn heat_that_comes_after_takes_over() {
     feed(&mut core, june() + 10 * HOUR + 30 * MINUTE, 30, 33.0, 30.0);
     let told = told(&core, "air");
     assert_eq!(outline(&told, june() + 9 * HOUR), [(60, "opened", "minor"), (100, "closed", "minor")]);
-    assert!(told[1].title.contains("heat notice speaks"));
+    assert!(told[1].title.contains("heat notice says"));
 }
 
 #[test]

@@ -126,7 +126,7 @@ impl World {
             Grower::Remark => Note::Remark { text: "leaves hang at noon".to_owned() },
             Grower::Reply => {
                 let Some(notice) = glance.open.first().map(|notice| notice.id.clone()) else { return };
-                Note::Reply { notice, on_it: self.choice.happens(0.5) }
+                Note::Reply { notice, on_it: self.choice.happens(0.5), until_ms: None }
             }
             Grower::HeatWarning => {
                 let calendar = glasshour::calendar::Calendar::fixed(crate::garden::OFFSET_MS);

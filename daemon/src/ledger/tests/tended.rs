@@ -36,6 +36,7 @@ fn garden(folder: &Path) -> Ledger {
         title: "Shade it".into(),
         text: "38 °C".into(),
         caution: String::new(),
+        joined: Vec::new(),
     };
     let note = |note| NewNote { at_ms: JUNE, from_ms: JUNE, note };
     let notes = [note(Note::Step(step)), note(Note::Remark { text: "dry".into() })];

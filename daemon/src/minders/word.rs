@@ -1,0 +1,75 @@
+//! What a minder has to say at a moment.
+//!
+//! A minder does not know what was told before, nor who was told: it says what stands now, or that nothing stands any
+//! more, or that it does not know. The teller makes of it the life of a notice.
+
+use agronomy::crop::Severity;
+
+/// What a minder wants told.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Word {
+    /// Which planting.
+    pub planting: Option<String>,
+    /// How bad.
+    pub severity: Severity,
+    /// Whether it may buzz a phone.
+    pub push: bool,
+    /// While a heat notice of the same place stands, this is said inside it instead of by a notice of its own.
+    pub joins_heat: bool,
+    /// The order.
+    pub title: String,
+    /// The reason.
+    pub text: String,
+    /// The caution that stands beside it; empty where none is needed.
+    pub caution: &'static str,
+}
+
+/// What stands.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Says {
+    /// This stands.
+    Word(Word),
+    /// Nothing stands any more: last words, for whoever was told.
+    Clear {
+        /// The order.
+        title: String,
+        /// The reason.
+        text: String,
+    },
+    /// Not known: what was told stays as it was. Silence is not calm.
+    Unknown,
+}
+
+/// What one minder says of one place (or probe, or the site) at a moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Verdict {
+    /// Which minder.
+    pub minder: &'static str,
+    /// Which place; a probe's name where it is about a probe, empty where it is about the site.
+    pub place: String,
+    /// What it says.
+    pub says: Says,
+}
+
+impl Verdict {
+    /// This stands.
+    pub fn word(minder: &'static str, place: &str, word: Word) -> Self {
+        Self { minder, place: place.to_owned(), says: Says::Word(word) }
+    }
+
+    /// Nothing stands any more.
+    pub fn clear(
+        minder: &'static str,
+        place: &str,
+        title: impl Into<String>,
+        text: impl Into<String>,
+    ) -> Self {
+        let says = Says::Clear { title: title.into(), text: text.into() };
+        Self { minder, place: place.to_owned(), says }
+    }
+
+    /// Not known.
+    pub fn unknown(minder: &'static str, place: &str) -> Self {
+        Self { minder, place: place.to_owned(), says: Says::Unknown }
+    }
+}
