@@ -5,6 +5,7 @@
 
 pub mod air;
 pub mod book;
+pub mod demand;
 pub mod dome;
 pub mod heat;
 pub mod ladder;
