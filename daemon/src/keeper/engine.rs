@@ -12,7 +12,9 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::editions::Editions;
+use super::judge::soil::SoilMinders;
 use super::tracks::Tracks;
+use crate::almanac::days_seen::{DaySeen, DaysSeen, see};
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
@@ -30,6 +32,7 @@ use crate::site::{Light, Site};
 pub(super) struct PlaceMinders {
     pub(super) heat: Heat,
     pub(super) air: Air,
+    pub(super) soil: SoilMinders,
 }
 
 /// Everything the keeper knows of the garden.
@@ -42,6 +45,8 @@ pub struct Engine {
     pub(super) pages: Pages,
     pub(super) editions: Editions,
     pub(super) shapes: BTreeMap<String, Shapes>,
+    /// What the last closed days came to.
+    pub(super) seen: DaysSeen,
     pub(super) counts: Counts,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
@@ -65,6 +70,7 @@ impl Engine {
             tracks: Tracks::default(),
             pages: Pages::default(),
             shapes: BTreeMap::new(),
+            seen: DaysSeen::default(),
             counts: Counts::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
@@ -107,6 +113,7 @@ impl Engine {
             let minders = self.minders.entry(place.id.clone()).or_default();
             minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
             minders.air.take_over(told(AIR));
+            minders.soil.take_over(told);
         }
     }
 
@@ -317,6 +324,11 @@ impl Engine {
 
     /// Closes a day: its pages are made from memory, and its shape is kept.
     fn close_day(&mut self, day: Day) {
+        for place in &self.ground.places {
+            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, true) {
+                self.seen.keep(&place.id, seen);
+            }
+        }
         for place in self.place_ids() {
             let made = make(&self.site, &self.ground, &self.tracks, &place, day);
             if made.is_some() {
@@ -341,6 +353,11 @@ impl Engine {
     pub fn recall_shape(&mut self, place: &str, air: &[Held], day: Day) {
         let start = self.site.calendar.start_of(day);
         self.shapes.entry(place.to_owned()).or_default().keep(air, &(start..start + MS_PER_DAY));
+    }
+
+    /// Keeps what past days came to, oldest first, at a start.
+    pub fn recall_seen(&mut self, place: &str, seen: DaySeen) {
+        self.seen.keep(place, seen);
     }
 
     pub(super) fn set_wake(&mut self, wake_ms: i64) {

@@ -4,14 +4,23 @@
 //! the moments it asked to be woken. So how often the clock ticks changes nothing.
 
 pub mod air;
+pub mod bolting;
 pub mod book;
 pub mod demand;
 pub mod dome;
+pub mod heap;
 pub mod heat;
 pub mod ladder;
+pub mod light;
 pub mod night;
 pub mod place_now;
+pub mod pots;
+pub mod root_hot;
+pub mod seedbed;
+pub mod signs;
 pub mod silent;
+pub mod soil_dry;
+pub mod soil_now;
 pub mod teller;
 pub mod word;
 pub mod words;

@@ -20,4 +20,5 @@ mod season;
 mod senders_clock;
 mod summer_time;
 mod turned_up;
+mod water;
 mod week;
