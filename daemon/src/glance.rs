@@ -13,7 +13,7 @@ pub use board::{BoardGlance, ClockGlance, MirrorGlance, UndatedBoot, Unrecorded}
 
 mod planting;
 
-pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
+pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 
 /// What the lintel's colour says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -9,7 +9,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::cautions::{self, LAST};
 use super::cloth::tenth_or_whole;
-use super::figures::{Civil, degree_days, range, share, tenth};
+use super::figures::{Civil, degree_days, range, share, tenth, water_words};
 use super::frame::{Did, Lintel, View, page};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, State};
 
@@ -145,8 +145,11 @@ fn crop_line(planting: &PlantingGlance) -> String {
         Some(past) => format!("{} under its line of {line}", tenth(-past)),
         None => format!("its line is {line}"),
     };
+    let water = planting.litres_today.as_ref();
+    let water =
+        water.map_or_else(String::new, |water| format!(" Water: {}.", water_words(planting.count, water)));
     format!(
-        "{}: {state}, {distance}; {} h past it today, {} h this season. {} degree days ({}), {} measured; {} warm nights.",
+        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {} warm nights.",
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),
@@ -260,6 +263,7 @@ mod tests {
             "suffering, 1.4 past its line of 35; 0.8 h past it today, 25.0 h this season.",
             "Tomatoes past 35 since 12:20.",
             "Dizzy, confused",
+            "Water: 3 litres each today, 34 in all, reckoned from the span",
             "No letter by 06:30 means the board is down.",
             LAST,
         ] {

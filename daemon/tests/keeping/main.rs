@@ -4,6 +4,7 @@ mod air;
 mod clock_and_disk;
 mod clock_trust;
 mod day_pages;
+mod days;
 mod editions;
 mod garden;
 mod heat;

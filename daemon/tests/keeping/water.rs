@@ -94,7 +94,8 @@ fn a_tomato_in_ten_litres_wants_water_three_times_on_a_dry_hot_day_and_in_forty_
             from += TEN;
             let open = told(&core, "pots").last().is_some_and(|step| step.turn != "closed");
             // The grower waits until it is empty.
-            let empty = |core: &Core| told(core, "pots").last().is_some_and(|step| from - step.at_ms >= 165 * MINUTE);
+            let empty =
+                |core: &Core| told(core, "pots").last().is_some_and(|step| from - step.at_ms >= 165 * MINUTE);
             if open && empty(&core) {
                 water(&mut core, from, "pots", 4.0 * litres);
                 waterings += 1;
@@ -125,9 +126,28 @@ fn after_two_days_without_a_word_on_water_the_balance_gives_way_to_the_finger() 
     air(&mut core, june(), june() + 2 * DAY + 6 * HOUR, (15.0, 30.0));
     let steps = told(&core, "pots");
     let last = steps.last().unwrap();
-    assert_eq!((last.turn.as_str(), last.severity.as_str(), last.pushed), ("eased", "minor", false), "{steps:?}");
+    assert_eq!(
+        (last.turn.as_str(), last.severity.as_str(), last.pushed),
+        ("eased", "minor", false),
+        "{steps:?}"
+    );
     assert_eq!(last.title, "pots: feel 5 cm down; if dry, water now.");
     assert!(steps.len() <= 3, "told, pushed at dawn at the latest, eased: {steps:?}");
+}
+
+#[test]
+fn pots_that_run_empty_while_it_is_hot_are_told_inside_the_heat_notice() {
+    let mut core = in_memory(&pots(Some(10.0)), june());
+    let day = june() + DAY;
+    air(&mut core, june(), day + 6 * HOUR, (20.0, 36.0));
+    water(&mut core, day + 6 * HOUR, "pots", 10.0);
+    air(&mut core, day + 6 * HOUR, day + 15 * HOUR, (20.0, 36.0));
+    let heat = told(&core, "too-hot");
+    let joined =
+        heat.iter().filter(|step| step.at_ms > day).any(|step| step.text.contains("pots of 10 litres"));
+    assert!(joined, "{heat:?}");
+    let own = told(&core, "pots");
+    assert!(own.last().unwrap().title.contains("heat notice says this"), "{own:?}");
 }
 
 #[test]
@@ -197,11 +217,18 @@ fn a_moisture_probe_is_read_between_its_own_marks_with_a_dwell_and_a_margin() {
     spike(&mut core, 170, 240, 21.5);
     let steps = told(&core, "soil-dry");
     assert_eq!(outline(&steps, june()), [(180, "opened", "minor")], "{steps:?}");
-    assert!(steps[0].text.contains("57 % left between its two marks") && steps[0].text.contains("60 %"), "{steps:?}");
+    assert!(
+        steps[0].text.contains("57 % left between its two marks") && steps[0].text.contains("60 %"),
+        "{steps:?}"
+    );
     // Half of what it takes: 30 % of the way.
     spike(&mut core, 240, 320, 15.9);
     spike(&mut core, 320, 340, 22.2);
-    assert_eq!(told(&core, "soil-dry").last().unwrap().severity, "moderate", "within the margin of the first line");
+    assert_eq!(
+        told(&core, "soil-dry").last().unwrap().severity,
+        "moderate",
+        "within the margin of the first line"
+    );
     spike(&mut core, 340, 420, 30.0);
     let turns: Vec<_> = told(&core, "soil-dry").iter().map(|step| step.turn.clone()).collect();
     assert_eq!(turns, ["opened", "worsened", "eased", "closed"]);
