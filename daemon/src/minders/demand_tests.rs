@@ -88,7 +88,7 @@ fn demand_follows_the_sun_and_sleeps_by_night() {
     near(demand.between(0, 12 * HOUR), 4.0, 1e-9);
     assert_eq!(demand.between(19 * HOUR, DAY_MS + 5 * HOUR), 0.0);
     // 10:00 to 16:00 of 05:00 to 19:00, by hand: (cos 5π/14 − cos 11π/14) / 2.
-    near(demand.between(10 * HOUR, 16 * HOUR) / 8.0, (0.43388 + 0.78183) / 2.0, 1e-4);
+    near(demand.between(10 * HOUR, 16 * HOUR) / 8.0, f64::midpoint(0.43388, 0.78183), 1e-4);
 }
 
 #[test]

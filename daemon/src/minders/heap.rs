@@ -19,12 +19,12 @@ use crate::entry::PlaceKind;
 /// The name of the minder.
 pub const HEAP: &str = "heap";
 
-const fn rung(line: f64) -> Option<Rung> {
-    Some(Rung { line, dwell_ms: MS_PER_HOUR })
+const fn rung(line: f64) -> Rung {
+    Rung { line, dwell_ms: MS_PER_HOUR }
 }
 
 /// Common practice: 65 °C slows it, 77 °C ends the published rule, 80 °C is looked at.
-const RUNGS: [Option<Rung>; 4] = [rung(65.0), rung(RULE_ENDS_C), rung(80.0), None];
+const RUNGS: [Option<Rung>; 4] = [Some(rung(65.0)), Some(rung(RULE_ENDS_C)), Some(rung(80.0)), None];
 const RELEASE: Release = Release { margin: 2.0, ms: MS_PER_HOUR };
 
 /// The running state for one heap.

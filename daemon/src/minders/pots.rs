@@ -127,6 +127,22 @@ struct Potted<'a> {
     known: Known,
 }
 
+/// The plantings of a place whose pots are known, the one that will be empty first in front.
+fn in_pots<'a>(now: &'a PlaceNow<'a>, soil: &SoilNow<'_>, demand: &Demand) -> Vec<Potted<'a>> {
+    let of = |it: &'a Standing<'a>| {
+        let volume_l = it.planting.container_l?;
+        let plant = Plant::of(it, soil.at_ms, now.kind.under_cover());
+        let known = known(&it.planting.id, volume_l, plant, demand, soil);
+        Some(Potted { standing: it, volume_l, plant, known })
+    };
+    let mut potted: Vec<_> = now.standing.iter().filter_map(of).collect();
+    potted.sort_by_key(|it| match it.known {
+        Known::Balance(balance) => balance.empty_ms.unwrap_or(i64::MAX),
+        _ => i64::MAX,
+    });
+    potted
+}
+
 impl Pots {
     /// Takes over what was told before a restart.
     pub fn take_over(&mut self, told: Option<Severity>) {
@@ -154,19 +170,7 @@ impl Pots {
             return Some(noted_nowhere(now));
         }
         let Some(demand) = &soil.demand else { return Some(Verdict::unknown(POTS, now.place)) };
-        let mut potted: Vec<_> = now
-            .standing
-            .iter()
-            .filter_map(|it| {
-                let (plant, volume_l) = (Plant::of(it, soil.at_ms, now.kind.under_cover()), volume(it)?);
-                let known = known(&it.planting.id, volume_l, plant, demand, soil);
-                Some(Potted { standing: it, volume_l, plant, known })
-            })
-            .collect();
-        potted.sort_by_key(|it| match it.known {
-            Known::Balance(balance) => balance.empty_ms.unwrap_or(i64::MAX),
-            _ => i64::MAX,
-        });
+        let potted = in_pots(now, soil, demand);
         let first = potted.first().and_then(|it| match it.known {
             Known::Balance(balance) => Some((it, balance)),
             _ => None,
