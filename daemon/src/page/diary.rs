@@ -164,6 +164,16 @@ mod tests {
     }
 
     #[test]
+    fn turning_is_offered_where_there_is_a_heap_only() {
+        let mut glance = fixtures::calm();
+        assert!(!view(&glance, None, Did::default()).into_string().contains("did=turned"));
+        glance.places[1].kind = PlaceKind::Heap;
+        assert!(view(&glance, None, Did::default()).into_string().contains("did=turned"));
+        let html = view(&glance, Some("turned"), Did::default()).into_string();
+        assert!(html.contains("name=\"subject\" value=\"bed\"") && !html.contains("value=\"house\""));
+    }
+
+    #[test]
     fn entries_stand_newest_first_with_their_undo() {
         let html = view(&fixtures::calm(), None, Did { noted: Some(9), undone: None }).into_string();
         assert!(html.find("Watered Tomato").unwrap() < html.find("Opened Long House").unwrap());

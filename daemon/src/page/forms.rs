@@ -251,6 +251,22 @@ mod tests {
     }
 
     #[test]
+    fn litres_of_mix_may_be_told_with_the_third_tap_and_a_heap_is_turned_in_two() {
+        let plant = |container| {
+            let form =
+                [("do", "plant"), ("place", "bed"), ("crop", "chard"), ("when", "sown/today"), container];
+            ground(&fields(&form), &fixtures::calm())
+        };
+        let Note::Planting { container_l, .. } = plant(("container", "7,5")).unwrap().0 else { panic!() };
+        assert_eq!(container_l, Some(7.5));
+        let Note::Planting { container_l, .. } = plant(("variety", "Rust")).unwrap().0 else { panic!() };
+        assert_eq!(container_l, None);
+        assert!(plant(("container", "0")).is_err());
+        let turned = diary(&fields(&[("did", "turned"), ("subject", "heap")]), &fixtures::calm()).unwrap();
+        assert_eq!(turned.0, Note::Turned { place: "heap".to_owned() });
+    }
+
+    #[test]
     fn identifiers_are_made_free() {
         let mut glance = fixtures::calm();
         glance.plantings[0].planting = "chard-bed".to_owned();

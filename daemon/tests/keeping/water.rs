@@ -136,6 +136,25 @@ fn after_two_days_without_a_word_on_water_the_balance_gives_way_to_the_finger() 
 }
 
 #[test]
+fn a_probe_with_marks_keeps_the_balance_of_pots_whose_water_nobody_notes() {
+    let mut notes = pots(Some(10.0));
+    notes.push(hang("spike", "pots", 600));
+    notes.push(Note::Marks { probe: "spike".into(), dry_pct: 10.0, wet_pct: 40.0 });
+    let day = june() + DAY;
+    let told_at = |pct: f64| {
+        let mut core = in_memory(&notes, june());
+        air(&mut core, june(), day, (15.0, 29.0));
+        hold(&mut core, "spike", Quantity::SoilMoisture, day, day + HOUR, pct);
+        told(&core, "pots")
+    };
+    // 0.6 of what a full pot holds is where tomato begins to feel it (FAO-56, Table 22): 28 % by this probe.
+    assert!(told_at(39.0).is_empty(), "full, in the middle of the night: {:?}", told_at(39.0));
+    let steps = told_at(26.0);
+    assert_eq!((steps.len(), steps[0].pushed), (1, false), "no push by night: {steps:?}");
+    assert!(steps[0].text.contains("about empty by now"), "{steps:?}");
+}
+
+#[test]
 fn pots_that_run_empty_while_it_is_hot_are_told_inside_the_heat_notice() {
     let mut core = in_memory(&pots(Some(10.0)), june());
     let day = june() + DAY;
