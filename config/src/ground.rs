@@ -105,6 +105,8 @@ pub struct Planting {
     pub variety: Option<String>,
     /// How many plants.
     pub count: u32,
+    /// Volume of mix for each plant \[L\], where it stands in a container.
+    pub container_l: Option<f64>,
     /// When it was sown.
     pub sown: Option<NaiveDate>,
     /// When it was planted out.
@@ -128,6 +130,9 @@ pub struct Hung {
     pub shelter: Shelter,
     /// Time between its readings when all is well \[s\]; a reading holds for at most twice as long.
     pub usual_interval_s: f64,
+    /// Of a soil moisture probe: what it says where plants begin to wilt, and a day or two after soaking
+    /// \[% by volume\].
+    pub marks: Option<(f64, f64)>,
 }
 
 /// Places, plantings and probes at the start.
@@ -198,6 +203,7 @@ fn plantings(table: &Table<'_, '_>, crops: &CropBook, places: &BTreeSet<String>)
         let place = known_place(&entry, places);
         let variety = entry.line("variety");
         let count = entry.whole("count", 1..=100_000).unwrap_or(1) as u32;
+        let container_l = entry.number("container_l", "L", 0.1..=2_000.0);
         let (sown, planted_out, ended) = (entry.date("sown"), entry.date("planted_out"), entry.date("ended"));
         if !entry.has("sown") && !entry.has("planted_out") {
             entry.need("planted_out", "planted_out = 2026-05-04, or sown", planted_out);
@@ -214,7 +220,18 @@ fn plantings(table: &Table<'_, '_>, crops: &CropBook, places: &BTreeSet<String>)
         let known = crop.as_ref().and_then(|key| crops.crops.get(key));
         let figures = figures(&entry, known, id.as_deref());
         if let (Some(id), Some(crop), Some(place)) = (id, crop, place) {
-            plantings.push(Planting { id, crop, place, variety, count, sown, planted_out, ended, figures });
+            plantings.push(Planting {
+                id,
+                crop,
+                place,
+                variety,
+                count,
+                container_l,
+                sown,
+                planted_out,
+                ended,
+                figures,
+            });
         }
     }
     plantings
@@ -243,11 +260,31 @@ fn probes(table: &Table<'_, '_>, places: &BTreeSet<String>) -> Vec<Hung> {
         let height_m = entry.number("height_m", "m", -3.0..=20.0).unwrap_or(1.5);
         let shelter = entry.word("shelter", &Shelter::WORDS).unwrap_or(Shelter::Open);
         let usual_interval_s = usual_interval(&entry);
+        let marks = marks(&entry);
         if let (Some(probe), Some(place)) = (probe, place) {
-            probes.push(Hung { probe, place, height_m, shelter, usual_interval_s });
+            probes.push(Hung { probe, place, height_m, shelter, usual_interval_s, marks });
         }
     }
     probes
+}
+
+/// Reads `dry_mark` and `wet_mark`: both or none, the wet one at least 2 % above the dry one.
+fn marks(entry: &Table<'_, '_>) -> Option<(f64, f64)> {
+    let dry = entry.number("dry_mark", "%", 0.0..=60.0);
+    let wet = entry.number("wet_mark", "%", 0.0..=60.0);
+    for (there, key) in [("dry_mark", "wet_mark"), ("wet_mark", "dry_mark")] {
+        if entry.has(there) && !entry.has(key) {
+            entry.fault(there, format!("{there} is nothing without {key}; write both"));
+        }
+    }
+    let (dry, wet) = (dry?, wet?);
+    if wet - dry < 2.0 {
+        entry.fault(
+            "wet_mark",
+            format!("wet_mark {wet} is not 2 % above dry_mark {dry}; write what it says after soaking"),
+        );
+    }
+    Some((dry, wet))
 }
 
 /// Reads `usual_interval_s`; one minute if not told.

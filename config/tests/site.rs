@@ -141,6 +141,7 @@ id = "tomatoes"
 crop = "tomato"
 place = "long-house"
 variety = "Old Red"
+container_l = 10
 sown = 2026-03-01
 planted_out = 2026-05-04
 ended = 2026-10-31
@@ -148,6 +149,8 @@ figures.heat_rule.day_severe.threshold = 35.0
 [[start.probe]]
 probe = "post"
 place = "long-house"
+dry_mark = 12
+wet_mark = 34
 "#;
 
 #[test]
@@ -411,6 +414,14 @@ fn what_cannot_work_together_is_told() {
             "frost_events has \"=7\"; write words such as \"heat\", or LIST=CODE",
         ),
         ("[quiet]\nfrom = \"25:00\"", "from is 25:00; write a time of day such as \"06:00\""),
+        (
+            "[[start.place]]\nid = \"h\"\nkind = \"pots\"\n[[start.probe]]\nprobe = \"p\"\nplace = \"h\"\ndry_mark = 12",
+            "dry_mark is nothing without wet_mark; write both",
+        ),
+        (
+            "[[start.place]]\nid = \"h\"\nkind = \"pots\"\n[[start.probe]]\nprobe = \"p\"\nplace = \"h\"\ndry_mark = 12\nwet_mark = 13",
+            "wet_mark 13 is not 2 % above dry_mark 12; write what it says after soaking",
+        ),
         (
             "[[start.place]]\nid = \"h\"\nkind = \"house\"\n[[start.planting]]\nid = \"t\"\ncrop = \"tomato\"\nplace = \"h\"\nplanted_out = 2026-05-04\nended = 2026-04-01",
             "ended 2026-04-01 is before 2026-05-04; write a later date",

@@ -82,6 +82,9 @@ pub enum Note {
         count: Option<u32>,
         /// Sown or planted out.
         began: Began,
+        /// Volume of mix that each plant has to itself, L, where it stands in a container.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        container_l: Option<f64>,
     },
     /// Ground: a planting ended.
     End {
@@ -122,6 +125,16 @@ pub enum Note {
         /// The voltage, V.
         low_v: f64,
     },
+    /// Ground: what a soil moisture probe says in soil that has drained after soaking, and where plants began to
+    /// wilt. Cheap probes differ from one to the next and from soil to soil, so only the share between is shown.
+    Marks {
+        /// Which probe.
+        probe: String,
+        /// What it says where plants begin to wilt, % by volume.
+        dry_pct: f64,
+        /// What it says a day or two after soaking, % by volume.
+        wet_pct: f64,
+    },
     /// Ground or diary: an earlier note no longer counts.
     Undo {
         /// The entry that is undone.
@@ -147,6 +160,11 @@ pub enum Note {
         subject: String,
         /// Litres in all.
         litres: f64,
+    },
+    /// Diary: a compost heap was turned.
+    Turned {
+        /// Which heap.
+        place: String,
     },
     /// Diary: first flower seen.
     FirstFlower {
@@ -353,6 +371,7 @@ impl Note {
             | Self::End { .. }
             | Self::Hang { .. }
             | Self::BatteryLine { .. }
+            | Self::Marks { .. }
             | Self::OwnFigure { .. } => "ground",
             Self::Undo { .. } => "undo",
             Self::Reply { .. } | Self::Seen { .. } => "reply",
@@ -378,13 +397,16 @@ impl Note {
             Self::Place { place, .. }
             | Self::Vents { place, .. }
             | Self::Shade { place, .. }
+            | Self::Turned { place }
             | Self::Thermometer { place, .. } => place.clone(),
             Self::Planting { planting, .. }
             | Self::End { planting }
             | Self::OwnFigure { planting, .. }
             | Self::FirstFlower { planting }
             | Self::FirstRipe { planting } => planting.clone(),
-            Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } => probe.clone(),
+            Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } | Self::Marks { probe, .. } => {
+                probe.clone()
+            }
             Self::Watered { subject, .. } => subject.clone(),
             Self::Phone { phone, .. } | Self::PhoneGone { phone, .. } => phone.clone(),
             Self::Undo { entry } => entry.to_string(),

@@ -16,7 +16,7 @@ mod planting;
 mod warning;
 
 pub use outlook::{OutlookGlance, PlaceOutlook};
-pub use planting::{OwnGlance, PlantingGlance, State, WorstGlance};
+pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 pub use warning::WarningGlance;
 
 /// What the lintel's colour says.

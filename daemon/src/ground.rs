@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::figures::OwnFigures;
+use agronomy::quantity::Surroundings;
 
 use crate::couriers::web_push::phones::Phones;
 use crate::entry::{Began, Entry, Note, PlaceKind};
@@ -38,6 +39,8 @@ pub struct Planting {
     pub variety: Option<String>,
     /// How many plants.
     pub count: Option<u32>,
+    /// Volume of mix for each plant, L, where it stands in a container.
+    pub container_l: Option<f64>,
     /// Sown or planted out.
     pub began: Began,
     /// Since when, UTC ms.
@@ -125,13 +128,14 @@ impl Ground {
             Note::Place { place, name, kind } => {
                 self.places.push(Place { id: place.clone(), name: name.clone(), kind: *kind });
             }
-            Note::Planting { planting, crop, place, variety, count, began } => {
+            Note::Planting { planting, crop, place, variety, count, began, container_l } => {
                 self.plantings.push(Planting {
                     id: planting.clone(),
                     crop: crop.clone(),
                     place: place.clone(),
                     variety: variety.clone(),
                     count: *count,
+                    container_l: *container_l,
                     began: *began,
                     from_ms,
                     ended_ms: None,
@@ -205,10 +209,27 @@ impl Ground {
         self.hangs.iter().find(|hang| hang.probe == probe && hang.overlaps(at_ms, at_ms + 1))
     }
 
-    /// Whether a probe hangs under cover at an instant, for what it may say; one that hangs nowhere might.
-    pub fn under_cover(&self, probe: &str, at_ms: i64) -> bool {
+    /// What is around a probe at an instant, for what it may say; one that hangs nowhere might hang under cover.
+    pub fn around(&self, probe: &str, at_ms: i64) -> Surroundings {
         let hung = self.hang_at(probe, at_ms).and_then(|hang| self.place(&hang.place));
-        hung.is_none_or(|place| place.kind.under_cover())
+        match hung.map(|place| place.kind) {
+            Some(PlaceKind::Heap) => Surroundings::Compost,
+            Some(kind) if !kind.under_cover() => Surroundings::Open,
+            _ => Surroundings::UnderCover,
+        }
+    }
+
+    /// The marks of a soil moisture probe that hold at an instant: % by volume when dry and when wet.
+    pub fn marks(&self, probe: &str, at_ms: i64) -> Option<(f64, f64)> {
+        let of_probe = self.entries.iter().filter(|entry| entry.from_ms <= at_ms).filter_map(|entry| {
+            match &entry.note {
+                Note::Marks { probe: whose, dry_pct, wet_pct } if whose == probe => {
+                    Some((entry.from_ms, (*dry_pct, *wet_pct)))
+                }
+                _ => None,
+            }
+        });
+        of_probe.max_by_key(|(from_ms, _)| *from_ms).map(|(_, marks)| marks)
     }
 
     /// Probes that hang at a place at some moment of a stretch, in the order they were hung.
@@ -316,6 +337,17 @@ mod tests {
     }
 
     #[test]
+    fn the_newest_marks_of_a_probe_hold_from_their_own_moment_on() {
+        let marks = |wet_pct| Note::Marks { probe: "pot".into(), dry_pct: 10.0, wet_pct };
+        let ground = Ground::of(&[entry(1, 100, marks(30.0)), entry(2, 50, marks(40.0))]);
+        assert_eq!(
+            [49, 99, 100].map(|at| ground.marks("pot", at)),
+            [None, Some((10.0, 40.0)), Some((10.0, 30.0))]
+        );
+        assert_eq!(ground.marks("bed", 200), None);
+    }
+
+    #[test]
     fn what_is_undone_never_was() {
         let planting = Note::Planting {
             planting: "t".into(),
@@ -324,6 +356,7 @@ mod tests {
             variety: None,
             count: None,
             began: Began::PlantedOut,
+            container_l: None,
         };
         let entries = [
             entry(1, 0, planting),

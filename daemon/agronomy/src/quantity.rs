@@ -14,6 +14,17 @@ mod conversion;
 
 pub use conversion::UnitError;
 
+/// What is around a probe, for what it may say.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Surroundings {
+    /// The open air, or open ground.
+    Open,
+    /// Glass or film.
+    UnderCover,
+    /// A compost heap.
+    Compost,
+}
+
 /// One kind of thing that is measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -150,7 +161,7 @@ impl Quantity {
         }
     }
 
-    /// What a working instrument can say, in the canonical unit; `under_cover` is glass or film.
+    /// What a working instrument can say where it hangs, in the canonical unit.
     ///
     /// Humidity runs to 105 because a wet film over-reads; see
     /// [`RelativeHumidity::from_probe`](crate::units::RelativeHumidity::from_probe).
@@ -158,12 +169,14 @@ impl Quantity {
     /// # Source
     ///
     /// Common practice for all; wind as the range asked of a station anemometer (WMO-No. 8, from memory).
-    pub const fn hard_range(self, under_cover: bool) -> RangeInclusive<f64> {
+    pub const fn hard_range(self, around: Surroundings) -> RangeInclusive<f64> {
         match self {
-            Self::AirTemperature if under_cover => -30.0..=70.0,
+            Self::AirTemperature if matches!(around, Surroundings::UnderCover) => -30.0..=70.0,
             Self::AirTemperature => -30.0..=65.0,
             // A leaf in full sun runs some ten degrees above the air.
             Self::LeafTemperature => -30.0..=75.0,
+            // A heap that heats itself passes 80; at the boil nothing grows hotter by rotting.
+            Self::SoilTemperature if matches!(around, Surroundings::Compost) => -15.0..=100.0,
             // The depth is not known here, so this is the range of the top 5 cm.
             Self::SoilTemperature => -15.0..=65.0,
             Self::RelativeHumidity => 0.0..=105.0,
@@ -258,12 +271,13 @@ mod tests {
     }
 
     #[test]
-    fn cover_lets_the_air_be_hotter_and_changes_nothing_else() {
+    fn cover_lets_the_air_be_hotter_and_a_heap_its_inside_and_neither_changes_anything_else() {
         for quantity in Quantity::ALL {
-            let open = quantity.hard_range(false);
-            let covered = quantity.hard_range(true);
+            let [open, covered, heap] = [Surroundings::Open, Surroundings::UnderCover, Surroundings::Compost]
+                .map(|it| quantity.hard_range(it));
             assert_eq!(open == covered, quantity != Quantity::AirTemperature);
+            assert_eq!(open == heap, quantity != Quantity::SoilTemperature);
         }
-        assert_eq!(Quantity::AirTemperature.hard_range(true), -30.0..=70.0);
+        assert_eq!(Quantity::AirTemperature.hard_range(Surroundings::UnderCover), -30.0..=70.0);
     }
 }

@@ -1,6 +1,6 @@
 //! Which of a crop's figures anything is reckoned from, so that a grower who notes one learns whether it does something.
 //!
-//! The crop book says more of a crop than is looked at so far: its water, its roots, its seed. An own figure of those is
+//! The crop book says more of a crop than is looked at so far: its frost, its seed, its harvest. An own figure of those is
 //! kept, and waits.
 
 use agronomy::crop::{Crop, Measure};
@@ -17,7 +17,17 @@ pub fn is_read(planting: &Planting, crop: &Crop, name: &str) -> bool {
         | "gdd.t_upper_c"
         | "vpd_kpa.damp_below"
         | "vpd_kpa.drying_above"
-        | "vpd_kpa.harsh_above" => true,
+        | "vpd_kpa.harsh_above"
+        | "root_zone.caution_c"
+        | "root_zone.injury_c"
+        | "water.kc_ini"
+        | "water.kc_mid"
+        | "water.depletion_p"
+        | "water.typical_canopy_m2_per_plant"
+        | "light.dli_min"
+        | "light.dli_tipburn" => true,
+        // Where the book gives the ground that a plant shades, the band is not needed.
+        "water.heatwave_l_per_plant_day" => crop.water.canopy_m2_per_plant.is_none(),
         _ => milestone(planting, crop, name) || heat_rule(crop, name),
     }
 }
@@ -50,6 +60,8 @@ mod tests {
 
     use super::*;
     use crate::entry::Began;
+    use crate::minders::demand::Plant;
+    use crate::minders::place_now::Standing;
 
     fn planted(crop: &str) -> Planting {
         Planting {
@@ -58,6 +70,7 @@ mod tests {
             place: "house".to_owned(),
             variety: None,
             count: None,
+            container_l: None,
             began: Began::PlantedOut,
             from_ms: 0,
             ended_ms: None,
@@ -68,7 +81,7 @@ mod tests {
     }
 
     #[test]
-    fn lines_bases_and_milestones_that_have_begun_are_read_and_water_waits() {
+    fn lines_bases_water_and_milestones_that_have_begun_are_read_and_the_rest_waits() {
         let book = config::crop_book().unwrap();
         let of = |key: &str, name: &str| {
             assert!(book.crops[key].figures.contains_key(name), "{key} {name}");
@@ -81,11 +94,14 @@ mod tests {
             "heat_rule.acute.consecutive_days",
             "heat_rule.chronic_32_26.night_threshold",
             "vpd_kpa.harsh_above",
+            "water.kc_mid",
+            "root_zone.caution_c",
+            "light.dli_min",
         ] {
             assert!(of("tomato", name), "{name}");
         }
         for name in
-            ["water.kc_mid", "cold.lethal_c", "vpd_kpa.vegetative", "gdd.milestone.anthesis_to_ripe.dd_c"]
+            ["water.kc_end", "cold.lethal_c", "vpd_kpa.vegetative", "gdd.milestone.anthesis_to_ripe.dd_c"]
         {
             assert!(!of("tomato", name), "{name}");
         }
@@ -118,6 +134,14 @@ mod tests {
                         .map(|it| (it.lo, it.hi))
                 };
                 assert_eq!(bands(&other), bands(crop), "{} {name}", crop.key);
+                let draws = |crop: &Crop| {
+                    let standing = Standing::new(&flowered, std::borrow::Cow::Borrowed(crop), 2, 40.0);
+                    let (roots, light) = (&crop.root_zone, &crop.light);
+                    let tipburn = light.dli_tipburn.as_ref().map(|it| (it.lo, it.hi));
+                    let lines = [&roots.caution, &roots.injury, &light.dli_min].map(|it| (it.lo, it.hi));
+                    (Plant::of(&standing, 2, false), lines, tipburn, crop.water.kc_ini.middle())
+                };
+                assert_eq!(draws(&other), draws(crop), "{} {name}", crop.key);
                 waiting += 1;
             }
         }

@@ -7,6 +7,7 @@
 
 pub mod account;
 pub mod day_page;
+pub mod days_seen;
 pub mod figures_read;
 pub mod heat_course;
 pub mod heat_day;

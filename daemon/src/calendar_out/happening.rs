@@ -7,6 +7,7 @@ use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::{Season, SeasonMilestone};
 use crate::minders::dome::{self, HEAT_DOME};
+use crate::minders::drill::DRILL;
 
 /// Minutes to which an hour is rounded: the sun is not later by a minute to a grower.
 const QUARTER_MS: i64 = 15 * 60_000;
@@ -255,9 +256,6 @@ pub fn words(from: NaiveDate, to: NaiveDate) -> String {
         format!("{} to {}", from.format("%-d %B"), to.format("%-d %B"))
     }
 }
-
-/// The word for a drill among the minders.
-const DRILL: &str = "drill";
 
 /// The yearly trial of all couriers on 1 March, before the heat; once it was held this spring, the day it was.
 fn drill(glance: &Glance) -> Happening {

@@ -80,6 +80,22 @@ enum What {
         /// Litres in all.
         litres: f64,
     },
+    /// A compost heap was turned.
+    Turned {
+        /// Which heap.
+        place: String,
+    },
+    /// What a soil moisture probe says where plants begin to wilt, and a day or two after soaking.
+    Marks {
+        /// Which probe.
+        probe: String,
+        /// Where plants begin to wilt, % by volume.
+        #[arg(long)]
+        dry: f64,
+        /// A day or two after soaking, % by volume.
+        #[arg(long)]
+        wet: f64,
+    },
     /// First flower seen.
     FirstFlower {
         /// Which planting.
@@ -143,6 +159,9 @@ enum What {
         /// How many plants.
         #[arg(long)]
         count: Option<u32>,
+        /// Volume of mix for each plant in a container, L.
+        #[arg(long, value_name = "LITRES")]
+        container: Option<f64>,
         /// Sown where it stands, rather than planted out.
         #[arg(long)]
         sown: bool,
@@ -214,6 +233,8 @@ impl What {
             Self::Vents { place, open } => Note::Vents { place, open },
             Self::Shade { place, on } => Note::Shade { place, on },
             Self::Water { subject, litres } => Note::Watered { subject, litres },
+            Self::Turned { place } => Note::Turned { place },
+            Self::Marks { probe, dry, wet } => Note::Marks { probe, dry_pct: dry, wet_pct: wet },
             Self::FirstFlower { planting } => Note::FirstFlower { planting },
             Self::FirstRipe { planting } => Note::FirstRipe { planting },
             Self::Thermometer { place, now, low, high } => {
@@ -223,9 +244,9 @@ impl What {
                 Note::HeatWarning { from, to, about_c: about, said_by }
             }
             Self::Place { place, name, kind } => Note::Place { place, name, kind },
-            Self::Planting { planting, crop, place, variety, count, sown } => {
+            Self::Planting { planting, crop, place, variety, count, container, sown } => {
                 let began = if sown { Began::Sown } else { Began::PlantedOut };
-                Note::Planting { planting, crop, place, variety, count, began }
+                Note::Planting { planting, crop, place, variety, count, began, container_l: container }
             }
             Self::Figure { planting, figure, from, to } => Note::OwnFigure { planting, figure, from, to },
             Self::End { planting } => Note::End { planting },

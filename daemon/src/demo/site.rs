@@ -182,6 +182,7 @@ fn milestones(calendar: Calendar, planting: &Planting) -> Vec<(i64, Note)> {
         variety: Some(planting.variety.into()),
         count: Some(planting.count),
         began: planting.began,
+        container_l: None,
     };
     let mut notes = vec![(calendar.at(planting.day, 17, 0), began)];
     if let Some(day) = planting.first_flower {

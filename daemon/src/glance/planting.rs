@@ -17,6 +17,15 @@ pub enum State {
     NotKnown,
 }
 
+/// Water that one plant needs in a day, and what the figure rests on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LitresGlance {
+    /// Litres for each plant.
+    pub each: f64,
+    /// What it is reckoned from, in words that end a sentence.
+    pub assumption: String,
+}
+
 /// One planting at a glance.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlantingGlance {
@@ -46,6 +55,9 @@ pub struct PlantingGlance {
     pub stress_today_h: f64,
     /// Hours past the line this season, h.
     pub stress_season_h: f64,
+    /// What each plant needs today, given by can; none where it cannot be reckoned.
+    #[serde(default)]
+    pub litres_today: Option<LitresGlance>,
     /// Degree days so far, by the crop's method; days that do not count are filled.
     pub degree_days: f64,
     /// What of them was filled from the days around, °C d.

@@ -5,7 +5,7 @@ use agronomy::crop::CropBook;
 use super::Ground;
 use crate::calendar::day;
 use crate::couriers::web_push::phones;
-use crate::entry::{LONGEST_LATER_MS, Note};
+use crate::entry::{LONGEST_LATER_MS, Note, PlaceKind};
 
 /// Longest name or text kept, characters.
 const LONGEST: usize = 500;
@@ -27,13 +27,14 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             words("name", name)?;
             unique(ground.place(place).is_none(), "place", place)
         }
-        Note::Planting { planting, crop, place, variety, count, .. } => {
+        Note::Planting { planting, crop, place, variety, count, container_l, .. } => {
             identifier("planting", planting)?;
             known_place(ground, place)?;
             words("variety", variety.as_deref().unwrap_or("-"))?;
             if count.is_some_and(|count| count == 0) {
                 return Err("a planting has at least one plant".to_owned());
             }
+            within("container", container_l.unwrap_or(10.0), 0.1..=2_000.0, "litres")?;
             if !book.crops.contains_key(crop) {
                 return Err(unknown("crop", crop, book.crops.keys()));
             }
@@ -68,7 +69,20 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             identifier("probe", probe)?;
             within("voltage", *low_v, 0.5..=30.0, "V")
         }
+        Note::Marks { probe, dry_pct, wet_pct } => {
+            identifier("probe", probe)?;
+            within("dry mark", *dry_pct, 0.0..=60.0, "%")?;
+            within("wet mark", *wet_pct, 0.0..=60.0, "%")?;
+            // Closer together than this, the probe's own noise would swing from dry to wet.
+            let apart = wet_pct - dry_pct >= 2.0;
+            apart.then_some(()).ok_or_else(|| "the wet mark lies at least 2 % above the dry mark".to_owned())
+        }
         Note::Vents { place, .. } | Note::Shade { place, .. } => known_place(ground, place),
+        Note::Turned { place } => {
+            known_place(ground, place)?;
+            let heap = ground.place(place).is_some_and(|it| it.kind == PlaceKind::Heap);
+            heap.then_some(()).ok_or_else(|| format!("{place} is no heap; only a heap is turned"))
+        }
         Note::Watered { subject, litres } => {
             within("water", *litres, 0.1..=100_000.0, "litres")?;
             if ground.place(subject).is_none() && ground.planting(subject).is_none() {
@@ -249,7 +263,7 @@ fn escaped(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::{Began, Entry, PlaceKind};
+    use crate::entry::{Began, Entry};
 
     const NOW: i64 = 1_780_000_000_000;
     const DAY: i64 = 86_400_000;
@@ -266,6 +280,7 @@ mod tests {
             variety: None,
             count,
             began: Began::Sown,
+            container_l: None,
         }
     }
 
@@ -362,6 +377,24 @@ mod tests {
             let refused = checked(&note, NOW).unwrap_err();
             assert!(refused.contains(words), "{note:?}: {refused}");
         }
+    }
+
+    #[test]
+    fn only_a_heap_is_turned_and_marks_of_a_moisture_probe_lie_apart() {
+        let mut ground = ground();
+        let heap = Note::Place { place: "heap".into(), name: "Heap".into(), kind: PlaceKind::Heap };
+        ground.places.push(Ground::of(&[Entry { id: 9, at_ms: 0, from_ms: 0, note: heap }]).places.remove(0));
+        let book = config::crop_book().unwrap();
+        let of = |note: Note| check(&ground, &book, &note, NOW, NOW);
+        assert_eq!(of(Note::Turned { place: "heap".into() }), Ok(()));
+        assert_eq!(
+            of(Note::Turned { place: "house".into() }),
+            Err("house is no heap; only a heap is turned".into())
+        );
+        let marks = |dry_pct, wet_pct| of(Note::Marks { probe: "pot".into(), dry_pct, wet_pct });
+        assert_eq!(marks(12.0, 34.0), Ok(()));
+        assert_eq!(marks(12.0, 13.0), Err("the wet mark lies at least 2 % above the dry mark".into()));
+        assert!(marks(-1.0, 34.0).is_err() && marks(12.0, 61.0).is_err());
     }
 
     #[test]

@@ -193,7 +193,7 @@ impl Core {
         let circumstances = Circumstances {
             arrived_ms,
             trusted,
-            under_cover: self.engine.ground().under_cover(&heard.probe, at),
+            around: self.engine.ground().around(&heard.probe, at),
             limits: self.engine.site().limits_of(&heard.probe, heard.quantity),
             known: earlier.at(self.engine.tracks(), &heard.probe, heard.quantity, at),
         };

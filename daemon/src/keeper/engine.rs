@@ -12,9 +12,11 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::counts::Counts;
 use super::editions::Editions;
+use super::judge::soil::SoilMinders;
 use super::news::News;
 use super::outlook::Expecting;
 use super::tracks::Tracks;
+use crate::almanac::days_seen::{DaySeen, DaysSeen, see};
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
@@ -39,6 +41,7 @@ pub(super) struct PlaceMinders {
     pub(super) frost: Frost,
     pub(super) chill: Chill,
     pub(super) people: People,
+    pub(super) soil: SoilMinders,
 }
 
 /// Everything the keeper knows of the garden.
@@ -52,6 +55,8 @@ pub struct Engine {
     pub(super) editions: Editions,
     pub(super) shapes: BTreeMap<String, Shapes>,
     pub(super) expecting: Expecting,
+    /// What the last closed days came to.
+    pub(super) seen: DaysSeen,
     pub(super) counts: Counts,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
@@ -80,6 +85,7 @@ impl Engine {
             pages: Pages::default(),
             shapes: BTreeMap::new(),
             expecting: Expecting::default(),
+            seen: DaysSeen::default(),
             counts: Counts::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
@@ -142,6 +148,7 @@ impl Engine {
             minders.frost.take_over(told(FROST));
             minders.chill.take_over(told(CHILL));
             minders.people.take_over(told(PEOPLE));
+            minders.soil.take_over(told);
         }
     }
 
@@ -374,6 +381,11 @@ impl Engine {
 
     /// Closes a day: its pages are made from memory, and its shape is kept.
     fn close_day(&mut self, day: Day) {
+        for place in &self.ground.places {
+            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, true) {
+                self.seen.keep(&place.id, seen);
+            }
+        }
         for place in self.place_ids() {
             let made = make(&self.site, &self.ground, &self.tracks, &place, day);
             if made.is_some() {
@@ -409,6 +421,11 @@ impl Engine {
     /// Whether any forecast is remembered, so that past days are worth reading for it.
     pub fn has_outlooks(&self) -> bool {
         !self.expecting.outlooks.is_empty()
+    }
+
+    /// Keeps what past days came to, oldest first, at a start.
+    pub fn recall_seen(&mut self, place: &str, seen: DaySeen) {
+        self.seen.keep(place, seen);
     }
 
     pub(super) fn set_wake(&mut self, wake_ms: i64) {

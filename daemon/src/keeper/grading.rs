@@ -1,6 +1,6 @@
 //! Grading: what each reading is worth, decided once, when it comes in.
 
-use agronomy::quantity::Quantity;
+use agronomy::quantity::{Quantity, Surroundings};
 
 use super::tracks::Known;
 use crate::reading::{Heard, Reading, Reason};
@@ -18,8 +18,8 @@ pub struct Circumstances {
     pub arrived_ms: i64,
     /// Whether the wall clock is trusted: only then can a stamp lie in the future.
     pub trusted: bool,
-    /// Whether the probe hangs under cover, where air may pass 65 °C.
-    pub under_cover: bool,
+    /// What is around the probe: air may pass 65 °C under cover, and so may the inside of a heap.
+    pub around: Surroundings,
     /// The probe's own limits, where the site or a record states them.
     pub limits: Option<(f64, f64)>,
     /// What is known of an earlier reading at the same moment.
@@ -71,12 +71,16 @@ pub fn grade(heard: &Heard, circumstances: &Circumstances) -> Reading {
 
 /// What a reading is worth in the sums of the edition in force: as it was graded when it came, but by the limits that
 /// probes have now. Refused by limits it once had, it counts after all; past those it has now, it does not.
-pub fn regraded(reading: &Reading, limits: Option<(f64, f64)>, under_cover: impl FnOnce() -> bool) -> Reason {
+pub fn regraded(
+    reading: &Reading,
+    limits: Option<(f64, f64)>,
+    around: impl FnOnce() -> Surroundings,
+) -> Reason {
     let within = limits.is_none_or(|(low, high)| (low..=high).contains(&reading.value));
     match reading.reason {
         Reason::OutOfRange if within => {
             let humid = reading.quantity == Quantity::RelativeHumidity;
-            let possible = reading.quantity.hard_range(under_cover()).contains(&reading.value);
+            let possible = reading.quantity.hard_range(around()).contains(&reading.value);
             match possible {
                 // Past 100 % it was not only the limits that spoke against it.
                 true if humid && !(0.0..=100.0).contains(&reading.value) => Reason::OutOfRange,
@@ -101,7 +105,7 @@ fn ticked(value: f64, quantity: Quantity) -> f64 {
 
 fn possible(quantity: Quantity, value: f64, circumstances: &Circumstances) -> bool {
     let own = circumstances.limits.is_none_or(|(low, high)| (low..=high).contains(&value));
-    own && quantity.hard_range(circumstances.under_cover).contains(&value)
+    own && quantity.hard_range(circumstances.around).contains(&value)
 }
 
 fn saturated(quantity: Quantity, value: f64) -> bool {
@@ -117,8 +121,13 @@ mod tests {
     fn graded(value: Option<f64>, measured_ms: Option<i64>, stale: bool, known: Known) -> Reason {
         let heard =
             Heard { probe: "post".into(), quantity: Quantity::RelativeHumidity, value, measured_ms, stale };
-        let circumstances =
-            Circumstances { arrived_ms: NOW, trusted: true, under_cover: true, limits: None, known };
+        let circumstances = Circumstances {
+            arrived_ms: NOW,
+            trusted: true,
+            around: Surroundings::UnderCover,
+            limits: None,
+            known,
+        };
         grade(&heard, &circumstances).reason
     }
 

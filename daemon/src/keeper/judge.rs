@@ -3,6 +3,7 @@
 mod board;
 mod felt;
 mod probes;
+pub(super) mod soil;
 
 use super::engine::Engine;
 use crate::calendar::{Day, date};
@@ -31,14 +32,15 @@ impl Engine {
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
-        for now in &places {
+        for (place, now) in self.ground.places.iter().zip(&places) {
             let mind = minders.entry(now.place.to_owned()).or_default();
             verdicts.extend(mind.heat.judge(now, &calendar, &book));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
             verdicts.extend(night::judge(now, &book));
             let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);
+            verdicts.extend(self.judge_soil(place, now, &mut mind.soil, &book));
             // When the value of the moment stops being held, what was known is not known any more.
-            let asked = [mind.heat.wake(now), mind.air.wake(now), cold, now.air_until_ms];
+            let asked = [mind.heat.wake(now), mind.air.wake(now), mind.soil.wake(), cold, now.air_until_ms];
             wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
         }
         let probes = self.judge_probes(&places, whole, &book, &mut verdicts);

@@ -1,5 +1,7 @@
 //! A place at a moment: gathered from memory for the minders and the glance.
 
+mod soil;
+
 use std::borrow::Cow;
 
 use agronomy::quantity::Quantity;
@@ -15,6 +17,8 @@ use crate::calendar::Day;
 use crate::ground::{Hang, Place, shade, vents};
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::site::Light;
+
+pub(super) use soil::Suns;
 
 /// Over how long a slope is taken, ms.
 const SLOPE_MS: i64 = MS_PER_HOUR / 2;

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeSet;
 
-use agronomy::quantity::Quantity;
+use agronomy::quantity::{Quantity, Surroundings};
 
 use super::core::{Core, Moment};
 use super::grading::{Circumstances, grade};
@@ -26,8 +26,8 @@ const WEEK_MS: i64 = 604_800_000;
 struct Line {
     heard: Heard,
     limits: Option<(f64, f64)>,
-    /// From when the probe hangs under cover or not, earliest first.
-    cover: Vec<(i64, bool)>,
+    /// From when what is around the probe, earliest first.
+    around: Vec<(i64, Surroundings)>,
     readings: Vec<PastReading>,
 }
 
@@ -69,9 +69,9 @@ impl TakingIn {
             return place;
         }
         let engine = self.core.engine();
-        let (limits, cover) = (engine.site().limits_of(probe, quantity), cover(engine.ground(), probe));
+        let (limits, around) = (engine.site().limits_of(probe, quantity), around(engine.ground(), probe));
         let heard = Heard { probe: probe.clone(), quantity, value: None, measured_ms: None, stale: false };
-        self.lines.push(Line { heard, limits, cover, readings: Vec::new() });
+        self.lines.push(Line { heard, limits, around, readings: Vec::new() });
         self.lines.len() - 1
     }
 
@@ -83,11 +83,11 @@ impl TakingIn {
     pub fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> Result<(), LedgerError> {
         let line = &mut self.lines[at];
         (line.heard.measured_ms, line.heard.value) = (Some(at_ms), value);
-        let since = line.cover.partition_point(|(from_ms, _)| *from_ms <= at_ms);
+        let since = line.around.partition_point(|(from_ms, _)| *from_ms <= at_ms);
         let circumstances = Circumstances {
             arrived_ms: self.moment.wall_ms,
             trusted: self.moment.trusted,
-            under_cover: line.cover[since.saturating_sub(1)].1,
+            around: line.around[since.saturating_sub(1)].1,
             limits: line.limits,
             // The ledger finds out what was there already.
             known: Known::Nothing,
@@ -171,14 +171,10 @@ impl TakingIn {
     }
 }
 
-/// From when a probe hangs under cover or not; never empty. One that hangs nowhere is taken to hang under cover.
-fn cover(ground: &Ground, probe: &str) -> Vec<(i64, bool)> {
+/// From when what is around a probe; never empty.
+fn around(ground: &Ground, probe: &str) -> Vec<(i64, Surroundings)> {
     let hangs = ground.hangs.iter().filter(|hang| hang.probe == probe);
     let turns: BTreeSet<i64> =
         hangs.flat_map(|hang| [Some(hang.from_ms), hang.until_ms]).flatten().chain([i64::MIN]).collect();
-    let covered = |at_ms: i64| {
-        let place = ground.hang_at(probe, at_ms).and_then(|hang| ground.place(&hang.place));
-        place.is_none_or(|place| place.kind.under_cover())
-    };
-    turns.into_iter().map(|at_ms| (at_ms, covered(at_ms))).collect()
+    turns.into_iter().map(|at_ms| (at_ms, ground.around(probe, at_ms))).collect()
 }

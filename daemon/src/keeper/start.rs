@@ -12,6 +12,7 @@ use super::editions::Editions;
 use super::engine::Engine;
 use super::grading::FUTURE_MS;
 use super::stored::{Stored, reason_now};
+use crate::almanac::days_seen::{SEEN_DAYS, see};
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
 use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
@@ -135,6 +136,7 @@ fn stand(site: Site, ledger: &Ledger, moment: Moment) -> Result<Standing, Ledger
     }
     recall(&mut engine, ledger, now_ms, until_ms)?;
     recall_shapes(&mut engine, ledger, now_ms);
+    recall_seen(&mut engine, ledger, now_ms);
     for hang in engine.ground().hangs.clone() {
         ledger.set_usual_interval(&hang.probe, hang.usual_interval_ms);
     }
@@ -252,6 +254,20 @@ fn recall_shapes(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
                 engine.recall_hours(&place.id, &air, day);
             } else {
                 engine.recall_shape(&place.id, &air, day);
+            }
+        }
+    }
+}
+
+/// What the last days came to, for the minders that look at days. Light is looked at for yesterday only.
+fn recall_seen(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
+    let today = engine.site().calendar.day_of(now_ms);
+    for place in engine.ground().places.clone() {
+        for day in today - SEEN_DAYS..today {
+            let (site, ground) = (engine.site(), engine.ground());
+            let stored = Stored { site, ground, ledger, waiting: &[] };
+            if let Some(seen) = see(site, ground, &stored, &place, day, day + 1 == today) {
+                engine.recall_seen(&place.id, seen);
             }
         }
     }

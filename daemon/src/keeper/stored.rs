@@ -32,7 +32,7 @@ impl Stored<'_> {
 /// Why a reading is not simply sound, by the limits that probes have now.
 pub(super) fn reason_now(site: &Site, ground: &Ground, reading: &Reading) -> Reason {
     regraded(reading, site.limits_of(&reading.probe, reading.quantity), || {
-        ground.under_cover(&reading.probe, reading.at_ms)
+        ground.around(&reading.probe, reading.at_ms)
     })
 }
 

@@ -2,7 +2,6 @@
 
 use maud::{Markup, html};
 
-use crate::minders::words::capital;
 use super::figures::{Civil, range, tenth};
 use super::five_days::{date_words, five_days, foretold};
 use super::frame::{Did, Lintel, View, page};
@@ -10,6 +9,7 @@ use super::now_lintel::heard_warning;
 use crate::calendar::date;
 use crate::glance::{Glance, PlaceOutlook, Tone};
 use crate::minders::dome::{HEAT_DOME, in_force};
+use crate::minders::words::capital;
 use crate::outlook::ahead::{DayAhead, Origin};
 
 /// What is said where nothing is known of the days ahead.

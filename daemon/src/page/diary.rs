@@ -5,11 +5,11 @@ use maud::{Markup, html};
 use super::entries;
 use super::figures::{Civil, half};
 use super::frame::{Did, Lintel, View, page, undo};
-use crate::entry::{Entry, Note};
+use crate::entry::{Entry, Note, PlaceKind};
 use crate::glance::{Glance, Tone};
 
 /// What can be noted: its word in the address and on the page.
-pub(crate) const ACTS: [(&str, &str); 9] = [
+pub(crate) const ACTS: [(&str, &str); 10] = [
     ("watered", "Watered"),
     ("opened", "Opened"),
     ("closed", "Closed"),
@@ -17,6 +17,7 @@ pub(crate) const ACTS: [(&str, &str); 9] = [
     ("shade-off", "Shade off"),
     ("first-flower", "First flower"),
     ("first-ripe", "First ripe"),
+    ("turned", "Turned the heap"),
     ("thermometer", "Read the thermometer"),
     ("remark", "Something else"),
 ];
@@ -35,7 +36,7 @@ pub(crate) fn view(glance: &Glance, act: Option<&str>, did: Did) -> Markup {
         section.pg aria-labelledby="what" {
             h2 id="what" { "What did you do?" }
             p.taps {
-                @for (key, word) in ACTS {
+                @for (key, word) in ACTS.into_iter().filter(|(key, _)| *key != "turned" || !heaps(glance).is_empty()) {
                     a href={ "/diary?did=" (key) "#to-what" } aria-current=[(Some(key) == act).then_some("true")] { (word) }
                 }
             }
@@ -86,9 +87,15 @@ fn subjects(glance: &Glance, act: &str) -> Vec<(String, String)> {
         "watered" => plantings().into_iter().chain(places(true)).collect(),
         "opened" | "closed" | "shade-on" | "shade-off" => places(false),
         "first-flower" | "first-ripe" => plantings(),
+        "turned" => heaps(glance),
         "thermometer" => places(true),
         _ => Vec::new(),
     }
+}
+
+fn heaps(glance: &Glance) -> Vec<(String, String)> {
+    let heaps = glance.places.iter().filter(|place| place.kind == PlaceKind::Heap);
+    heaps.map(|place| (place.place.clone(), place.name.clone())).collect()
 }
 
 /// The litres of the last watering: the likeliest answer.
@@ -154,6 +161,16 @@ mod tests {
     fn vents_are_offered_for_places_under_cover_only() {
         let html = view(&fixtures::calm(), Some("opened"), Did::default()).into_string();
         assert!(html.contains("value=\"house\"") && !html.contains("name=\"subject\" value=\"bed\""));
+    }
+
+    #[test]
+    fn turning_is_offered_where_there_is_a_heap_only() {
+        let mut glance = fixtures::calm();
+        assert!(!view(&glance, None, Did::default()).into_string().contains("did=turned"));
+        glance.places[1].kind = PlaceKind::Heap;
+        assert!(view(&glance, None, Did::default()).into_string().contains("did=turned"));
+        let html = view(&glance, Some("turned"), Did::default()).into_string();
+        assert!(html.contains("name=\"subject\" value=\"bed\"") && !html.contains("value=\"house\""));
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! Notes in words: what the diary, the ground and the line "noted 13:16" say of an entry.
 
+use super::cloth::tenth_or_whole;
 use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, MessageKind, Note, PlaceKind};
 use crate::figure_words::{label, span_words};
@@ -47,11 +48,13 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
     let named = |subject: &str| name(glance, subject);
     match note {
         Note::Place { name, kind, .. } => (format!("{name} added"), kind_words(*kind).to_owned()),
-        Note::Planting { crop, place, variety, count, began, .. } => {
+        Note::Planting { crop, place, variety, count, began, container_l, .. } => {
             let verb = if *began == Began::Sown { "sown" } else { "planted out" };
             let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
-            let count = count.map(plants).unwrap_or_default();
-            (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), count)
+            let container =
+                container_l.map(|litres| format!("{} litres of mix each", tenth_or_whole(litres)));
+            let more: Vec<_> = count.map(plants).into_iter().chain(container).collect();
+            (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), more.join(", "))
         }
         Note::OwnFigure { planting, figure, from, to } => {
             let value = span_words(*from, to.unwrap_or(*from), "");
@@ -66,6 +69,10 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::BatteryLine { probe, low_v } => {
             (format!("Battery of {probe} is low under {low_v} V"), String::new())
         }
+        Note::Marks { probe, dry_pct, wet_pct } => (
+            format!("Marks of probe {probe}"),
+            format!("dry at {} %, wet at {} %", tenth(*dry_pct), tenth(*wet_pct)),
+        ),
         Note::Undo { entry } => (format!("Entry {entry} undone"), String::new()),
         Note::Vents { place, open } => (
             format!("{} {}", if *open { "Opened" } else { "Closed" }, named(place)),
@@ -77,6 +84,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Watered { subject, litres } => {
             (format!("Watered {}", named(subject)), format!("{} litres", half(*litres)))
         }
+        Note::Turned { place } => (format!("Turned {}", named(place)), String::new()),
         Note::FirstFlower { planting } => (format!("First flower: {}", named(planting)), String::new()),
         Note::FirstRipe { planting } => (format!("First ripe: {}", named(planting)), String::new()),
         Note::Thermometer { place, now_c, low_c, high_c } => {

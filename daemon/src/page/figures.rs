@@ -1,12 +1,13 @@
 //! How every figure on the page, in the letter and in the drawings is written.
 //!
 //! One place decides about decimals and clocks: measured temperatures to 0.1 °C, advice to 0.5, vapour-pressure
-//! deficit to 0.1 kPa, degree days whole, litres to 0.5; the 24-hour clock in civil time.
+//! deficit to 0.1 kPa, degree days whole, litres to 0.5, less than a litre to 0.1; the 24-hour clock in civil time.
 
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveDateTime, Offset, Utc};
 
 use crate::entry::UNDATED_BELOW_MS;
-use crate::glance::PlantingGlance;
+use crate::glance::{LitresGlance, PlantingGlance};
+use crate::minders::pots::dose;
 
 /// The time of what was told while nobody vouched for the clock.
 const NOT_KNOWN: &str = "an hour not known";
@@ -164,6 +165,18 @@ pub(crate) fn span(ms: i64) -> String {
         120..=2879 => format!("{} h", (minutes + 30) / 60),
         _ => format!("{} days", (minutes + 720) / 1440),
     }
+}
+
+/// What each plant needs today, and all of them: "3 litres each today, 36 in all, reckoned from …".
+pub(crate) fn water_words(count: Option<u32>, water: &LitresGlance) -> String {
+    if water.each < 0.05 {
+        return format!("no water needed today, {}", water.assumption);
+    }
+    let all = count.filter(|count| *count > 1).map(|count| water.each * f64::from(count));
+    let all = all.map_or_else(String::new, |all| format!(", {} in all", dose(all)));
+    let each = dose(water.each);
+    let litres = if each == "1" { "litre" } else { "litres" };
+    format!("{each} {litres} each today{all}, {}", water.assumption)
 }
 
 #[cfg(test)]

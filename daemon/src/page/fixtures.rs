@@ -5,8 +5,8 @@ use agronomy::crop::Severity;
 use super::figures::HOUR_MS;
 use crate::entry::{Began, Entry, Note, PlaceKind, Step, Turn};
 use crate::glance::{
-    BoardGlance, ByHand, Glance, Knot, Line, NoticeView, PlaceGlance, PlantingGlance, ProbeGlance, Sentence,
-    State, Tone,
+    BoardGlance, ByHand, Glance, Knot, Line, LitresGlance, NoticeView, PlaceGlance, PlantingGlance,
+    ProbeGlance, Sentence, State, Tone,
 };
 
 mod season;
@@ -103,6 +103,10 @@ fn house(top: f64, low: f64) -> PlaceGlance {
 
 fn planting(id: &str, name: &str, crop: &str, place: &str, line_c: f64) -> PlantingGlance {
     PlantingGlance {
+        litres_today: Some(LitresGlance {
+            each: 2.84,
+            assumption: "reckoned from the span of temperatures in the open, give or take a third".to_owned(),
+        }),
         planting: id.to_owned(),
         name: name.to_owned(),
         crop: crop.to_owned(),
@@ -196,6 +200,7 @@ pub(crate) fn calm() -> Glance {
                     variety: Some("Amber Thimble".to_owned()),
                     count: Some(12),
                     began: Began::PlantedOut,
+                    container_l: None,
                 },
             ),
         ],

@@ -90,6 +90,7 @@ fn plant(fields: &Fields, glance: &Glance) -> Filled {
         variety: text(fields, "variety").map(str::to_owned),
         count: number(fields, "count", 1.0, 1e6)?.map(|count| count as u32),
         began: if began == "sown" { Began::Sown } else { Began::PlantedOut },
+        container_l: number(fields, "container", 0.1, 2_000.0)?,
     };
     Ok((note, from_ms))
 }
@@ -157,6 +158,7 @@ pub(crate) fn diary(fields: &Fields, glance: &Glance) -> Filled {
             subject: subject()?,
             litres: number(fields, "litres", 0.1, 100_000.0)?.ok_or("Say how many litres.")?,
         },
+        "turned" => Note::Turned { place: subject()? },
         "opened" | "closed" => Note::Vents { place: subject()?, open: did == "opened" },
         "shade-on" | "shade-off" => Note::Shade { place: subject()?, on: did == "shade-on" },
         "first-flower" => Note::FirstFlower { planting: subject()? },
@@ -249,6 +251,22 @@ mod tests {
         assert_eq!(from, Some(MIDNIGHT - 14 * HOUR_MS), "14 July, 12:00 at UTC+2");
         let Note::Planting { planting, began, .. } = note else { panic!("{note:?}") };
         assert_eq!((planting.as_str(), began), ("chard-bed", Began::Sown));
+    }
+
+    #[test]
+    fn litres_of_mix_may_be_told_with_the_third_tap_and_a_heap_is_turned_in_two() {
+        let plant = |container| {
+            let form =
+                [("do", "plant"), ("place", "bed"), ("crop", "chard"), ("when", "sown/today"), container];
+            ground(&fields(&form), &fixtures::calm())
+        };
+        let Note::Planting { container_l, .. } = plant(("container", "7,5")).unwrap().0 else { panic!() };
+        assert_eq!(container_l, Some(7.5));
+        let Note::Planting { container_l, .. } = plant(("variety", "Rust")).unwrap().0 else { panic!() };
+        assert_eq!(container_l, None);
+        assert!(plant(("container", "0")).is_err());
+        let turned = diary(&fields(&[("did", "turned"), ("subject", "heap")]), &fixtures::calm()).unwrap();
+        assert_eq!(turned.0, Note::Turned { place: "heap".to_owned() });
     }
 
     #[test]

@@ -228,6 +228,9 @@ fn when(place: &PlaceGlance, crop: &(String, String), glance: &Glance) -> Markup
             label { "another day" input type="date" name="day" max=(today); }
             label { "variety, can wait" input.wide name="variety" maxlength="60"; }
             label { "how many, can wait" input name="count" inputmode="numeric"; }
+            @if !matches!(place.kind, PlaceKind::Bed | PlaceKind::Seedbed | PlaceKind::Heap) {
+                label { "in containers: litres each, can wait" input name="container" inputmode="decimal"; }
+            }
         }
     }
 }

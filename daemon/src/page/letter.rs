@@ -146,6 +146,7 @@ mod tests {
             "suffering, 1.4 past its line of 35; 0.8 h past it today, 25.0 h this season.",
             "Tomatoes past 35 since 12:20.",
             "Dizzy, confused",
+            "Water: 3 litres each today, 34 in all, reckoned from the span",
             "No letter by 06:30 means the board is down.",
             LAST,
         ] {

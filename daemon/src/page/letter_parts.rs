@@ -9,14 +9,12 @@ use agronomy::crop::Severity;
 use super::cautions;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
-use super::figures::{Civil, degree_days, share, span, tenth};
+use super::figures::{Civil, degree_days, share, span, tenth, water_words};
 use crate::calendar_out::happening::{heat_days, today};
 use crate::glance::{Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
 use crate::minders::dome;
 use crate::minders::night::WARM_NIGHT;
-
-/// The minder that looks for weather in which a disease is worth looking for.
-const SIGNS: &str = "signs";
+use crate::minders::signs::SIGNS;
 
 /// A head with its lines.
 pub(super) struct Part {
@@ -197,8 +195,11 @@ fn crop_line(planting: &PlantingGlance) -> String {
         Some(past) => format!("{} under its line of {line}", tenth(-past)),
         None => format!("its line is {line}"),
     };
+    let water = planting.litres_today.as_ref();
+    let water =
+        water.map_or_else(String::new, |water| format!(" Water: {}.", water_words(planting.count, water)));
     format!(
-        "{}: {state}, {distance}; {} h past it today, {} h this season. {} degree days ({}), {} measured; {} warm nights.",
+        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {} warm nights.",
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),

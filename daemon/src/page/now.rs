@@ -6,7 +6,7 @@ use super::cautions;
 use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
 use super::entries::plants;
-use super::figures::{Civil, degree_days, share, tenth, whole};
+use super::figures::{Civil, degree_days, share, tenth, water_words, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
@@ -143,6 +143,7 @@ fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
         }
         tr {
             td.more colspan="4" {
+                @if let Some(water) = &planting.litres_today { (water_words(planting.count, water)) "; " }
                 @if let Some(count) = planting.count { (plants(count)) "; " }
                 @if !planting.stages.is_empty() { (planting.stages) "; " }
                 @if planting.filled_days > 0 || planting.missing_days > 0 { (degree_days(planting)) " degree days; " }
@@ -308,6 +309,18 @@ mod tests {
         {
             assert!(html.contains(wanted), "{wanted} missing");
         }
+    }
+
+    #[test]
+    fn each_planting_says_its_litres_of_today_and_what_they_rest_on() {
+        let mut glance = fixtures::heat();
+        let html = shown(&glance);
+        assert!(
+            html.contains("3 litres each today, 34 in all, reckoned from the span of temperatures"),
+            "{html}"
+        );
+        glance.plantings.iter_mut().for_each(|it| it.litres_today = None);
+        assert!(!shown(&glance).contains("each today"), "what cannot be reckoned is not said");
     }
 
     #[test]

@@ -117,6 +117,8 @@ pub fn start_notes(start: &Start, calendar: &Calendar, from_ms: i64) -> Vec<(i64
                 usual_interval_s: hung.usual_interval_s.max(1.0) as u32,
             },
         ));
+        let marks = |(dry_pct, wet_pct)| Note::Marks { probe: hung.probe.clone(), dry_pct, wet_pct };
+        notes.extend(hung.marks.map(|of| (earliest, marks(of))));
     }
     for planting in &start.plantings {
         let (from, began) = began(planting);
@@ -129,6 +131,7 @@ pub fn start_notes(start: &Start, calendar: &Calendar, from_ms: i64) -> Vec<(i64
                 variety: planting.variety.clone(),
                 count: Some(planting.count),
                 began,
+                container_l: planting.container_l,
             },
         ));
         notes.extend(planting.figures.iter().map(|(figure, [lo, hi])| {

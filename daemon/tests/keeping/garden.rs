@@ -65,6 +65,7 @@ pub(crate) fn planting(id: &str, crop: &str, place: &str) -> Note {
         variety: None,
         count: None,
         began: Began::PlantedOut,
+        container_l: None,
     }
 }
 

@@ -56,6 +56,7 @@ fn the_words_name_planting_number_limit_since_when_what_to_do_from_outside_and_t
         variety: Some("Brindle".into()),
         count: None,
         began: glasshour::entry::Began::PlantedOut,
+        container_l: None,
     };
     let mut core = in_memory(&notes, june());
     walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 36.2), (11, 36.2)]));

@@ -114,6 +114,7 @@ fn planting(id: &str, crop: &str, place: &str) -> Note {
         variety: None,
         count: None,
         began: Began::PlantedOut,
+        container_l: None,
     }
 }
 

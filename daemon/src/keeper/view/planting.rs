@@ -12,9 +12,10 @@ use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
 use crate::calendar::date;
 use crate::figure_words::{label, span_words, value_words};
-use crate::glance::{OwnGlance, PlantingGlance, State, WorstGlance};
+use crate::glance::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
+use crate::minders::place_now::Standing;
 use crate::minders::words::plural;
 
 /// How near to its severe line a planting counts as pressed, °C.
@@ -62,6 +63,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         stages: lines::words(&stages),
         line_c: lines.severe_c,
         past_line_c,
+        litres_today: litres_today(engine, planting, now_ms),
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
         degree_days: rounded(account.degree_days, 2),
@@ -94,6 +96,14 @@ fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Op
         effect: worst.effect,
         only_if: (!stages.is_empty()).then(|| stages.join(" or ")),
     })
+}
+
+/// What each plant needs today.
+fn litres_today(engine: &Engine, planting: &Planting, now_ms: i64) -> Option<LitresGlance> {
+    let crop = engine.site.crop_of(planting)?;
+    let standing = Standing::new(planting, crop, now_ms, engine.site.place_line_c());
+    let (each, assumption) = engine.litres_today(&standing)?;
+    Some(LitresGlance { each: rounded(each, 2), assumption: assumption.to_owned() })
 }
 
 /// How the air stands to the severe line.

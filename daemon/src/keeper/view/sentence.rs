@@ -5,10 +5,15 @@ use crate::keeper::engine::Engine;
 use crate::minders::air::AIR;
 use crate::minders::dome::HEAT_DOME;
 use crate::minders::frost::FROST;
+use crate::minders::heap::HEAP;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::night::WARM_NIGHT;
 use crate::minders::people::PEOPLE;
+use crate::minders::pots::POTS;
+use crate::minders::root_hot::ROOT_HOT;
+use crate::minders::seedbed::SEEDBED;
 use crate::minders::silent::SILENT;
+use crate::minders::soil_dry::SOIL_DRY;
 use crate::minders::words::limit;
 
 /// Rank of a minder on the lintel; lower stands first. A severe heat notice stands before all.
@@ -21,10 +26,13 @@ fn rank(notice: &NoticeView) -> u8 {
         SILENT if notice.severity >= Severity::Moderate => 2,
         HEAT_DOME => 3,
         TOO_HOT => 4,
-        FROST | WARM_NIGHT => 5,
-        SILENT => 6,
-        AIR => 7,
-        _ => 8,
+        POTS | SEEDBED if notice.severity >= Severity::Moderate => 5,
+        HEAP if notice.severity >= Severity::Severe => 5,
+        FROST | WARM_NIGHT => 6,
+        SILENT => 7,
+        SOIL_DRY | ROOT_HOT | POTS => 8,
+        AIR => 9,
+        _ => 10,
     }
 }
 
@@ -34,6 +42,10 @@ fn tone(notice: &NoticeView) -> Tone {
         SILENT => Tone::Blind,
         PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
         ON_COURSE | HEAT_DOME | FROST => Tone::Soon,
+        POTS | SEEDBED | SOIL_DRY | ROOT_HOT if notice.severity >= agronomy::crop::Severity::Moderate => {
+            Tone::Soon
+        }
+        HEAP if notice.severity >= agronomy::crop::Severity::Severe => Tone::Soon,
         _ => Tone::Well,
     }
 }
@@ -61,7 +73,7 @@ pub(super) fn sentence(
             notice: Some(notice.id.clone()),
         })
     };
-    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 6 } else { rank(notice) });
+    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 7 } else { rank(notice) });
     let first = first.and_then(|notice| of(notice, tone(notice)));
     // "Later" puts a notice off; it does not make well what nobody sees.
     let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);

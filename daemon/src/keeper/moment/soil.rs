@@ -1,0 +1,272 @@
+//! The ground of a place at a moment: what was poured, what its probes hold, what the weather asks for.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use agronomy::quantity::Quantity;
+use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
+
+use crate::almanac::pages::{self, Readings};
+use crate::calendar::Day;
+use crate::entry::{Note, PlaceKind};
+use crate::ground::{Place, Planting, shade};
+use crate::keeper::engine::Engine;
+use crate::minders::demand::{
+    COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Sun, covered_mm, open_mm, shone,
+};
+use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::soil_now::{Moist, SoilNow, Warm, Watering};
+
+/// Share of a day's sun that must have been measured before the whole of it is reckoned from that.
+const MEASURED_SUN: f64 = 0.15;
+/// Share of a potting mix that plants can draw where the book does not say: the middle of 0.20 to 0.35 (from memory).
+const MIX_SHARE: f64 = 0.275;
+/// Shaded days are counted no further back.
+const SHADED_DAYS: Day = 60;
+
+/// While the sun is up, by day: each costs a search along the sun's path, so they are remembered.
+pub(in crate::keeper) type Suns = BTreeMap<Day, Range<i64>>;
+
+impl Engine {
+    /// While the sun is up on a day, UTC ms; 06:00 to 21:00 of standard time where it does not set or rise.
+    fn up(&self, day: Day, suns: &mut Suns) -> Range<i64> {
+        let reckoned = || {
+            let start = self.site.calendar.start_of(day);
+            let up = self.site.sun(day).filter(|(rise, set)| rise < set);
+            up.map_or(start + 6 * MS_PER_HOUR..start + 21 * MS_PER_HOUR, |(rise, set)| rise..set)
+        };
+        let up = suns.entry(day).or_insert_with(reckoned).clone();
+        while suns.len() > 8 {
+            suns.pop_first();
+        }
+        up
+    }
+
+    /// Places in the open air, this one first where it is one.
+    fn in_the_open<'a>(&'a self, place: &'a Place) -> impl Iterator<Item = &'a Place> {
+        let open = |it: &&Place| {
+            matches!(it.kind, PlaceKind::Outdoors | PlaceKind::Bed | PlaceKind::Pots | PlaceKind::Seedbed)
+        };
+        let others = self.ground.places.iter().filter(|it| it.id != place.id);
+        Some(place).into_iter().chain(others).filter(open)
+    }
+
+    fn held_in(&self, place: &str, quantity: Quantity, window: &Range<i64>) -> Vec<Held> {
+        pages::held(&self.ground, &self.tracks, place, quantity, window)
+    }
+
+    /// Lowest and highest air in the open: of a closed day by its page; of the day itself over the last 24 hours, and
+    /// with the peak that is expected.
+    fn extremes(&self, place: &Place, day: Day, at_ms: i64, peak_c: Option<f64>) -> Option<(f64, f64)> {
+        let closed = day < self.site.calendar.day_of(at_ms);
+        let start = self.site.calendar.start_of(day);
+        let window = if closed { start..start + MS_PER_DAY } else { at_ms - MS_PER_DAY..at_ms + 1 };
+        self.in_the_open(place).find_map(|it| {
+            let page = self.pages.places.get(&(it.id.clone(), day)).filter(|_| closed);
+            if let Some(both) = page.and_then(|page| page.t_min_c.zip(page.t_max_c)) {
+                return Some(both);
+            }
+            let held = self.held_in(&it.id, Quantity::AirTemperature, &window);
+            let low = held.iter().map(|it| it.value).reduce(f64::min)?;
+            let high = held.iter().map(|it| it.value).reduce(f64::max)?;
+            let peak_c = peak_c.filter(|_| it.id == place.id && !closed);
+            Some((low, peak_c.map_or(high, |peak| high.max(peak))))
+        })
+    }
+
+    /// The sun of a day, MJ/m²: of a day that is not over, from the part that has shone.
+    fn sun_of(&self, place: &str, up: &Range<i64>, at_ms: i64) -> Option<f64> {
+        let window = up.start..up.end.min(at_ms);
+        let held = self.held_in(place, Quantity::Light, &window);
+        let share: f64 = held.iter().map(|it| shone(up, it.end_ms) - shone(up, it.start_ms)).sum();
+        let joules: f64 = held.iter().map(|it| it.value.max(0.0) * it.ms() as f64 / 1000.0).sum();
+        (share >= MEASURED_SUN).then(|| joules / 1e6 / share)
+    }
+
+    fn sun(&self, place: &Place, up: &Range<i64>, at_ms: i64) -> Option<Sun> {
+        if place.kind.under_cover()
+            && let Some(inside) = self.sun_of(&place.id, up, at_ms)
+        {
+            return Some(Sun::Inside(inside));
+        }
+        self.in_the_open(place).find_map(|it| self.sun_of(&it.id, up, at_ms)).map(Sun::Outside)
+    }
+
+    /// The reference of a day at a place, mm, with what it is reckoned from.
+    fn reference(
+        &self,
+        place: &Place,
+        day: Day,
+        at_ms: i64,
+        peak_c: Option<f64>,
+        suns: &mut Suns,
+    ) -> Option<(f64, crate::minders::demand::Basis)> {
+        let today = self.site.calendar.day_of(at_ms);
+        let up = self.up(day, suns);
+        // Before a day has shown its sun it is taken to be like the one before.
+        let before = || (day == today).then(|| self.site.calendar.day_of(at_ms) - 1);
+        let mut sun = self.sun(place, &up, at_ms);
+        if sun.is_none()
+            && let Some(before) = before()
+        {
+            let up = self.up(before, suns);
+            sun = self.sun(place, &up, at_ms);
+        }
+        let start = self.site.calendar.start_of(day);
+        let window = start..(start + MS_PER_DAY).min(at_ms);
+        let humidity = self.in_the_open(place).find_map(|it| {
+            let held = self.held_in(&it.id, Quantity::RelativeHumidity, &window);
+            agronomy::series::time_weighted_mean(held.into_iter())
+        });
+        let weather =
+            DayWeather { extremes: self.extremes(place, day, at_ms, peak_c), humidity_pct: humidity, sun };
+        let latitude = self.site.latitude;
+        if !place.kind.under_cover() {
+            return open_mm(latitude, day, &weather);
+        }
+        let noon = start + MS_PER_DAY / 2;
+        let shaded = self.ground.last_set(&place.id, noon.min(at_ms), shade) == Some(true);
+        covered_mm(latitude, day, &weather, if shaded { COVER * SHADE } else { COVER })
+    }
+
+    /// What the weather asks for, from the day before yesterday to tomorrow.
+    fn demand(&self, place: &Place, at_ms: i64, peak_c: Option<f64>, suns: &mut Suns) -> Option<Demand> {
+        let today = self.site.calendar.day_of(at_ms);
+        let (now_mm, basis) = self.reference(place, today, at_ms, peak_c, suns)?;
+        let mut days = Vec::new();
+        for day in today - 2..=today + 1 {
+            // A day before of which nothing is known was much like today.
+            let past = if day < today { self.reference(place, day, at_ms, None, suns) } else { None };
+            days.push(DayDemand { sun: self.up(day, suns), reference_mm: past.map_or(now_mm, |(mm, _)| mm) });
+        }
+        Some(Demand { days, today: 2, basis })
+    }
+
+    /// Litres that one plant of a planting needs today, given by can, and what that rests on; none for seed that is
+    /// not up, for what is stored, and where the weather is not known.
+    pub(in crate::keeper) fn litres_today(&self, standing: &Standing<'_>) -> Option<(f64, &'static str)> {
+        let place = self.ground.place(&standing.planting.place)?;
+        let now_ms = self.now_ms();
+        let seed = standing.planting.began == crate::entry::Began::Sown
+            && now_ms - standing.planting.from_ms < 21 * MS_PER_DAY;
+        if seed || matches!(place.kind, PlaceKind::Shed | PlaceKind::Heap) {
+            return None;
+        }
+        let today = self.site.calendar.day_of(now_ms);
+        let (mm, basis) = self.reference(place, today, now_ms, None, &mut Suns::new())?;
+        let plant = Plant::of(standing, now_ms, place.kind.under_cover());
+        Some((plant.gives_l(mm)?.get(), basis.words()))
+    }
+
+    fn waterings(&self, planting: &Planting, at_ms: i64) -> Vec<Watering> {
+        let shared = |subject: &str, litres: f64, then_ms: i64| -> Option<Option<f64>> {
+            if subject == planting.id {
+                return Some(planting.count.map(|count| litres / f64::from(count.max(1))));
+            }
+            if subject != planting.place || !planting.stands_at(then_ms) {
+                return None;
+            }
+            let plants = self.ground.standing(&planting.place, then_ms).map(|it| it.count);
+            let all: Option<u32> = plants.sum();
+            Some(all.map(|all| litres / f64::from(all.max(1))))
+        };
+        let mut noted: Vec<Watering> = self
+            .ground
+            .entries
+            .iter()
+            .filter(|entry| entry.from_ms <= at_ms)
+            .filter_map(|entry| match &entry.note {
+                Note::Watered { subject, litres } => {
+                    let litres_each = shared(subject, *litres, entry.from_ms)?;
+                    Some(Watering { at_ms: entry.from_ms, litres_each })
+                }
+                _ => None,
+            })
+            .collect();
+        noted.sort_by_key(|it| it.at_ms);
+        noted
+    }
+
+    /// What each probe of a place holds of a quantity at a moment.
+    fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
+        let hung = self.ground.hangs_in(place, at_ms, at_ms + 1);
+        hung.filter_map(|hang| {
+            let (measured_ms, value) = self.tracks.newest(&hang.probe, quantity, at_ms)?;
+            let held = at_ms < measured_ms + 2 * hang.usual_interval_ms && measured_ms >= hang.from_ms;
+            held.then(|| (hang.probe.clone(), value))
+        })
+        .collect()
+    }
+
+    fn shaded_days(&self, place: &str, at_ms: i64) -> u32 {
+        if self.ground.last_set(place, at_ms, shade) != Some(true) {
+            return 0;
+        }
+        let calendar = &self.site.calendar;
+        let today = calendar.day_of(at_ms);
+        let noon = |day| calendar.start_of(day) + MS_PER_DAY / 2;
+        let shaded = |day: &Day| self.ground.last_set(place, noon(*day), shade) == Some(true);
+        (1..=SHADED_DAYS).take_while(|back| shaded(&(today - back))).count() as u32
+    }
+
+    /// Rain of the last two days in the open, UTC ms and mm.
+    fn rain(&self, at_ms: i64) -> Vec<(i64, f64)> {
+        let window = at_ms - 2 * MS_PER_DAY..at_ms + 1;
+        let hangs = self.ground.hangs.iter().filter(|hang| hang.overlaps(window.start, window.end));
+        let gauges = hangs.map(|hang| self.tracks.sound(&hang.probe, Quantity::Rain, window.clone()));
+        gauges.into_iter().find(|rain| !rain.is_empty()).unwrap_or_default()
+    }
+
+    /// The ground of a place at a moment.
+    pub(in crate::keeper) fn soil_now(
+        &self,
+        place: &Place,
+        now: &PlaceNow<'_>,
+        at_ms: i64,
+        suns: &mut Suns,
+    ) -> SoilNow<'_> {
+        let today = self.site.calendar.day_of(at_ms);
+        let thirsty = matches!(place.kind, PlaceKind::Pots | PlaceKind::Seedbed)
+            || now.standing.iter().any(|it| {
+                it.planting.container_l.is_some() || it.planting.began == crate::entry::Began::Sown
+            });
+        let peak_c = now.expected.iter().map(|it| it.middle_c).reduce(f64::max);
+        let mix = self.site.book.soils.get("potting_mix").and_then(|mix| mix.available_fraction);
+        let up = self.up(today, suns);
+        let moisture = self.each_held(&place.id, Quantity::SoilMoisture, at_ms);
+        let warmth = self.each_held(&place.id, Quantity::SoilTemperature, at_ms);
+        let turned = self.ground.entries.iter().filter_map(|entry| match &entry.note {
+            Note::Turned { place: whose } if *whose == place.id && entry.from_ms <= at_ms => {
+                Some(self.site.calendar.day_of(entry.from_ms))
+            }
+            _ => None,
+        });
+        let waterings = |it: &Standing<'_>| {
+            let noted = self.waterings(it.planting, at_ms);
+            (!noted.is_empty()).then(|| (it.planting.id.clone(), noted))
+        };
+        SoilNow {
+            at_ms,
+            demand: if thirsty { self.demand(place, at_ms, peak_c, suns) } else { None },
+            waterings: now.standing.iter().filter(|_| thirsty).filter_map(waterings).collect(),
+            mix_share: mix.map_or(MIX_SHARE, |[low, high]| f64::midpoint(low, high)),
+            rain: if thirsty { self.rain(at_ms) } else { Vec::new() },
+            moisture: moisture
+                .into_iter()
+                .map(|(probe, pct)| Moist { marks: self.ground.marks(&probe, at_ms), probe, pct })
+                .collect(),
+            warmth: warmth.into_iter().map(|(probe, t_c)| Warm { probe, t_c }).collect(),
+            shaded_days: self.shaded_days(&place.id, at_ms),
+            days: self.seen.before(&place.id, today),
+            yesterday: today - 1,
+            turned: turned.collect(),
+            day_length_h: (up.end - up.start) as f64 / MS_PER_HOUR as f64,
+        }
+    }
+
+    /// Height of the probe that measures a place's humidity, m.
+    pub(in crate::keeper) fn humidity_height_m(&self, place: &str, at_ms: i64) -> Option<f64> {
+        let measures = |probe: &str| self.tracks.newest(probe, Quantity::RelativeHumidity, at_ms).is_some();
+        self.ground.hangs_in(place, at_ms, at_ms + 1).find(|hang| measures(&hang.probe))?.height_m
+    }
+}
