@@ -159,7 +159,8 @@ place = "long"
             "shelf: air_temperature from topic shelf/air at the door 127.0.0.1:1883",
             "shelf hangs nowhere yet",
             "wall hangs in long, and nothing here brings its readings",
-            "Off: broker, outlook, mail, notices by MQTT, mirror",
+            "Off: broker, outlook, the board's own readings, public warnings, mail, web push, webhook, notices by MQTT, \
+             life sign, mirror",
         ] {
             assert!(out.contains(part), "no {part:?} in:\n{out}");
         }

@@ -54,8 +54,12 @@ pub(super) fn site(site: &Site) -> String {
         ("door", site.door.is_none()),
         ("outlook", site.outlook.is_none()),
         ("the board's own readings", site.board.is_none()),
+        ("public warnings", site.warnings.is_none()),
         ("mail", site.mail.is_none()),
+        ("web push", site.web_push.is_none()),
+        ("webhook", site.webhook.is_none()),
         ("notices by MQTT", site.mqtt_notices.is_none()),
+        ("life sign", site.life_sign.is_none()),
         ("mirror", site.mirror.is_none()),
     ]
     .into_iter()
@@ -207,9 +211,28 @@ fn couriers(lines: &mut Lines, site: &Site) {
     if let Some(mail) = &site.mail {
         let (to, letter) = (mail.to.join(", "), site.letter.at.format("%H:%M"));
         lines.say(format_args!("Mail to {to} by {}:{}, letter at {letter}", mail.host, mail.port));
+        if !mail.then_to.is_empty() {
+            let then = mail.then_to.join(", then ");
+            lines.say(format_args!("What is severe and seen by nobody for half an hour goes to {then}"));
+        }
+    }
+    if let Some(push) = &site.web_push {
+        lines.say(format_args!(
+            "Web push to the phones of the page Ground; push services may ask {}",
+            push.contact
+        ));
+    }
+    if let Some(hook) = &site.webhook {
+        lines.say(format_args!("Each step posted to {}", hook.url));
     }
     if let Some(notices) = &site.mqtt_notices {
         lines.say(format_args!("Notices by MQTT under {}", notices.prefix));
+    }
+    if let Some(picture) = &site.picture {
+        lines.say(format_args!("A picture of Now put to {} every {} min", picture.put, picture.every_min));
+    }
+    if let Some(sign) = &site.life_sign {
+        lines.say(format_args!("A sign of life to {} each hour", sign.url));
     }
     if let Some(mirror) = &site.mirror {
         lines.say(format_args!("Mirror to {}, bucket {} of {}", mirror.url, mirror.bucket, mirror.org));
