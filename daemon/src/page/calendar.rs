@@ -74,7 +74,7 @@ pub(super) fn section(glance: &Glance, kept: &Kept, headers: &HeaderMap) -> Mark
         section.pg aria-labelledby="calendar" {
             h2 id="calendar" { "In your calendar" }
             p { "Heat plan, watering before sunrise, what ripens when, the spring drill: add this address to your calendar as a subscription. It reads and changes nothing." }
-            p { a href=(address) { (address) } }
+            p { a href=(address) { code { (address) } } }
             p.source {
                 "Made " (civil.date(key.made_ms, glance.at_ms)) ", " (span(glance.at_ms - key.made_ms)) " old; "
                 @match key.used_ms { Some(ms) => { "last used " (civil.when(ms, glance.at_ms)) }, None => "never used" }

@@ -1,5 +1,6 @@
 //! Now: the sentence, the day of each place as a cloth, crop by crop, the air, cautions, and how well it is known.
 
+use agronomy::crop::Severity;
 use maud::{Markup, html};
 
 use super::cautions;
@@ -184,11 +185,12 @@ fn air(glance: &Glance) -> Markup {
 fn closed(glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     html! {
-        @if !glance.closed_lately.is_empty() {
+        @let closed: Vec<_> = glance.closed_lately.iter().filter(|it| it.pushed || it.severity >= Severity::Moderate).collect();
+        @if !closed.is_empty() {
             section.pg {
                 h2 { "Closed in the last day" }
                 ul.list {
-                    @for notice in &glance.closed_lately {
+                    @for notice in closed {
                         li {
                             time { (civil.when(notice.closed_ms.unwrap_or(notice.opened_ms), glance.at_ms)) } " "
                             (notice.steps.last().map_or(notice.minder.as_str(), |step| step.title.as_str()))

@@ -63,7 +63,10 @@ impl World {
         let Some(life) = &self.board.life else { return Ok(()) };
         for notice in &life.handle.now().open {
             let living = match notice.minder.as_str() {
-                SILENT => self.probes.get(self.plan.dead_probe).is_some_and(|it| it.name == notice.place),
+                SILENT => self
+                    .probes
+                    .get(self.plan.dead_probe)
+                    .is_some_and(|it| it.name == notice.place || it.place == notice.place),
                 TOO_HOT => {
                     let at = |back: i64| self.weather.at(&notice.place, now - back * MINUTE);
                     (0..60).map(at).fold(f64::NEG_INFINITY, f64::max) > 22.0

@@ -6,6 +6,7 @@ use agronomy::crop::Severity;
 use glasshour::glance::{Glance, Tone};
 use glasshour::minders::heat::TOO_HOT;
 use glasshour::minders::silent::SILENT;
+use glasshour::sources::BROKER;
 
 use super::Violation;
 use super::told::cause_window_ms;
@@ -173,7 +174,9 @@ impl Shown {
             if now_ms - last <= told_after {
                 continue;
             }
-            let told = glance.open.iter().any(|it| it.minder == SILENT && it.place == probe.name);
+            // Those that fall silent together, with the broker or in one place, are one notice.
+            let its = [probe.name, probe.place, BROKER];
+            let told = glance.open.iter().any(|it| it.minder == SILENT && its.contains(&it.place.as_str()));
             let known = glance.probes.iter().any(|it| it.probe == probe.name && !it.newest.is_empty());
             if !told && known {
                 let what = format!(
