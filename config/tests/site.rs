@@ -295,8 +295,16 @@ fn an_open_door_wants_a_password_for_each_probe() {
     );
 }
 
+/// Each text, added to the least site file, is told to be wrong in these words.
+fn each_is_told(cases: &[(&str, &str)]) {
+    for (text, expected) in cases {
+        let said = faults(&format!("{LEAST}{text}\n"));
+        assert!(said.lines().any(|line| line.split_once(": ").unwrap().1 == *expected), "{text}\n{said}");
+    }
+}
+
 #[test]
-fn what_cannot_work_together_is_told() {
+fn web_push_and_webhook_say_what_they_lack() {
     let cases = [
         ("[web_push]", "[web_push] has no contact; write contact = \"mailto:you@garden.example\""),
         (
@@ -336,6 +344,13 @@ fn what_cannot_work_together_is_told() {
             "[webhook]\nurl = \"http://192.168.1.9/in?a=1\"\nsecret_file = \"/s\"\nca = \"/c\"",
             "ca vouches for nothing on an http address; write https, or leave ca out",
         ),
+    ];
+    each_is_told(&cases);
+}
+
+#[test]
+fn what_cannot_work_together_is_told() {
+    let cases = [
         ("[mqtt_notices]", "notices have no broker to go to; write a table [broker] with its host"),
         (
             "[mail]\nhost = \"mail.example\"\ntls = \"none-on-loopback\"\nfrom = \"a@b\"\nto = [\"a@b\"]",
@@ -427,10 +442,7 @@ fn what_cannot_work_together_is_told() {
             "ended 2026-04-01 is before 2026-05-04; write a later date",
         ),
     ];
-    for (text, expected) in cases {
-        let said = faults(&format!("{LEAST}{text}\n"));
-        assert!(said.lines().any(|line| line.split_once(": ").unwrap().1 == expected), "{text}\n{said}");
-    }
+    each_is_told(&cases);
     let said = faults(&LEAST.replace("zone", "standard_offset = \"+02:00\"\nzone"));
     assert_eq!(said, "site.toml:6:23: Europe/Rome keeps another standard time; write +01:00 or leave it out");
 }
@@ -468,10 +480,7 @@ fn what_is_called_elsewhere_is_a_whole_address_and_a_token_never_goes_in_the_ope
             "ca vouches for nothing on an http address; write https, or leave ca out",
         ),
     ];
-    for (text, expected) in cases {
-        let said = faults(&format!("{LEAST}{text}\n"));
-        assert!(said.lines().any(|line| line.split_once(": ").unwrap().1 == expected), "{text}\n{said}");
-    }
+    each_is_told(&cases);
     let site = read(&format!(
         "{LEAST}[page]\naddress = \"http://192.0.2.7:8087/\"\n[picture]\nput = \"http://[::1]:99/a?b=1\"\n\
          token_file = \"/t\"\n[life_sign]\nurl = \"http://watch.example:81\"\n"

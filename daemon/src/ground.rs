@@ -166,8 +166,11 @@ impl Ground {
             Note::FirstRipe { planting } => {
                 self.with_planting(planting, |it| it.first_ripe_ms = Some(from_ms));
             }
-            Note::Undo { .. } | Note::Reply { .. } | Note::Seen { .. } => return,
-            Note::Phone { .. } | Note::PhoneGone { .. } => return,
+            Note::Undo { .. }
+            | Note::Reply { .. }
+            | Note::Seen { .. }
+            | Note::Phone { .. }
+            | Note::PhoneGone { .. } => return,
             note if note.is_told() => return,
             _ => {}
         }

@@ -16,7 +16,10 @@ const HOUR_MS: i64 = 3_600_000;
 
 /// What a server serves, by path: status, headers, body; and how often each was asked for.
 #[derive(Clone, Default)]
-struct Shelf(Arc<Mutex<BTreeMap<String, (u16, String, Vec<u8>, usize)>>>);
+struct Shelf(Arc<Mutex<BTreeMap<String, Served>>>);
+
+/// Status, kind, body, how often it was fetched.
+type Served = (u16, String, Vec<u8>, usize);
 
 impl Shelf {
     fn put(&self, path: &str, status: u16, headers: &str, body: impl Into<Vec<u8>>) {

@@ -107,35 +107,44 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Reply { until_ms: Some(until_ms), .. } => put_off(*until_ms, now_ms),
         // Told, but not by ourselves: what may be taken of it is `warnings::standing`'s to say.
         Note::Reply { .. } | Note::Seen { .. } | Note::Drill {} | Note::PublicWarning(_) => Ok(()),
+        Note::Phone { .. } | Note::PhoneGone { .. } => phone_note(ground, note),
+        told => Err(not_noted(told).to_owned()),
+    }
+}
+
+/// A phone that is to receive, or no longer.
+fn phone_note(ground: &Ground, note: &Note) -> Result<(), String> {
+    match note {
         Note::Phone { phone, name, endpoint, p256dh, auth } => {
             identifier("phone", phone)?;
             words("phone's name", name)?;
             phones::origin(endpoint)?;
             phones::receiver(p256dh, auth)?;
-            let full = ground.phones.here.len() >= phones::MOST && ground.phones.phone(phone).is_none();
-            if full {
-                Err(format!("{} phones receive already: stop one first", phones::MOST))
-            } else {
-                Ok(())
+            if ground.phones.here.len() >= phones::MOST && ground.phones.phone(phone).is_none() {
+                return Err(format!("{} phones receive already: stop one first", phones::MOST));
             }
+            Ok(())
         }
         Note::PhoneGone { phone, why } => {
             words("reason", why)?;
             let known = ground.phones.phone(phone).is_some();
             known.then_some(()).ok_or_else(|| format!("no phone {:?} receives", escaped(phone)))
         }
-        Note::Outlook(_) => Err("forecasts are taken in from where the site file says, not noted".to_owned()),
-        Note::Step(_) | Note::Letter { .. } | Note::Digest { .. } | Note::SentUnrecorded { .. } => {
-            Err("steps and letters are told, not noted".to_owned())
-        }
-        Note::Board(_) => Err("what befalls the board is told, not noted".to_owned()),
-        Note::Edition { .. } => Err("editions are told, not noted".to_owned()),
-        Note::Clock { .. } => {
-            Err("the time is stated by `glasshour clock` or on the page, not noted".to_owned())
-        }
+        _ => Ok(()),
+    }
+}
+
+/// Why nobody may note what the program tells.
+fn not_noted(told: &Note) -> &'static str {
+    match told {
+        Note::Outlook(_) => "forecasts are taken in from where the site file says, not noted",
+        Note::Board(_) => "what befalls the board is told, not noted",
+        Note::Edition { .. } => "editions are told, not noted",
+        Note::Clock { .. } => "the time is stated by `glasshour clock` or on the page, not noted",
         Note::Fence(_) | Note::Mended { .. } | Note::Restored { .. } | Note::Forgotten { .. } => {
-            Err("what befalls the ledger is told, not noted".to_owned())
+            "what befalls the ledger is told, not noted"
         }
+        _ => "steps and letters are told, not noted",
     }
 }
 

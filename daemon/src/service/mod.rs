@@ -121,6 +121,15 @@ pub struct Running {
 /// In words: what cannot be started, and why. Nothing is left half started: the caller drops the tasks.
 pub async fn start(
     file: &config::site::Site,
+    opened: Opened,
+    clock: Arc<dyn Clock>,
+) -> Result<Running, String> {
+    // Boxed: all parts at once would make a large future of whatever starts them.
+    Box::pin(start_all(file, opened, clock)).await
+}
+
+async fn start_all(
+    file: &config::site::Site,
     mut opened: Opened,
     clock: Arc<dyn Clock>,
 ) -> Result<Running, String> {
