@@ -27,7 +27,7 @@ mod web;
 mod wires;
 
 pub use board::Board;
-pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet};
+pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet, When};
 pub use outlook::{Feed, Outlook, UsualMonths, Way};
 pub use outward::{LifeSign, Picture};
 pub use secret::Secret;

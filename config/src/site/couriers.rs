@@ -27,6 +27,25 @@ pub struct Mail {
     pub to: Vec<String>,
     /// Who gets a severe notice that nobody has seen for half an hour, one after the other.
     pub then_to: Vec<String>,
+    /// What goes to `to`; the letter goes all the same.
+    pub when: When,
+}
+
+/// What goes by a courier.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum When {
+    /// All that it is for, at once.
+    #[default]
+    AtOnce,
+    /// Only what is severe and was seen by nobody for half an hour.
+    Unseen,
+}
+
+const WHEN: [(&str, When); 2] = [("at-once", When::AtOnce), ("unseen", When::Unseen)];
+
+/// Reads `when`; at once if not told.
+pub(super) fn when(table: &Table<'_, '_>) -> When {
+    table.word("when", &WHEN).unwrap_or_default()
 }
 
 /// How the line to the mail server is kept private.
@@ -114,6 +133,7 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
         table.fault("tls", message);
     }
     let plain = |list: Vec<At<String>>| list.into_iter().map(|it| it.value).collect();
+    let when = when(table);
     Some(Mail {
         host: host?,
         port,
@@ -123,6 +143,7 @@ pub(super) fn mail(table: &Table<'_, '_>) -> Option<Mail> {
         from: from?,
         to: plain(to?),
         then_to: plain(then_to),
+        when,
     })
 }
 

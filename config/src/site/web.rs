@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::couriers::{is_address, is_base_url};
+use super::couriers::{When, is_address, is_base_url, when};
 use crate::reader::Table;
 
 /// Notices on phones by web push.
@@ -12,6 +12,8 @@ pub struct WebPush {
     pub contact: String,
     /// A push service inside the house: scheme, host and port.
     pub own_service: Option<String>,
+    /// What goes this way.
+    pub when: When,
 }
 
 /// Each step posted to an address.
@@ -23,6 +25,8 @@ pub struct Webhook {
     pub secret_file: PathBuf,
     /// The certificates (PEM) that vouch for an `https` server, beside the system's.
     pub ca: Option<PathBuf>,
+    /// What goes this way.
+    pub when: When,
 }
 
 /// Reads `[web_push]`.
@@ -46,7 +50,9 @@ pub(super) fn web_push(table: &Table<'_, '_>) -> Option<WebPush> {
         );
         table.fault("own_service", message);
     }
-    Some(WebPush { contact: contact?, own_service: own_service.map(|url| url.to_ascii_lowercase()) })
+    let own_service = own_service.map(|url| url.to_ascii_lowercase());
+    let when = when(table);
+    Some(WebPush { contact: contact?, own_service, when })
 }
 
 /// Reads `[webhook]`.
@@ -68,7 +74,8 @@ pub(super) fn webhook(table: &Table<'_, '_>) -> Option<Webhook> {
     if ca.is_some() && url.as_ref().is_some_and(|url| url.starts_with("http://")) {
         table.fault("ca", "ca vouches for nothing on an http address; write https, or leave ca out");
     }
-    Some(Webhook { url: url?, secret_file: secret_file?, ca })
+    let when = when(table);
+    Some(Webhook { url: url?, secret_file: secret_file?, ca, when })
 }
 
 /// Scheme, host and port, then anything that holds together.

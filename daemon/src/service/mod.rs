@@ -154,7 +154,7 @@ async fn start_all(
         clock: Arc::clone(&clock),
         commit_every: Duration::from_secs_f64(file.ledger.commit_every_s),
         listening: listening_words(page),
-        push_key: web.push.as_ref().map(|(_, vapid, _)| vapid.public()),
+        push_key: web.push.as_ref().map(|(_, vapid, ..)| vapid.public()),
     };
     let (keeper, handle) = Keeper::new(setup);
     // From here on everybody reads the clock as it is believed.

@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use config::site::When;
+
 use crate::calendar_out::Desk;
 use crate::clock::Clock;
 use crate::couriers::shelf::Shelf;
@@ -21,7 +23,9 @@ impl Post {
         let reader = || core.ledger().reader().map_err(|error| error.to_string());
         let mut ways = Vec::new();
         for (number, settings) in settings::mail(file)?.into_iter().enumerate() {
-            let shelf = if number == 0 { Shelf::new(reader()?) } else { Shelf::of_unseen(reader()?) };
+            let first = file.mail.as_ref().map(|mail| mail.when).unwrap_or_default();
+            let when = if number == 0 { first } else { When::Unseen };
+            let shelf = settings::shelf(reader()?, when);
             ways.push((settings, shelf));
         }
         Ok(Self { ways })

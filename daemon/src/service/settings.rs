@@ -11,13 +11,15 @@ use agronomy::units::{Celsius, Latitude, Longitude};
 use chrono::Timelike;
 use config::ground::Start;
 use config::position::Position;
-use config::site::{MailTls, Payload, Secret, StampFormat, Topic};
+use config::site::{MailTls, Payload, Secret, StampFormat, Topic, When};
 
 use crate::calendar::Calendar;
 use crate::couriers::route::UNSEEN_MS;
+use crate::couriers::shelf::Shelf;
 use crate::couriers::{email, notice_topic, web_push, webhook};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::core::Route;
+use crate::ledger::Reader;
 use crate::mirror::server;
 use crate::outward::picture;
 use crate::site::{Limits, Site, UsualTable};
@@ -383,34 +385,50 @@ pub fn routes(site: &config::site::Site) -> Vec<Route> {
     let hour = |time: chrono::NaiveTime| time.hour();
     let quiet = Some((hour(site.quiet.from), hour(site.quiet.to)));
     let mut routes = Vec::new();
-    if site.mail.is_some() {
+    if let Some(mail) = &site.mail {
+        let first = mail.when;
         routes.push(Route {
             courier: EMAIL.to_owned(),
             pushes_only: true,
             quiet,
             letter_at: Some(site.letter.at),
-            unseen_ms: None,
+            unseen_ms: unseen_ms(first),
         });
-        let then = site.mail.iter().flat_map(|mail| 0..mail.then_to.len());
-        routes.extend(then.map(|number| Route {
+        routes.extend((0..mail.then_to.len()).map(|number| Route {
             courier: next_name(number),
             pushes_only: true,
-            unseen_ms: Some((number as i64 + 1) * UNSEEN_MS),
+            // Half an hour after the one before, whenever that one is told.
+            unseen_ms: Some((number as i64 + 1) * UNSEEN_MS + unseen_ms(first).unwrap_or(0)),
             ..Route::default()
         }));
     }
     if site.mqtt_notices.is_some() && site.broker.is_some() {
         routes.push(Route { courier: MQTT.to_owned(), ..Route::default() });
     }
-    if site.web_push.is_some() {
+    if let Some(push) = &site.web_push {
         let courier = web_push::NAME.to_owned();
-        routes.push(Route { courier, pushes_only: true, quiet, letter_at: None, unseen_ms: None });
+        let unseen_ms = unseen_ms(push.when);
+        routes.push(Route { courier, pushes_only: true, quiet, letter_at: None, unseen_ms });
     }
-    if site.webhook.is_some() {
+    if let Some(hook) = &site.webhook {
         let courier = webhook::NAME.to_owned();
-        routes.push(Route { courier, pushes_only: false, quiet: None, letter_at: None, unseen_ms: None });
+        let unseen_ms = unseen_ms(hook.when);
+        routes.push(Route { courier, pushes_only: unseen_ms.is_some(), unseen_ms, ..Route::default() });
     }
     routes
+}
+
+/// For how long nobody must have seen what goes by a courier, ms.
+fn unseen_ms(when: When) -> Option<i64> {
+    (when == When::Unseen).then_some(UNSEEN_MS)
+}
+
+/// The shelf of a courier.
+pub(super) fn shelf(reader: Reader, when: When) -> Shelf {
+    match when {
+        When::AtOnce => Shelf::new(reader),
+        When::Unseen => Shelf::of_unseen(reader),
+    }
 }
 
 /// Passwords of the door's probes.

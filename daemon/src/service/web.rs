@@ -15,9 +15,9 @@ use crate::supervise::Tasks;
 
 /// What the site file names of them.
 pub(super) struct Web {
-    /// Settings, key, and readers for its rows and for its phones.
-    pub(super) push: Option<(web_push::Settings, Vapid, [Reader; 2])>,
-    hook: Option<(webhook::Settings, Reader)>,
+    /// Settings, key, its rows, and a reader for its phones.
+    pub(super) push: Option<(web_push::Settings, Vapid, Shelf, Reader)>,
+    hook: Option<(webhook::Settings, Shelf)>,
 }
 
 impl Web {
@@ -34,12 +34,16 @@ impl Web {
                 let key =
                     own_key(&file.ledger.folder, machine.as_deref()).map_err(|error| error.to_string())?;
                 let vapid = Vapid::new(&key, settings.contact.clone()).map_err(|error| error.to_string())?;
-                Some((settings, vapid, [reader()?, reader()?]))
+                let when = file.web_push.as_ref().map(|push| push.when).unwrap_or_default();
+                Some((settings, vapid, settings::shelf(reader()?, when), reader()?))
             }
             None => None,
         };
         let hook = match settings::webhook(file)? {
-            Some(settings) => Some((settings, reader()?)),
+            Some(settings) => {
+                let when = file.webhook.as_ref().map(|hook| hook.when).unwrap_or_default();
+                Some((settings, settings::shelf(reader()?, when)))
+            }
             None => None,
         };
         Ok(Self { push, hook })
@@ -57,20 +61,20 @@ impl Web {
         epoch: &str,
         tasks: &mut Tasks,
     ) -> Result<(), String> {
-        if let Some((settings, vapid, [rows, entries])) = self.push {
+        if let Some((settings, vapid, shelf, entries)) = self.push {
             let read = move |after| entries.entries_after(after).map_err(|error| error.to_string());
             let (keeper, now) = (handle.clone(), Arc::clone(clock));
             let courier =
                 web_push::WebPush::new(&settings, vapid, epoch.to_owned(), Box::new(read), keeper, now)
                     .map_err(|error| error.to_string())?;
             let (handle, clock) = (handle.clone(), Arc::clone(clock));
-            tasks.spawn(web_push::NAME, |stop| runner::run(courier, Shelf::new(rows), handle, clock, stop));
+            tasks.spawn(web_push::NAME, |stop| runner::run(courier, shelf, handle, clock, stop));
         }
-        if let Some((settings, rows)) = self.hook {
+        if let Some((settings, shelf)) = self.hook {
             let courier = webhook::Webhook::new(&settings, epoch.to_owned(), Arc::clone(clock))
                 .map_err(|error| error.to_string())?;
             let (handle, clock) = (handle.clone(), Arc::clone(clock));
-            tasks.spawn(webhook::NAME, |stop| runner::run(courier, Shelf::new(rows), handle, clock, stop));
+            tasks.spawn(webhook::NAME, |stop| runner::run(courier, shelf, handle, clock, stop));
         }
         Ok(())
     }
