@@ -1,6 +1,7 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
 mod board;
+mod dome;
 mod felt;
 mod probes;
 pub(super) mod soil;
@@ -9,7 +10,7 @@ use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::book::{Telling, counts};
-use crate::minders::{dome, drill, night, teller};
+use crate::minders::{drill, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
 const LOOK_AROUND_MS: i64 = 30 * 60_000;
@@ -46,7 +47,7 @@ impl Engine {
         let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
         wake = wake.min(probes.unwrap_or(i64::MAX));
         self.judge_board(whole, &book, &mut verdicts);
-        verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
+        self.judge_dome(&places, whole, &book, &mut verdicts);
         verdicts.push(drill::judge(&self.ground.entries, &calendar, self.now_ms()));
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let steps = teller::tell(&mut book, now, verdicts);
