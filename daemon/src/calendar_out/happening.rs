@@ -3,7 +3,6 @@
 use chrono::{DateTime, Datelike, Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::{Season, SeasonMilestone};
 use crate::minders::dome;

@@ -3,6 +3,7 @@
 mod board;
 mod dome;
 mod felt;
+mod heat_rules;
 mod probes;
 pub(super) mod soil;
 
@@ -10,6 +11,8 @@ use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::book::{Telling, counts};
+use crate::minders::heat_rules::effect;
+use crate::minders::place_now::Standing;
 use crate::minders::{drill, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
@@ -35,7 +38,8 @@ impl Engine {
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
         for (place, now) in self.ground.places.iter().zip(&places) {
             let mind = minders.entry(now.place.to_owned()).or_default();
-            verdicts.extend(mind.heat.judge(now, &calendar, &book));
+            let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
+            verdicts.extend(mind.heat.judge(now, &calendar, &book, &speaking));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
             verdicts.extend(night::judge(now, &book));
             let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);

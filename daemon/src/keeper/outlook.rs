@@ -33,7 +33,7 @@ const HOT_DAY_C: f64 = 30.0;
 const SHOWN_TOLD: usize = 7;
 const SHOWN_CAME: Day = 14;
 /// Days before today that a heat wave is followed back.
-const HIGHS_DAYS: Day = 10;
+const HIGHS_DAYS: Day = 7;
 /// Half hours of a day, as shapes of days have them.
 const HALF_HOUR_MS: i64 = MS_PER_HOUR / 2;
 
@@ -196,13 +196,19 @@ impl Engine {
         let Some(newest) = newest else { return Foretold::default() };
         let by_lead = self.expecting.learnt.get(place).and_then(|learnt| learnt.by_lead.as_deref());
         let today = self.site.calendar.day_of(self.now_ms());
-        let days = |told: &Told| {
-            days_ahead(today, &|day| self.told_by(&told.forecast, day), by_lead, None, None)
-        };
-        let highs = (today - HIGHS_DAYS..today).filter_map(|day| {
+        let days =
+            |told: &Told| days_ahead(today, &|day| self.told_by(&told.forecast, day), by_lead, None, None);
+        let came = |day: Day| {
             let page = self.pages.places.get(&(place.to_owned(), day))?;
-            Some((day, page.t_max_c.filter(|_| page.measured_share >= MEASURED || page.read_by_hand)?))
-        });
+            page.t_max_c.filter(|_| page.measured_share >= MEASURED || page.read_by_hand)
+        };
+        // A day that nobody measured is taken as it was told: it does not make the heat begin anew.
+        let as_told = |day: Day| {
+            let made = by_lead.and_then(<[ByDay]>::first)?;
+            Some(made.of_told(self.told_by(&newest.forecast, day)?).0.middle_c)
+        };
+        let highs =
+            (today - HIGHS_DAYS..today).filter_map(|day| Some((day, came(day).or_else(|| as_told(day))?)));
         Foretold {
             newest: days(newest),
             before: before.map(days).unwrap_or_default(),

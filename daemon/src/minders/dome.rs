@@ -17,14 +17,11 @@ use crate::calendar::{Calendar, Day};
 use crate::warnings::HeatWarning;
 use foretold::{HeatWave, PlaceWave};
 pub use plan::{Garden, order, task};
-use seen::{Heat, Sight, Source, Told};
+use seen::{DAWN_H, Heat, Sight, Source, Told};
 pub use seen::{Warning, in_force};
 
 /// The name of the minder.
 pub const HEAT_DOME: &str = "heat-dome";
-
-/// Civil hour at which a day of heat begins to be told.
-const DAWN_H: f64 = 5.0;
 
 /// Judges the site at a moment, after how its notice stands. The notice's place is the site (an empty name).
 pub fn judge(sight: &Sight, told: Told, garden: &Garden, calendar: &Calendar, now_ms: i64) -> Verdict {
@@ -37,7 +34,8 @@ pub fn judge(sight: &Sight, told: Told, garden: &Garden, calendar: &Calendar, no
         };
     };
     // At dawn, when watering is due, not at midnight: nobody is to be woken for it.
-    let begun = today > heat.from || (today == heat.from && calendar.civil_hour_of(now_ms) >= DAWN_H);
+    let dawn = told.begun || calendar.civil_hour_of(now_ms) >= DAWN_H;
+    let begun = today > heat.from || (today == heat.from && dawn);
     let said: Vec<String> = heat.sources.iter().map(|source| says(source, &heat, today, calendar)).collect();
     let word = Word {
         planting: planting_of(&heat.sources),

@@ -43,7 +43,7 @@ pub struct Foretold {
     pub before: Vec<DayAhead>,
     /// Whether the newest is fresh; a stale one is nothing to go by.
     pub fresh: bool,
-    /// Highest of the last days as they came, earliest first, °C.
+    /// Highest of the last days as they came, or as they were told where nobody measured, earliest first, °C.
     pub highs: Vec<(Day, f64)>,
 }
 

@@ -230,7 +230,6 @@ fn known(glance: &Glance) -> Vec<String> {
 mod tests {
     use super::super::fixtures;
     use super::*;
-    use crate::entry::{Entry, Note};
 
     fn lines(glance: &Glance, head: &str) -> Vec<String> {
         parts(glance).into_iter().find(|part| part.head == head).map_or_else(Vec::new, |part| part.lines)

@@ -19,7 +19,7 @@ use crate::minders::dome::after::{self, AFTER_HEAT, Spell, Touched};
 use crate::minders::dome::foretold::{ExcessWave, HeatWave, Swing, Which, excess};
 use crate::minders::dome::seen::{Sight, Told};
 use crate::minders::dome::{self, Garden, HEAT_DOME, in_force};
-use crate::minders::place_now::{Foretold, PlaceNow, Standing};
+use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::word::Verdict;
 use crate::minders::words::{any_of, planting as words};
 use crate::outlook::ahead::Origin;
@@ -113,18 +113,16 @@ impl Engine {
         let flowers = in_flower.clone().min().zip(in_flower.max());
         let at = self.site.calendar.start_of(spell.last);
         let stages = stages(planting, &crop, at);
-        let certain = spoken.iter().any(|(_, rule)| {
-            stages.certainty(rule) == Some(agronomy::crop::Certainty::Certain)
-        });
+        let certain =
+            spoken.iter().any(|(_, rule)| stages.certainty(rule) == Some(agronomy::crop::Certainty::Certain));
         let possible = spoken.iter().flat_map(|(_, rule)| rule.stages.iter().copied());
         let possible: std::collections::BTreeSet<_> =
             possible.filter(|stage| stages.possible.contains(stage)).collect();
         let lines = Lines::of(&crop, &stages, self.site.place_line_c());
         let lines_c = (lines.moderate_c.unwrap_or(lines.severe_c), lines.night_moderate_c);
         let (recovery, recovered) = self.recovery_of(planting, spell.last, lines_c)?;
-        let bolts = spoken.iter().any(|(_, rule)| {
-            rule.effect.contains("bolt") || rule.effect.contains("seed-stalk")
-        });
+        let bolts =
+            spoken.iter().any(|(_, rule)| rule.effect.contains("bolt") || rule.effect.contains("seed-stalk"));
         Some(Touched {
             planting: planting.id.clone(),
             name: words(&Standing::new(planting, crop.clone(), now_ms, self.site.place_line_c())),
@@ -160,7 +158,9 @@ impl Engine {
         let Some(page) = self.pages.places.get(&(place.to_owned(), day)) else { return HeatDay::default() };
         let curve = |low: Option<f64>, high: Option<f64>| {
             let celsius = |value: Option<f64>| value.and_then(|value| Celsius::try_new(value).ok());
-            celsius(low).zip(celsius(high)).map_or(Curve::Unknown, |(low, high)| Curve::Extremes { low, high })
+            celsius(low)
+                .zip(celsius(high))
+                .map_or(Curve::Unknown, |(low, high)| Curve::Extremes { low, high })
         };
         let counts = page.measured_share >= 0.75 || page.read_by_hand;
         HeatDay {

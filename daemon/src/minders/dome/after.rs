@@ -11,6 +11,7 @@ use agronomy::heat_stress::Recovery;
 use agronomy::heat_stress::damage::Damage;
 
 use super::HEAT_DOME;
+use super::seen::DAWN_H;
 use crate::calendar::{Calendar, Day};
 use crate::entry::{Step, Turn};
 use crate::minders::heat::TOO_HOT;
@@ -22,8 +23,6 @@ pub const AFTER_HEAT: &str = "after-heat";
 
 /// The list stands no longer than this, days (practice: by then the plants show it themselves).
 pub const STANDS_DAYS: Day = 14;
-/// Civil hour at which it is told: after the last hot day has been reckoned, before the morning letter.
-const DAWN_H: f64 = 5.0;
 
 /// A heat wave that is over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,10 +49,10 @@ pub fn spell(told: &[Step], calendar: &Calendar, now_ms: i64) -> Option<Spell> {
         let last = of_it().next()?;
         Some(Spell { first: calendar.day_of(first.at_ms), last: calendar.day_of(last.at_ms) })
     });
-    let stands = |spell: &Spell| spell.last < today && today - spell.last <= STANDS_DAYS;
-    let met = buzzed(lately(), calendar);
-    let both = [foretold, met].into_iter().flatten().max_by_key(|spell| spell.last);
-    both.filter(stands)
+    // Nobody has said when heat that was only felt ends: a day without it has to pass.
+    let met = buzzed(lately(), calendar).filter(|spell| spell.last < today - 1);
+    let both = [foretold.filter(|spell| spell.last < today), met].into_iter().flatten();
+    both.max_by_key(|spell| spell.last).filter(|spell| today - spell.last <= STANDS_DAYS)
 }
 
 /// The last days running on which heat buzzed.
@@ -63,8 +62,10 @@ fn buzzed<'a>(newest_first: impl Iterator<Item = &'a Step>, calendar: &Calendar)
     });
     let mut days = hot.map(|step| calendar.day_of(step.at_ms));
     let last = days.next()?;
-    let first =
-        days.fold((last, true), |(first, on), day| if on && day >= first - 1 { (day, on) } else { (first, false) });
+    let first = days.fold(
+        (last, true),
+        |(first, on), day| if on && day >= first - 1 { (day, on) } else { (first, false) },
+    );
     (first.0 < last).then_some(Spell { first: first.0, last })
 }
 
@@ -101,7 +102,10 @@ pub fn judge(
 ) -> Option<Verdict> {
     let close = |title: &str, text: String| open.then(|| Verdict::clear(AFTER_HEAT, "", title, text));
     let Some(spell) = spell else {
-        return close("The list for after the heat is over.", "Two weeks have passed, or new heat leads.".into());
+        return close(
+            "The list for after the heat is over.",
+            "Two weeks have passed, or new heat leads.".into(),
+        );
     };
     if touched.is_empty() {
         return close("Nothing that stands here is left to recover.", String::new());
@@ -115,6 +119,7 @@ pub fn judge(
         );
         return close("Pruning may go on: it has been cool enough.", text);
     }
+    // After the last hot day has been reckoned, before the morning letter.
     if !open && calendar.civil_hour_of(now_ms) < DAWN_H {
         return None;
     }
@@ -141,7 +146,13 @@ fn line(it: &Touched, calendar: &Calendar) -> String {
     let mut words = format!("{}: {} {days} beyond its line{}", capital(&it.name), it.days, it.only_if);
     let gaps = it.flowers.iter().filter_map(|flowers| flowers.gap.as_ref());
     let gaps: Vec<String> = gaps
-        .map(|gap| format!("from about {} to {}", date(*gap.begins.start(), calendar), date(*gap.ends.end(), calendar)))
+        .map(|gap| {
+            format!(
+                "from about {} to {}",
+                date(*gap.begins.start(), calendar),
+                date(*gap.ends.end(), calendar)
+            )
+        })
         .collect();
     if !gaps.is_empty() {
         let _ = write!(words, "; expect fewer to pick {}", gaps.join(" and "));

@@ -75,12 +75,7 @@ pub struct HeatWave {
 impl HeatWave {
     /// What one of the two newest forecasts foretells; none where it foretells no heat wave, and where it reaches no
     /// place.
-    pub fn of(
-        places: &[PlaceNow<'_>],
-        which: Which,
-        today: Day,
-        excess: Option<ExcessWave>,
-    ) -> Option<Self> {
+    pub fn of(places: &[PlaceNow<'_>], which: Which, today: Day, excess: Option<ExcessWave>) -> Option<Self> {
         let mut touched = Vec::new();
         let mut extraordinary = excess.is_some();
         for now in places {

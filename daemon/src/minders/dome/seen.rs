@@ -84,6 +84,8 @@ pub struct Told {
     pub begun: bool,
 }
 
+/// Civil hour at which a day of heat begins to be told, and from which heat days away is told of.
+pub const DAWN_H: f64 = 5.0;
 /// Civil hour at which the last day of heat is over: the worst of it is past.
 pub const EVENING_H: f64 = 21.0;
 
@@ -95,13 +97,24 @@ impl Sight {
         let lasts = |to: Day| to > today || (to == today && !evening);
         let mut spans: Vec<(Day, Day, Source)> = Vec::new();
         let heard = self.heard.iter().map(|it| (it.from, it.to, Source::Heard(it.clone())));
-        let public = self.public.iter().map(|it| {
+        // One that says the same in a second language, or for a neighbouring area, is told once.
+        let again = |it: &HeatWarning, seen: &HeatWarning| {
+            (&it.sender_name, it.from_ms, it.to_ms) == (&seen.sender_name, seen.from_ms, seen.to_ms)
+        };
+        let public = self.public.iter().enumerate();
+        let public = public.filter(|(at, it)| !self.public[..*at].iter().any(|seen| again(it, seen)));
+        let public = public.map(|(_, it)| {
             let (from, to) = (calendar.day_of(it.from_ms), calendar.day_of(it.to_ms - 1));
             (from, to, Source::Public(it.clone()))
         });
         spans.extend(heard.chain(public).filter(|(_, to, _)| lasts(*to)));
         let warned = !spans.is_empty();
-        if let Some(wave) = self.believed(told, warned, today).filter(|wave| lasts(wave.to)) {
+        // Days move into sight at midnight, and a forecast may come at any hour: what is days away can wait for the day.
+        let hour = calendar.civil_hour_of(now_ms);
+        let awake =
+            |wave: &HeatWave| told.open || wave.from <= today + 1 || (DAWN_H..EVENING_H).contains(&hour);
+        let wave = self.believed(told, warned, today).filter(|wave| lasts(wave.to) && awake(wave));
+        if let Some(wave) = wave {
             spans.insert(0, (wave.from, wave.to, Source::Forecast(wave)));
         }
         let mut order: Vec<(Day, Day)> = spans.iter().map(|(from, to, _)| (*from, *to)).collect();
