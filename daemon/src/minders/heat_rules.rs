@@ -3,7 +3,7 @@
 //! A line that is touched is not yet harm. Most rules want hours of it, days of it in a row, a warm night or a high mean
 //! of the whole day; so what a rule foretells is quoted only once its own conditions are met.
 
-use agronomy::crop::{Certainty, HeatRule};
+use agronomy::crop::{Certainty, HeatRule, Measure};
 use agronomy::heat_stress::{DayAtLine, Run};
 
 use super::place_now::Standing;
@@ -18,7 +18,9 @@ pub fn speaking<'r>(
     today: &HeatDay,
 ) -> Vec<&'r HeatRule> {
     let running = standing.crop.heat_rules.iter().filter(|rule| standing.stages.certainty(rule).is_some());
+    // A cold night is among the book's rules; it is no word of heat.
     running
+        .filter(|rule| rule.measure != Measure::NightMinBelowC)
         .filter(|rule| {
             let said = earlier.iter().map(|page| page.rule_days.get(&rule.id).copied());
             let run = said.fold(Run::default(), |run, said| run.step(said.unwrap_or(DayAtLine::Unknown)));

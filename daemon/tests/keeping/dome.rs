@@ -275,3 +275,51 @@ fn a_restart_in_between_tells_the_same_steps() {
     assert_eq!((whole.0.len(), whole.1.len()), (3, 2));
     assert_eq!(told_through(&[14, 15, 18, 21]), whole);
 }
+
+#[test]
+fn a_severe_crop_line_buzzes_on_an_ordinary_day_when_the_forecast_tells_of_two_days_of_it() {
+    // AGRONOMY 2.5b: out of the ordinary, or two days or more of it by the outlook.
+    for (highs, buzzes) in [([36.0, 36.5, 30.0], true), ([36.0, 30.0, 36.0], false)] {
+        let mut notes = tomato_bed();
+        notes[1] = hang("post", "bed", 1800);
+        let mut core = in_memory(&notes, june());
+        for day in 0..7 {
+            days(&mut core, "post", june() + day * DAY, 30 * MINUTE, &[(18.0, 36.0)]);
+        }
+        let told_for = move |day: i64| (18.0, highs.get((day - 7) as usize).copied().unwrap_or(28.0));
+        tell(&mut core, 7, 1, &told_for);
+        let since = june() + 7 * DAY;
+        days(&mut core, "post", since, 30 * MINUTE, &[(18.0, 36.0)]);
+        let hot = told(&core, "too-hot");
+        let severe = hot.iter().find(|step| step.at_ms > since && step.severity == "severe").unwrap();
+        assert_eq!(severe.pushed, buzzes, "{highs:?}");
+    }
+}
+
+#[test]
+fn with_a_fresh_forecast_a_passing_is_told_up_to_six_hours_ahead() {
+    let ahead_h = |foretold: bool| {
+        let mut notes = tomato_bed();
+        notes[1] = hang("post", "bed", 1800);
+        let mut core = in_memory(&notes, june());
+        let told_for = |day: i64| if day < 6 { (18.0, 28.0) } else { (18.0, 38.0) };
+        for day in 0..6 {
+            if foretold {
+                tell(&mut core, day, 1, &told_for);
+            }
+            days(&mut core, "post", june() + day * DAY, 30 * MINUTE, &[(18.0, 28.0)]);
+        }
+        if foretold {
+            tell(&mut core, 6, 1, &told_for);
+        }
+        days(&mut core, "post", june() + 6 * DAY, 30 * MINUTE, &[(18.0, 38.0)]);
+        let first = told(&core, "on-course").into_iter().next().unwrap();
+        let by = if foretold { "from the forecast and the place's own" } else { "from the place's own" };
+        assert!(first.text.contains(by) && !first.pushed, "{}", first.text);
+        first.at_ms
+    };
+    // The line of 35 °C is passed at 11:48: 6 h and 9 asin(17/20) / 90° of the quarter sine from 18 to 38 °C.
+    let passes = june() + 6 * DAY + 11 * HOUR + 48 * MINUTE;
+    let (alone, joined) = (passes - ahead_h(false), passes - ahead_h(true));
+    assert!(alone <= 3 * HOUR && joined > 3 * HOUR && joined <= 6 * HOUR, "{alone} {joined}");
+}

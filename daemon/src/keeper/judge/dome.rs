@@ -1,10 +1,10 @@
 //! Heat to come and heat that is over: gathered for the minders of the site.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use agronomy::crop::{HeatRule, Severity};
+use agronomy::crop::{Certainty, HeatRule, Measure, Severity, Stage};
 use agronomy::heat_stress::damage::{damage, touches_flowers};
-use agronomy::heat_stress::{Curve, Day as HeatDay, DayAtLine, Run, recovery};
+use agronomy::heat_stress::{Curve, Day as HeatDay, DayAtLine, Recovery, Run, recovery};
 use agronomy::units::Celsius;
 
 use crate::almanac::lines::{Lines, stages};
@@ -108,16 +108,15 @@ impl Engine {
         if worst < Severity::Moderate {
             return None;
         }
-        let days = spoken.iter().map(|(day, _)| *day).collect::<std::collections::BTreeSet<_>>().len() as u32;
+        let days = spoken.iter().map(|(day, _)| *day).collect::<BTreeSet<Day>>().len() as u32;
         let in_flower = spoken.iter().filter(|(_, rule)| touches_flowers(rule)).map(|(day, _)| *day);
         let flowers = in_flower.clone().min().zip(in_flower.max());
         let at = self.site.calendar.start_of(spell.last);
         let stages = stages(planting, &crop, at);
-        let certain =
-            spoken.iter().any(|(_, rule)| stages.certainty(rule) == Some(agronomy::crop::Certainty::Certain));
-        let possible = spoken.iter().flat_map(|(_, rule)| rule.stages.iter().copied());
-        let possible: std::collections::BTreeSet<_> =
-            possible.filter(|stage| stages.possible.contains(stage)).collect();
+        let graves = || spoken.iter().filter(|(_, rule)| rule.severity == worst);
+        let certain = graves().any(|(_, rule)| stages.certainty(rule) == Some(Certainty::Certain));
+        let possible = graves().flat_map(|(_, rule)| rule.stages.iter().copied());
+        let possible: BTreeSet<Stage> = possible.filter(|stage| stages.possible.contains(stage)).collect();
         let lines = Lines::of(&crop, &stages, self.site.place_line_c());
         let lines_c = (lines.moderate_c.unwrap_or(lines.severe_c), lines.night_moderate_c);
         let (recovery, recovered) = self.recovery_of(planting, spell.last, lines_c)?;
@@ -127,7 +126,11 @@ impl Engine {
             planting: planting.id.clone(),
             name: words(&Standing::new(planting, crop.clone(), now_ms, self.site.place_line_c())),
             days,
-            only_if: if certain { String::new() } else { format!(", if {}", any_of(possible)) },
+            only_if: if certain || possible.is_empty() {
+                String::new()
+            } else {
+                format!(", if {}", any_of(possible))
+            },
             flowers: flowers.map(|(first, last)| damage(&crop, first..=last).collect()).unwrap_or_default(),
             bolts,
             lines_c,
@@ -142,7 +145,7 @@ impl Engine {
         planting: &Planting,
         last: Day,
         (day_c, night_c): (f64, Option<f64>),
-    ) -> Option<(agronomy::heat_stress::Recovery, Option<Day>)> {
+    ) -> Option<(Recovery, Option<Day>)> {
         let line = Celsius::try_new(day_c).ok()?;
         let night_line = night_c.and_then(|line| Celsius::try_new(line).ok());
         let today = self.site.calendar.day_of(self.now_ms());
@@ -190,7 +193,7 @@ fn spoken<'r>(
     spell: Spell,
 ) -> Vec<(Day, &'r HeatRule)> {
     let mut found = Vec::new();
-    for rule in rules {
+    for rule in rules.iter().filter(|rule| rule.measure != Measure::NightMinBelowC) {
         let mut run = Run::default();
         for (day, page) in pages.range(..=spell.last) {
             let said = page.rule_days.get(&rule.id).copied().unwrap_or(DayAtLine::Unknown);
