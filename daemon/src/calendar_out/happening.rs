@@ -335,7 +335,7 @@ mod tests {
     #[test]
     fn without_an_open_notice_there_is_no_plan() {
         let mut glance = warned();
-        glance.open.clear();
+        glance.heat = None;
         assert_eq!(
             lines(&happenings(&glance, &[])),
             ["drill.2027 Hold a drill: try every courier before the heat"]
