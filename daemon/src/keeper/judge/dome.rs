@@ -56,7 +56,7 @@ impl Engine {
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
         let heat = self.sight(&places).heat(told(&self.book), &self.site.calendar, self.now_ms())?;
         let date = crate::calendar::date;
-        let about_c = heat.about_c.map(|high| libm::round(high));
+        let about_c = heat.about_c.map(libm::round);
         Some(HeatAhead { notice: open.id.clone(), from: date(heat.from), to: date(heat.to), about_c })
     }
 

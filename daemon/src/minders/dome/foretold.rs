@@ -232,7 +232,9 @@ mod tests {
     #[test]
     fn the_own_estimate_makes_no_wave() {
         let mut days = told(100, &[40.0; 5]);
-        days.iter_mut().for_each(|day| day.origin = Origin::OwnEstimate);
+        for day in &mut days {
+            day.origin = Origin::OwnEstimate;
+        }
         assert_eq!(next_wave(&[], &days, 35.0, 100), None);
     }
 

@@ -164,11 +164,12 @@ mod tests {
     const BEGUN: Told = Told { open: true, begun: true };
     const CLOSED: Told = Told { open: false, begun: false };
 
-    fn wave(from: Day, to: Day) -> Option<HeatWave> {
-        Some(HeatWave { from, to, places: Vec::new(), excess: None, out_of_the_ordinary: true })
+    fn wave(from: Day, to: Day) -> HeatWave {
+        HeatWave { from, to, places: Vec::new(), excess: None, out_of_the_ordinary: true }
     }
 
-    fn sight(newest: Option<HeatWave>, before: Option<HeatWave>) -> Sight {
+    fn sight(newest: impl Into<Option<HeatWave>>, before: impl Into<Option<HeatWave>>) -> Sight {
+        let (newest, before) = (newest.into(), before.into());
         Sight { newest, before, fresh: true, ..Sight::default() }
     }
 
@@ -209,11 +210,10 @@ mod tests {
 
     #[test]
     fn what_overlaps_is_one_heat_and_of_two_the_nearer_is_told() {
-        let heard =
-            |from, to| Sight { heard: Some(Warning { from, to, about_c: 38.0, said_by: None }), ..both() };
-        fn both() -> Sight {
-            sight(wave(101, 102), wave(101, 102))
-        }
+        let heard = |from, to| Sight {
+            heard: Some(Warning { from, to, about_c: 38.0, said_by: None }),
+            ..sight(wave(101, 102), wave(101, 102))
+        };
         assert_eq!(span(&heard(103, 105), CLOSED), Some((101, 105)));
         assert_eq!(span(&heard(108, 110), CLOSED), Some((101, 102)));
     }
