@@ -288,6 +288,14 @@ fn a_severe_crop_line_buzzes_on_an_ordinary_day_when_the_forecast_tells_of_two_d
         }
         let told_for = move |day: i64| (18.0, highs.get((day - 7) as usize).copied().unwrap_or(28.0));
         tell(&mut core, 7, 1, &told_for);
+        tell(&mut core, 7, 4, &told_for);
+        let dome = told(&core, DOME);
+        assert!(
+            dome.iter().all(|step| !step.pushed),
+            "to go on as it was is not out of the ordinary: {dome:?}"
+        );
+        // Two days of 36 °C lie behind it already, so the heat wave is on whatever follows today.
+        assert_eq!(steps(&core, DOME), wanted(&[(7, 4, "opened", "extreme")]), "{highs:?}");
         let since = june() + 7 * DAY;
         days(&mut core, "post", since, 30 * MINUTE, &[(18.0, 36.0)]);
         let hot = told(&core, "too-hot");
