@@ -15,7 +15,7 @@ mod outlook;
 mod planting;
 mod warning;
 
-pub use outlook::{OutlookGlance, PlaceOutlook};
+pub use outlook::{HeatAhead, OutlookGlance, PlaceOutlook};
 pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 pub use warning::WarningGlance;
 
@@ -253,6 +253,9 @@ pub struct Glance {
     /// Public warnings in force or to come, the earliest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<WarningGlance>,
+    /// Heat to come, while a notice of it is open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub heat: Option<HeatAhead>,
     /// Places, in ground order.
     pub places: Vec<PlaceGlance>,
     /// Plantings that stand now, in ground order.

@@ -3,10 +3,9 @@
 use chrono::{DateTime, Datelike, Days, NaiveDate};
 use serde::{Deserialize, Serialize};
 
-use crate::entry::Note;
 use crate::glance::Glance;
 use crate::keeper::handle::{Season, SeasonMilestone};
-use crate::minders::dome::{self, HEAT_DOME};
+use crate::minders::dome;
 use crate::minders::drill::DRILL;
 
 /// Minutes to which an hour is rounded: the sun is not later by a minute to a grower.
@@ -114,25 +113,16 @@ pub struct HeatDays {
     pub from: NaiveDate,
     /// Last day.
     pub to: NaiveDate,
-    /// About how hot outside, °C.
-    pub about_c: f64,
+    /// About how hot outside, whole °C; none where nobody says.
+    pub about_c: Option<f64>,
 }
 
-/// The days of heat in force, from the newest warning that was noted; none while no heat-dome notice is open.
+/// The days of heat that are told of, by forecast, authority or grower; none while no heat-dome notice is open.
 pub fn heat_days(glance: &Glance) -> Option<HeatDays> {
-    let notice = glance.open.iter().find(|notice| notice.minder == HEAT_DOME)?;
-    let day = |text: &String| text.parse::<NaiveDate>().ok();
-    // The newest word counts, by when it was noted.
-    let mut entries: Vec<_> = glance.entries.iter().collect();
-    entries.sort_by_key(|entry| std::cmp::Reverse((entry.at_ms, entry.id)));
-    entries.into_iter().find_map(|entry| match &entry.note {
-        Note::HeatWarning { from, to, about_c, .. } => {
-            let days =
-                HeatDays { notice: notice.id.clone(), from: day(from)?, to: day(to)?, about_c: *about_c };
-            (days.from <= days.to && days.to >= today(glance)).then_some(days)
-        }
-        _ => None,
-    })
+    let heat = glance.heat.as_ref()?;
+    let (from, to) = (heat.from.parse().ok()?, heat.to.parse().ok()?);
+    let days = HeatDays { notice: heat.notice.clone(), from, to, about_c: heat.about_c };
+    (days.from <= days.to && days.to >= today(glance)).then_some(days)
 }
 
 /// The plan, day by day: up to three days before the heat, and each day of it with its watering.
@@ -141,14 +131,15 @@ fn heat_plan(glance: &Glance) -> Vec<Happening> {
     let today = today(glance);
     let first = heat.from.checked_sub_days(Days::new(3)).unwrap_or(heat.from).max(today);
     let count = (heat.to - heat.from).num_days() + 1;
+    let about = heat.about_c.map_or_else(String::new, |high| format!(", about {high:.0} °C outside"));
     let mut plan = Vec::new();
     for day in first.iter_days().take_while(|day| *day <= heat.to) {
         let ahead = (heat.from - day).num_days();
         let head = match ahead {
             1 => "Heat from tomorrow".to_owned(),
             2.. => format!("Heat in {ahead} days"),
-            _ if count == 1 => format!("Heat, about {:.0} °C outside", heat.about_c),
-            _ => format!("Heat, day {} of {count}, about {:.0} °C outside", 1 - ahead, heat.about_c),
+            _ if count == 1 => format!("Heat{about}"),
+            _ => format!("Heat, day {} of {count}{about}", 1 - ahead),
         };
         plan.push(Happening {
             key: format!("{}.{day}", plain(&heat.notice)),
@@ -300,20 +291,17 @@ fn plain(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::glance::HeatAhead;
     use crate::page::fixtures;
 
     fn warned() -> Glance {
         let mut glance = fixtures::heat();
-        let note = Note::HeatWarning {
+        glance.heat = Some(HeatAhead {
+            notice: "heat-dome..2026-07-15".to_owned(),
             from: "2026-07-17".to_owned(),
             to: "2026-07-18".to_owned(),
-            about_c: 42.0,
-            said_by: None,
-        };
-        let at_ms = glance.at_ms - 3_600_000;
-        glance.entries.insert(0, crate::entry::Entry { id: 60, at_ms, from_ms: at_ms, note });
-        (glance.open[1].minder, glance.open[1].id) =
-            (HEAT_DOME.to_owned(), "heat-dome..2026-07-15".to_owned());
+            about_c: Some(42.0),
+        });
         glance
     }
 
@@ -347,7 +335,7 @@ mod tests {
     #[test]
     fn without_an_open_notice_there_is_no_plan() {
         let mut glance = warned();
-        glance.open.clear();
+        glance.heat = None;
         assert_eq!(
             lines(&happenings(&glance, &[])),
             ["drill.2027 Hold a drill: try every courier before the heat"]

@@ -25,6 +25,7 @@ pub(crate) fn quiet_glance() -> Glance {
         open: vec![],
         closed_lately: vec![],
         warnings: vec![],
+        heat: None,
         places: vec![],
         plantings: vec![],
         probes: vec![],

@@ -19,6 +19,19 @@ pub struct OutlookGlance {
     pub places: Vec<PlaceOutlook>,
 }
 
+/// The heat that the open heat-dome notice speaks of, whoever foretold it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct HeatAhead {
+    /// The notice.
+    pub notice: String,
+    /// First day, as its date; it may be over already.
+    pub from: String,
+    /// Last day, as its date.
+    pub to: String,
+    /// About how hot outside, whole °C; none where nobody says.
+    pub about_c: Option<f64>,
+}
+
 /// What is expected of one place.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct PlaceOutlook {

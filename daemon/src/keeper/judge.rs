@@ -1,7 +1,9 @@
 //! Judging: every minder looks, tells what changed, and says when it wants to look again.
 
 mod board;
+mod dome;
 mod felt;
+mod heat_rules;
 mod probes;
 pub(super) mod soil;
 
@@ -9,7 +11,9 @@ use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::book::{Telling, counts};
-use crate::minders::{dome, drill, night, teller};
+use crate::minders::heat_rules::effect;
+use crate::minders::place_now::Standing;
+use crate::minders::{drill, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
 const LOOK_AROUND_MS: i64 = 30 * 60_000;
@@ -34,7 +38,8 @@ impl Engine {
         let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
         for (place, now) in self.ground.places.iter().zip(&places) {
             let mind = minders.entry(now.place.to_owned()).or_default();
-            verdicts.extend(mind.heat.judge(now, &calendar, &book));
+            let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
+            verdicts.extend(mind.heat.judge(now, &calendar, &book, &speaking));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
             verdicts.extend(night::judge(now, &book));
             let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);
@@ -46,7 +51,7 @@ impl Engine {
         let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
         wake = wake.min(probes.unwrap_or(i64::MAX));
         self.judge_board(whole, &book, &mut verdicts);
-        verdicts.push(dome::judge(&self.ground.entries, &calendar, self.now_ms()));
+        self.judge_dome(&places, whole, &book, &mut verdicts);
         verdicts.push(drill::judge(&self.ground.entries, &calendar, self.now_ms()));
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let steps = teller::tell(&mut book, now, verdicts);

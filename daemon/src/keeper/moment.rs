@@ -134,6 +134,7 @@ impl Engine {
             }),
             median_high_c: self.median_high(&place.id, day),
             expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
+            foretold: self.foretold(&place.id),
             standing: self
                 .ground
                 .standing(&place.id, now_ms)

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use agronomy::heat_waves::Reference;
 use agronomy::own_estimate::{OwnEstimate, Usual};
 use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
 
@@ -12,12 +13,13 @@ use crate::calendar::{Day, date};
 use crate::entry::{Forecast, PlaceKind};
 use crate::glance::{OutlookGlance, PlaceOutlook};
 use crate::ground::Place;
-use crate::minders::place_now::Standing;
+use crate::minders::dome::foretold::{Swing, daily_means};
+use crate::minders::place_now::{Foretold, Standing};
 use crate::outlook::ahead::{DAYS, DayAhead, Own, days_ahead};
 use crate::outlook::blend::blend;
 use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS, Ranged};
 use crate::outlook::past::{
-    DayHours, DayPair, Extremes, Outlooks, REMEMBERED, day_hours, hour_misses, pairs,
+    DayHours, DayPair, Extremes, Outlooks, REMEMBERED, Told, day_hours, hour_misses, pairs,
 };
 use crate::outlook::skill::{past, skill};
 
@@ -30,6 +32,8 @@ const HOT_DAY_C: f64 = 30.0;
 /// Days shown of what was told, and of what came.
 const SHOWN_TOLD: usize = 7;
 const SHOWN_CAME: Day = 14;
+/// Days before today that a heat wave is followed back.
+const HIGHS_DAYS: Day = 7;
 /// Half hours of a day, as shapes of days have them.
 const HALF_HOUR_MS: i64 = MS_PER_HOUR / 2;
 
@@ -50,6 +54,8 @@ struct Learnt {
     by_lead: Option<Vec<ByDay>>,
     told: Vec<DayPair>,
     own: Option<Own>,
+    /// What is hot outdoors by its own days, with those days.
+    heat: Option<(Reference, Vec<Swing>)>,
 }
 
 impl Expecting {
@@ -108,7 +114,8 @@ impl Engine {
         let misses: Vec<DayHours> =
             hours.map(|(day, hours)| hour_misses(outlooks, hours, calendar.start_of(*day))).collect();
         let by_hour = ByHour::of(&misses).or_else(|| (!under_cover).then(ByHour::as_told));
-        Learnt { by_hour, by_lead, told, own: self.own_estimate(place, &came, today) }
+        let heat = (place.kind == PlaceKind::Outdoors).then(|| known_heat(&came)).flatten();
+        Learnt { by_hour, by_lead, told, own: self.own_estimate(place, &came, today), heat }
     }
 
     /// Lowest and highest of each day that counts.
@@ -149,7 +156,11 @@ impl Engine {
 
     /// What a fresh forecast says of a whole day outside; of today also what was told earlier of its first hours.
     fn told_of(&self, day: Day) -> Option<Extremes> {
-        let newest = self.forecast()?;
+        self.told_by(self.forecast()?, day)
+    }
+
+    /// What a forecast says of a whole day outside; of today also what was told by others of its first hours.
+    fn told_by(&self, newest: &Forecast, day: Day) -> Option<Extremes> {
         let start = self.site.calendar.start_of(day);
         let now_ms = self.now_ms();
         let hour = |hour: i64| {
@@ -177,6 +188,59 @@ impl Engine {
         let today = self.site.calendar.day_of(self.now_ms());
         let as_told: Vec<ByDay> = (1..DAYS).map(|lead| ByDay::of(&[], lead)).collect();
         days_ahead(today, &|day| self.told_of(day), Some(&as_told), None, None)
+    }
+
+    /// Today and the next days at a place by the two newest forecasts, fresh or not, and the days that came before.
+    pub(super) fn foretold(&self, place: &str) -> Foretold {
+        let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
+        let Some(newest) = newest else { return Foretold::default() };
+        let by_lead = self.expecting.learnt.get(place).and_then(|learnt| learnt.by_lead.as_deref());
+        let today = self.site.calendar.day_of(self.now_ms());
+        let days =
+            |told: &Told| days_ahead(today, &|day| self.told_by(&told.forecast, day), by_lead, None, None);
+        let came = |day: Day| {
+            let page = self.pages.places.get(&(place.to_owned(), day))?;
+            page.t_max_c.filter(|_| page.measured_share >= MEASURED || page.read_by_hand)
+        };
+        // A day that nobody measured is taken as it was told: it does not make the heat begin anew.
+        let as_told = |day: Day| {
+            let made = by_lead.and_then(<[ByDay]>::first)?;
+            Some(made.of_told(self.told_by(&newest.forecast, day)?).0.middle_c)
+        };
+        let highs =
+            (today - HIGHS_DAYS..today).filter_map(|day| Some((day, came(day).or_else(|| as_told(day))?)));
+        Foretold {
+            newest: days(newest),
+            before: before.map(days).unwrap_or_default(),
+            fresh: self.forecast().is_some(),
+            highs: highs.collect(),
+        }
+    }
+
+    /// Outside by the two newest forecasts: at the place outdoors, or as told where there is none.
+    pub(super) fn foretold_outside(&self) -> Foretold {
+        if let Some(place) = self.ground.places.iter().find(|place| place.kind == PlaceKind::Outdoors) {
+            return self.foretold(&place.id);
+        }
+        let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
+        let today = self.site.calendar.day_of(self.now_ms());
+        let as_told: Vec<ByDay> = (1..DAYS).map(|lead| ByDay::of(&[], lead)).collect();
+        let days = |told: &Told| {
+            days_ahead(today, &|day| self.told_by(&told.forecast, day), Some(&as_told), None, None)
+        };
+        Foretold {
+            newest: newest.map(days).unwrap_or_default(),
+            before: before.map(days).unwrap_or_default(),
+            fresh: self.forecast().is_some(),
+            highs: Vec::new(),
+        }
+    }
+
+    /// What this site's own days outdoors say is hot there, with those days; none within its first year.
+    pub(super) fn known_heat(&self) -> Option<(&Reference, &[Swing])> {
+        let place = self.ground.places.iter().find(|place| place.kind == PlaceKind::Outdoors)?;
+        let (reference, days) = self.expecting.learnt.get(&place.id)?.heat.as_ref()?;
+        Some((reference, days))
     }
 
     /// Lowest and highest of today as measured so far.
@@ -286,6 +350,14 @@ impl Engine {
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         values.map(|value| if high > low { (value - low) / (high - low) } else { 0.5 })
     }
+}
+
+/// What a place's own days say is hot, with those days; none where they do not make a year.
+fn known_heat(came: &BTreeMap<Day, Extremes>) -> Option<(Reference, Vec<Swing>)> {
+    let swing = |(day, it): (&Day, &Extremes)| Swing { day: *day, low_c: it.low_c, high_c: it.high_c };
+    let swings: Vec<Swing> = came.iter().map(swing).collect();
+    let reference = Reference::learn(&daily_means(&swings).1).ok()?;
+    Some((reference, swings))
 }
 
 /// Rounded as it is shown: the same bytes everywhere.

@@ -71,6 +71,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         open,
         closed_lately,
         warnings: warnings::glance(engine),
+        heat: engine.heat_ahead(),
         places,
         plantings,
         probes,

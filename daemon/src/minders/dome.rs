@@ -1,126 +1,150 @@
-//! The heat dome: a warning that was heard opens a plan, day by day, and closes with what to do after.
+//! The heat dome: heat that is coming opens a plan, day by day, and closes once it is over.
 //!
-//! The plan is that of common practice (lead times: shade and repairs 1-3 days, storage 3-5 days, picking ahead
-//! 1-2 days, watering 12 h, venting 1 h).
+//! A house cannot be shaded, mulched and watered in the hour in which it gets hot; it takes days. So the one notice of
+//! the site that looks days ahead is told as soon as a forecast, an authority or the grower says that heat comes, each
+//! by name. The own estimate of the next days dies away towards what is usual and cannot see it: it has no say here.
+
+pub mod after;
+pub mod foretold;
+pub mod plan;
+pub mod seen;
 
 use agronomy::crop::Severity;
 
 use super::word::{Verdict, Word};
-use crate::calendar::{Calendar, Day, day};
-use crate::entry::{Entry, Note};
+use super::words::limit;
+use crate::calendar::{Calendar, Day};
+use crate::warnings::HeatWarning;
+use foretold::{HeatWave, PlaceWave};
+pub use plan::{Garden, order, task};
+use seen::{DAWN_H, Heat, Sight, Source, Told};
+pub use seen::{Warning, in_force};
 
 /// The name of the minder.
 pub const HEAT_DOME: &str = "heat-dome";
 
-/// Civil hour at which a day of heat begins to be told.
-const DAWN_H: f64 = 5.0;
-
-/// A warning in force.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Warning {
-    /// First day.
-    pub from: Day,
-    /// Last day.
-    pub to: Day,
-    /// About how hot outside, °C.
-    pub about_c: f64,
-    /// Who said so.
-    pub said_by: Option<String>,
-}
-
-/// The newest warning that was noted by `now` and is not over.
-pub fn in_force(entries: &[Entry], today: Day, now_ms: i64) -> Option<Warning> {
-    entries.iter().rev().filter(|entry| entry.at_ms <= now_ms).find_map(|entry| match &entry.note {
-        Note::HeatWarning { from, to, about_c, said_by } => {
-            let warning =
-                Warning { from: day(from)?, to: day(to)?, about_c: *about_c, said_by: said_by.clone() };
-            (warning.to >= today).then_some(warning)
-        }
-        _ => None,
-    })
-}
-
-/// Judges the site at a moment. The notice's place is the site (an empty name).
-pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
+/// Judges the site at a moment, after how its notice stands. The notice's place is the site (an empty name).
+pub fn judge(sight: &Sight, told: Told, garden: &Garden, calendar: &Calendar, now_ms: i64) -> Verdict {
     let today = calendar.day_of(now_ms);
-    // The last day's evening ends it, once the worst is over.
-    let over = |warning: &Warning| warning.to == today && calendar.civil_hour_of(now_ms) >= 21.0;
-    let Some(warning) = in_force(entries, today, now_ms).filter(|warning| !over(warning)) else {
-        return Verdict::clear(HEAT_DOME, "", "The heat wave is over.", AFTER);
+    let Some(heat) = sight.heat(told, calendar, now_ms) else {
+        return if told.begun {
+            Verdict::clear(HEAT_DOME, "", "The heat wave is over.", OVER)
+        } else {
+            Verdict::clear(HEAT_DOME, "", "No heat wave is to be expected any more.", WITHDRAWN)
+        };
     };
-    let days = warning.to - warning.from + 1;
     // At dawn, when watering is due, not at midnight: nobody is to be woken for it.
-    let begun = today > warning.from || (today == warning.from && calendar.civil_hour_of(now_ms) >= DAWN_H);
-    let severity = if begun { Severity::Extreme } else { Severity::Severe };
-    let said = warning.said_by.as_deref().map_or_else(String::new, |who| format!(", said by {who}"));
-    let named =
-        |day: Day, pattern: &str| calendar.civil_format(calendar.start_of(day) + 12 * 3_600_000, pattern);
-    let last = named(warning.to, "%-d %B");
-    let span = match days {
-        1 => last,
-        _ if named(warning.from, "%B") == named(warning.to, "%B") => {
-            format!("{} to {last}", named(warning.from, "%-d"))
-        }
-        _ => format!("{} to {last}", named(warning.from, "%-d %B")),
-    };
+    let dawn = told.begun || calendar.civil_hour_of(now_ms) >= DAWN_H;
+    let begun = today > heat.from || (today == heat.from && dawn);
+    let said: Vec<String> = heat.sources.iter().map(|source| says(source, &heat, today, calendar)).collect();
     let word = Word {
-        planting: None,
-        severity,
-        push: true,
+        planting: planting_of(&heat.sources),
+        severity: if begun { Severity::Extreme } else { Severity::Severe },
+        push: heat.sources.iter().any(is_worth_a_buzz),
         joins_heat: false,
-        title: order(warning.from - today).to_owned(),
+        title: order(heat.from - today).to_owned(),
         text: format!(
-            "Heat of about {:.0} °C outside, {span}{said}. {} Limits inside are passed sooner than outside.",
-            warning.about_c,
-            plan(warning.from - today),
+            "{} {} Limits inside are passed sooner than outside; what is not done by then will scorch, bolt or drop its \
+             flowers.",
+            said.join(" "),
+            plan::plan(heat.from, heat.to, today, garden, calendar),
         ),
         caution: super::words::IN_THE_OPEN,
     };
     Verdict::word(HEAT_DOME, "", word)
 }
 
-/// The order of a day so many days before the heat (0 and below: in it), in about ten words.
-pub fn order(days_ahead: i64) -> &'static str {
-    match days_ahead {
-        3.. => "Mend the drip, mulch, fill the butts, fit the shade.",
-        2 => "Water deep and pick all that can be picked.",
-        1 => "Shade the pots, check the drip, set an early alarm.",
-        _ => "Water before sunrise; open all; shade on before ten.",
+/// Whether a source may buzz a phone: a warning does; a forecast where it is out of the ordinary for this place.
+fn is_worth_a_buzz(source: &Source) -> bool {
+    match source {
+        Source::Heard(_) | Source::Public(_) => true,
+        Source::Forecast(wave) => wave.out_of_the_ordinary,
     }
 }
 
-/// What is to be done on which day: days before the heat, and the words. Common practice.
-const PLAN: [(i64, &str); 4] = [
-    (
-        3,
-        "Up to three days before: mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small.",
-    ),
-    (2, "Two days before: water deep, pick everything pickable, no strong feed, no pruning."),
-    (1, "The day before: pots to afternoon shade with saucers, drip and alarm checked."),
-    (
-        0,
-        "Each day: water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for pots at 11 and 15; no sprays, no transplanting; leave vents open all night if it stays warm.",
-    ),
-];
-
-/// What the plan says for one day, so many days before the heat (0 and below: in it); none for days too early for it.
-pub fn task(days_ahead: i64) -> Option<&'static str> {
-    PLAN.iter().find(|(ahead, _)| *ahead == days_ahead.max(0)).map(|(_, what)| *what)
+/// The tenderest planting that the forecast's heat touches.
+fn planting_of(sources: &[Source]) -> Option<String> {
+    let wave = sources.iter().find_map(|source| match source {
+        Source::Forecast(wave) => Some(wave),
+        _ => None,
+    })?;
+    let touched = wave.places.iter().filter_map(|place| place.tenderest.as_ref());
+    touched.min_by(|a, b| a.2.total_cmp(&b.2)).map(|(planting, ..)| planting.clone())
 }
 
-/// What is left to do, by day.
-fn plan(days_ahead: i64) -> String {
-    let left = PLAN.iter().filter(|(ahead, _)| *ahead <= days_ahead.max(0)).map(|(_, what)| *what);
-    left.collect::<Vec<_>>().join(" ")
+/// What a source says, by its name.
+fn says(source: &Source, heat: &Heat, today: Day, calendar: &Calendar) -> String {
+    match source {
+        Source::Heard(warning) => {
+            let said = warning.said_by.as_deref().map_or_else(String::new, |who| format!(", said by {who}"));
+            let span = span(warning.from, warning.to, calendar);
+            format!("Heat of about {:.0} °C outside, {span}{said}.", warning.about_c)
+        }
+        Source::Public(warning) => says_public(warning, calendar),
+        Source::Forecast(wave) => says_forecast(wave, heat, today, calendar),
+    }
 }
 
-const AFTER: &str = "Water steadily, no flood; take off scorched fruit, not leaves; sow again in the evening what bolted or \
+/// An authority's warning in its own words, and from when to when it holds.
+fn says_public(warning: &HeatWarning, calendar: &Calendar) -> String {
+    let words = warning.headline.as_ref().unwrap_or(&warning.event);
+    let at = |ms: i64| calendar.civil_format(ms, "%A %-d %B, %H:%M");
+    format!("{}: “{words}”, from {} to {}.", warning.sender_name, at(warning.from_ms), at(warning.to_ms))
+}
+
+fn says_forecast(wave: &HeatWave, heat: &Heat, today: Day, calendar: &Calendar) -> String {
+    let outside = heat.about_c.map_or_else(String::new, |high| format!(" (outside about {high:.0})"));
+    let mut parts: Vec<String> = wave.places.iter().map(says_place).collect();
+    if let Some(excess) = &wave.excess {
+        let relative = excess.relative_to.as_ref().map_or_else(String::new, |words| format!(", {words}"));
+        let hot = "times a grave heat wave of this place by the excess heat factor";
+        parts.push(format!("{:.1} {hot}{relative}", excess.times));
+    }
+    // A wave that has begun is told by what is left of it.
+    let span = span(wave.from.max(today), wave.to, calendar);
+    format!("By the forecast, {span}{outside}: {}.", parts.join("; "))
+}
+
+fn says_place(place: &PlaceWave) -> String {
+    let bears = place
+        .tenderest
+        .as_ref()
+        .map(|(_, words, line_c, condition)| format!("; {words} bear {}{condition}", limit(*line_c)));
+    let line = place
+        .place_line_c
+        .map(|line| format!("; no place under cover should pass {} for two days", limit(line)));
+    format!("{} up to about {:.0} °C{}{}", place.name, place.peak_c, or_none(bears), or_none(line))
+}
+
+fn or_none(words: Option<String>) -> String {
+    words.unwrap_or_default()
+}
+
+/// `4 to 6 June`.
+fn span(from: Day, to: Day, calendar: &Calendar) -> String {
+    let named =
+        |day: Day, pattern: &str| calendar.civil_format(calendar.start_of(day) + 12 * 3_600_000, pattern);
+    let last = named(to, "%-d %B");
+    if from >= to {
+        last
+    } else if named(from, "%B") == named(to, "%B") {
+        format!("{} to {last}", named(from, "%-d"))
+    } else {
+        format!("{} to {last}", named(from, "%-d %B"))
+    }
+}
+
+const OVER: &str = "Water steadily, no flood; take off scorched fruit, not leaves; sow again in the evening what bolted or \
     failed; hold hard pruning until three days stay below the crops' moderate lines; expect a gap in picking two to six \
     weeks from now.";
+const WITHDRAWN: &str = "The warning was taken back, or the last two forecasts do not tell of it. Mulch, full butts and \
+    mended drip are not lost; take shade off again if it stays dull.";
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::calendar::day;
+    use crate::entry::{Entry, Note};
     use crate::minders::book::{Book, Telling};
     use crate::minders::teller::tell;
 
@@ -140,8 +164,16 @@ mod tests {
         let at = |date: &str, hour: i64| calendar.start_of(day(date).unwrap()) + hour * 3_600_000;
         let mut book = Book::default();
         let mut told = |date: &str, hour: i64| {
-            let verdict = judge(&warning(), &calendar, at(date, hour));
-            tell(&mut book, Telling { at_ms: at(date, hour), date, left: 6 }, vec![verdict]).pop()
+            let now_ms = at(date, hour);
+            let heard = in_force(&warning(), day(date).unwrap(), now_ms);
+            let sight = Sight { heard, ..Sight::default() };
+            let open = book.get("", HEAT_DOME);
+            let stands = Told {
+                open: open.is_some(),
+                begun: open.is_some_and(|open| open.severity == Severity::Extreme),
+            };
+            let verdict = judge(&sight, stands, &Garden::default(), &calendar, now_ms);
+            tell(&mut book, Telling { at_ms: now_ms, date, left: 6 }, vec![verdict]).pop()
         };
         let opened = told("2026-07-13", 9).unwrap();
         assert!(opened.text.contains("pick everything pickable"), "{}", opened.text);
@@ -152,5 +184,49 @@ mod tests {
         assert_eq!(told("2026-07-19", 20), None);
         let over = told("2026-07-19", 21).unwrap();
         assert!(over.text.contains("hold hard pruning"));
+    }
+
+    #[test]
+    fn an_authority_is_named_and_quoted_and_the_forecast_names_planting_number_and_limit() {
+        let calendar = Calendar::fixed(0);
+        let today = day("2026-07-13").unwrap();
+        let now_ms = calendar.start_of(today) + 9 * 3_600_000;
+        let (from, to) = (today + 2, today + 4);
+        let public = HeatWarning {
+            from_ms: calendar.start_of(from) + 11 * 3_600_000,
+            to_ms: calendar.start_of(to) + 20 * 3_600_000,
+            severity: Some(Severity::Severe),
+            sender_name: "The valley's weather office".into(),
+            event: "Extreme heat".into(),
+            headline: None,
+            area: "The valley".into(),
+            sent_ms: now_ms,
+        };
+        let place = PlaceWave {
+            name: "Big house".into(),
+            from,
+            to,
+            peak_c: 41.3,
+            tenderest: Some(("red".into(), "tomatoes".into(), 35.0, ", if in flower".into())),
+            place_line_c: Some(40.0),
+        };
+        let wave = HeatWave { from, to, places: vec![place], excess: None, out_of_the_ordinary: false };
+        let sight = Sight {
+            public: vec![public],
+            newest: Some(wave),
+            fresh: true,
+            outside: vec![(from, 33.6)],
+            ..Sight::default()
+        };
+        let verdict = judge(&sight, Told::default(), &Garden::default(), &calendar, now_ms);
+        let super::super::word::Says::Word(word) = verdict.says else { panic!("{verdict:?}") };
+        for part in [
+            "By the forecast, 15 to 17 July (outside about 34): Big house up to about 41 °C; tomatoes bear 35, if in \
+             flower; no place under cover should pass 40",
+            "The valley's weather office: “Extreme heat”, from Wednesday 15 July, 11:00 to Friday 17 July, 20:00.",
+        ] {
+            assert!(word.text.contains(part), "{part:?} is missing in {:?}", word.text);
+        }
+        assert!(word.push && word.severity == Severity::Severe && word.planting.as_deref() == Some("red"));
     }
 }

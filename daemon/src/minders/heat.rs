@@ -10,18 +10,20 @@ use agronomy::heat_stress::PlaceLine;
 use agronomy::series::MS_PER_HOUR;
 
 use super::book::Book;
+use super::dome::foretold::next_wave;
 use super::ladder::{HEAT_RELEASE, Ladder, Rung};
-use super::place_now::PlaceNow;
+use super::place_now::{PlaceNow, Standing};
 use super::word::{Verdict, Word};
-use super::words::{act, caution, limit, pace, planting, plural};
+use super::words::{act, caution, limit, pace, planting, plural, stage_condition};
 use crate::almanac::shape::{passes_at, peak};
 use crate::calendar::Calendar;
 
 const MINUTE: i64 = 60_000;
 /// How long a crop's line must be passed before it is told (practice).
 const DWELL_MS: i64 = 10 * MINUTE;
-/// How far ahead a passing is worth telling, ms.
+/// How far ahead a passing is worth telling, ms: by the place's own last days, and where a fresh forecast joins them.
 const AHEAD_MS: i64 = 3 * MS_PER_HOUR;
+const AHEAD_FORETOLD_MS: i64 = 6 * MS_PER_HOUR;
 
 /// The names of the two minders.
 pub const TOO_HOT: &str = "too-hot";
@@ -61,11 +63,17 @@ impl Heat {
         self.told_day_ms = course_day_ms;
     }
 
-    /// Judges a place at a moment.
-    pub fn judge(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &Book) -> Vec<Verdict> {
+    /// Judges a place at a moment. `effect`: what the heat does to a planting by now, asked only where a word stands.
+    pub fn judge(
+        &mut self,
+        now: &PlaceNow<'_>,
+        calendar: &Calendar,
+        book: &Book,
+        effect: &dyn Fn(&Standing<'_>) -> String,
+    ) -> Vec<Verdict> {
         let rungs = rungs(now);
         self.ladder.judge(now.now_ms, now.air.map(|(_, t)| t), &rungs, HEAT_RELEASE);
-        let too_hot = self.too_hot(now, calendar);
+        let too_hot = self.too_hot(now, calendar, effect);
         std::iter::once(too_hot).chain(self.on_course(now, calendar, book)).collect()
     }
 
@@ -76,7 +84,12 @@ impl Heat {
         self.ladder.wake(&rungs(now), HEAT_RELEASE).into_iter().chain(course).chain(gone).min()
     }
 
-    fn too_hot(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Verdict {
+    fn too_hot(
+        &self,
+        now: &PlaceNow<'_>,
+        calendar: &Calendar,
+        effect: &dyn Fn(&Standing<'_>) -> String,
+    ) -> Verdict {
         let Some(severity) = self.ladder.current() else {
             let (title, text) = all_clear(now, calendar);
             return Verdict::clear(TOO_HOT, now.place, title, text);
@@ -84,10 +97,10 @@ impl Heat {
         let high = now.high.map_or(f64::NEG_INFINITY, |(high, _)| high);
         let push = match severity {
             Severity::Extreme => true,
-            Severity::Severe => now.out_of_the_ordinary(high),
+            Severity::Severe => now.out_of_the_ordinary(high) || more_days_are_foretold(now),
             _ => false,
         };
-        let (planting, text) = self.reason(now, severity, calendar);
+        let (planting, text) = self.reason(now, severity, calendar, effect);
         let word = Word {
             planting,
             severity,
@@ -105,6 +118,7 @@ impl Heat {
         now: &PlaceNow<'_>,
         severity: Severity,
         calendar: &Calendar,
+        effect: &dyn Fn(&Standing<'_>) -> String,
     ) -> (Option<String>, String) {
         let (t_c, at_ms) = now.air.or(now.last_air).map_or((f64::NAN, now.now_ms), |(at, t)| (t, at));
         let since = self
@@ -122,9 +136,8 @@ impl Heat {
         };
         let limit_words = match whose {
             Some(standing) => {
-                let maybe =
-                    if standing.stages.active.is_empty() { ", if the stage is a tender one" } else { "" };
-                let effect = effect(&standing.crop, line);
+                let maybe = stage_condition(standing, line);
+                let effect = effect(standing);
                 format!(
                     "{} bear {} ({}{maybe}){since}.{effect}",
                     planting(standing),
@@ -218,11 +231,14 @@ impl Heat {
         }
         let peak = peak(&now.expected).filter(|peak| peak.middle_c >= line + 0.5)?;
         let at_ms = passes_at(now.now_ms, t_c, &now.expected, line)?;
-        if at_ms - now.now_ms > AHEAD_MS {
+        let foretold = now.foretold.fresh && !now.foretold.newest.is_empty();
+        if at_ms - now.now_ms > if foretold { AHEAD_FORETOLD_MS } else { AHEAD_MS } {
             return None;
         }
+        let from =
+            if foretold { "the forecast and the place's own last days" } else { "the place's own last days" };
         let why = format!(
-            "{}: {t_c:.1} °C at {}{}; {} bear {}. Expected peak {:.0} to {:.0} about {}, from the place's own last days.",
+            "{}: {t_c:.1} °C at {}{}; {} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}.",
             now.name,
             calendar.clock(now.now_ms),
             pace(Some(slope)),
@@ -237,12 +253,12 @@ impl Heat {
     }
 }
 
-/// What the rule with this line does, as a sentence.
-fn effect(crop: &agronomy::crop::Crop, line: f64) -> String {
-    crop.heat_rules
-        .iter()
-        .find(|rule| rule.threshold == line)
-        .map_or_else(String::new, |rule| format!(" Expect: {}.", rule.effect))
+/// Whether a fresh forecast tells of two days or more at the tenderest planting's severe line.
+fn more_days_are_foretold(now: &PlaceNow<'_>) -> bool {
+    let told = &now.foretold.newest;
+    let wave = now.tenderest().zip(told.first());
+    now.foretold.fresh
+        && wave.is_some_and(|(it, first)| next_wave(&[], told, it.lines.severe_c, first.day).is_some())
 }
 
 fn all_clear(now: &PlaceNow<'_>, calendar: &Calendar) -> (String, String) {

@@ -17,6 +17,7 @@ pub mod drill;
 pub mod frost;
 pub mod heap;
 pub mod heat;
+pub mod heat_rules;
 pub mod ladder;
 pub mod light;
 pub mod night;

@@ -7,8 +7,10 @@ use agronomy::crop::{Crop, Stages};
 
 use crate::almanac::lines::{Lines, stages};
 use crate::almanac::shape::Expected;
+use crate::calendar::Day;
 use crate::entry::PlaceKind;
 use crate::ground::Planting;
+use crate::outlook::ahead::DayAhead;
 
 /// One planting with its lines.
 #[derive(Clone, Debug)]
@@ -30,6 +32,19 @@ impl<'a> Standing<'a> {
         let lines = Lines::of(&crop, &stages, place_line_c);
         Self { planting, crop, stages, lines }
     }
+}
+
+/// What the two newest forecasts tell of a place, corrected to it; days that none of them tells are not there.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Foretold {
+    /// Today and the next days by the newest.
+    pub newest: Vec<DayAhead>,
+    /// The same by the one before it.
+    pub before: Vec<DayAhead>,
+    /// Whether the newest is fresh; a stale one is nothing to go by.
+    pub fresh: bool,
+    /// Highest of the last days as they came, or as they were told where nobody measured, earliest first, °C.
+    pub highs: Vec<(Day, f64)>,
 }
 
 /// A place at a moment.
@@ -65,6 +80,8 @@ pub struct PlaceNow<'a> {
     pub median_high_c: Option<f64>,
     /// The rest of the day, as expected.
     pub expected: Vec<Expected>,
+    /// The days ahead, as told by forecasts.
+    pub foretold: Foretold,
     /// Its plantings that stand.
     pub standing: Vec<Standing<'a>>,
     /// The place's own line, °C; only under cover.

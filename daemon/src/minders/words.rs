@@ -1,6 +1,8 @@
 //! Words that several minders share. Advice from outside first; measured to 0.1, advised to 0.5.
 
-use agronomy::crop::Crop;
+use std::collections::BTreeSet;
+
+use agronomy::crop::{Certainty, Crop, Stage};
 pub use agronomy::people::caution::{IN_THE_HOUSE, IN_THE_OPEN};
 
 use super::place_now::{PlaceNow, Standing};
@@ -34,6 +36,45 @@ pub fn plural(crop: &Crop) -> String {
         Some('s') => name,
         _ => format!("{name}s"),
     }
+}
+
+/// A stage as a condition: "in flower".
+pub fn in_stage(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Germination => "not up yet",
+        Stage::Seedling => "still seedlings",
+        Stage::Vegetative => "growing leaf",
+        Stage::FlowerBud => "in bud",
+        Stage::Flowering => "in flower",
+        Stage::Fruiting => "setting fruit",
+        Stage::Heading => "forming heads",
+        Stage::Bulking => "swelling at the root",
+        Stage::Ripening => "ripening",
+        Stage::Picking => "being picked",
+        Stage::Curing => "drying",
+        Stage::Dormant => "at rest",
+        Stage::Any => "at any age",
+    }
+}
+
+/// What has to be so for a line to hold: ", if in flower". Empty where a stage is certain, or the crop has no such line.
+pub fn stage_condition(standing: &Standing<'_>, line_c: f64) -> String {
+    let at_line = standing.crop.heat_rules.iter().filter(|rule| rule.threshold == line_c);
+    let running: Vec<_> = at_line.filter_map(|it| Some((it, standing.stages.certainty(it)?))).collect();
+    if running.is_empty() || running.iter().any(|(_, certainty)| *certainty == Certainty::Certain) {
+        return String::new();
+    }
+    let stages: BTreeSet<Stage> = running
+        .iter()
+        .flat_map(|(rule, _)| rule.stages.iter().copied())
+        .filter(|stage| standing.stages.possible.contains(stage))
+        .collect();
+    format!(", if {}", any_of(stages))
+}
+
+/// "in bud or in flower".
+pub fn any_of(stages: impl IntoIterator<Item = Stage>) -> String {
+    stages.into_iter().map(in_stage).collect::<Vec<_>>().join(" or ")
 }
 
 /// The first letter made a capital.

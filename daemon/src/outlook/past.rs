@@ -50,6 +50,12 @@ impl Outlooks {
         self.0.iter().rev().find(|told| told.at_ms <= now_ms)
     }
 
+    /// The newest that was told by a moment, and the one before it.
+    pub fn newest_two(&self, now_ms: i64) -> (Option<&Told>, Option<&Told>) {
+        let mut told = self.0.iter().rev().filter(|told| told.at_ms <= now_ms);
+        (told.next(), told.next())
+    }
+
     /// Air temperature at a moment as it was last told by another: what is past is not told again later, °C.
     pub fn air_at(&self, at_ms: i64, by_ms: i64) -> Option<f64> {
         let told = self.0.iter().rev().filter(|told| told.at_ms <= by_ms);

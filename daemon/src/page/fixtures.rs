@@ -176,6 +176,7 @@ pub(crate) fn calm() -> Glance {
         open: Vec::new(),
         closed_lately: Vec::new(),
         warnings: Vec::new(),
+        heat: None,
         places: vec![house, bed],
         plantings: vec![
             planting("pepper-1", "Pepper ‘Redstart’", "sweet_pepper", "house", 33.0),

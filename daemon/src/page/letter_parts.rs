@@ -105,7 +105,7 @@ fn of_minder(glance: &Glance, minder: &str) -> Vec<String> {
 fn heat_plan(glance: &Glance) -> Vec<String> {
     let Some(heat) = heat_days(glance) else { return Vec::new() };
     let ahead = (heat.from - today(glance)).num_days();
-    dome::task(ahead).map(str::to_owned).into_iter().collect()
+    dome::task(ahead).into_iter().collect()
 }
 
 /// What did not arrive, and why: also of notices that have closed since.
@@ -230,7 +230,6 @@ fn known(glance: &Glance) -> Vec<String> {
 mod tests {
     use super::super::fixtures;
     use super::*;
-    use crate::entry::{Entry, Note};
 
     fn lines(glance: &Glance, head: &str) -> Vec<String> {
         parts(glance).into_iter().find(|part| part.head == head).map_or_else(Vec::new, |part| part.lines)
@@ -284,15 +283,13 @@ mod tests {
     #[test]
     fn the_heat_plan_gives_todays_task_only() {
         let mut glance = fixtures::heat();
-        let note = Note::HeatWarning {
+        assert_eq!(lines(&glance, "The heat plan for today"), [""; 0], "nobody told of it yet");
+        glance.heat = Some(crate::glance::HeatAhead {
+            notice: "heat-dome..2026-07-15".to_owned(),
             from: "2026-07-16".to_owned(),
             to: "2026-07-19".to_owned(),
-            about_c: 42.0,
-            said_by: None,
-        };
-        glance.entries.insert(0, Entry { id: 70, at_ms: glance.at_ms, from_ms: glance.at_ms, note });
-        assert_eq!(lines(&glance, "The heat plan for today"), [""; 0], "nobody told of it yet");
-        glance.open[1].minder = dome::HEAT_DOME.to_owned();
+            about_c: None,
+        });
         assert!(lines(&glance, "The heat plan for today")[0].starts_with("The day before: pots to"));
     }
 

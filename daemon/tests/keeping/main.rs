@@ -6,6 +6,7 @@ mod clock_and_disk;
 mod clock_trust;
 mod day_pages;
 mod days;
+mod dome;
 mod editions;
 mod frost;
 mod garden;
