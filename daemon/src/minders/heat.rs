@@ -19,7 +19,7 @@ use crate::calendar::Calendar;
 
 const MINUTE: i64 = 60_000;
 /// How long a crop's line must be passed before it is told (practice).
-const DWELL_MS: i64 = 10 * MINUTE;
+pub const DWELL_MS: i64 = 10 * MINUTE;
 /// How far ahead a passing is worth telling, ms.
 const AHEAD_MS: i64 = 3 * MS_PER_HOUR;
 
@@ -200,9 +200,9 @@ impl Heat {
     ) -> Option<Course> {
         let (line, sighted_ms) = now.place_line_c.zip(self.sighted_ms)?;
         let slope = now.slope_c_per_h;
-        let passes = slope.filter(|slope| *slope > 0.0 && t_c < line).map(|slope| {
-            calendar.clock(now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64)
-        });
+        let passes = slope
+            .filter(|slope| *slope > 0.0 && t_c < line)
+            .map(|slope| calendar.clock(now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64));
         let (title, then) = match passes {
             Some(clock) => (
                 format!("By {clock} it passes {}.", limit(line)),
