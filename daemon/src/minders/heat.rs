@@ -76,7 +76,9 @@ impl Heat {
     pub fn wake(&self, now: &PlaceNow<'_>) -> Option<i64> {
         let course = self.course_since.map(|since| since + DWELL_MS);
         let gone = self.gone_since.map(|since| since + HEAT_RELEASE.ms);
-        self.ladder.wake(&rungs(now), HEAT_RELEASE).into_iter().chain(course).chain(gone).min()
+        let asked = self.ladder.wake(&rungs(now), HEAT_RELEASE).into_iter().chain(course).chain(gone);
+        // A course that has long dwelt must not hide that a line's dwell is still to come.
+        asked.filter(|at| *at > now.now_ms).min()
     }
 
     fn too_hot(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Verdict {

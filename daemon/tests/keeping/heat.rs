@@ -184,6 +184,19 @@ fn a_course_that_flattens_under_the_place_line_stays_told_until_it_is_past_or_go
 }
 
 #[test]
+fn while_a_course_stands_a_line_is_told_as_soon_as_its_dwell_is_over() {
+    let mut notes = tomato_bed();
+    notes[1] = hang("post", "bed", 900);
+    let mut core = in_memory(&notes, june());
+    days(&mut core, "post", june(), 15 * MINUTE, &[(16.0, 30.0); 5]);
+    days(&mut core, "post", june() + 5 * DAY, 15 * MINUTE, &[(16.0, 38.0)]);
+    assert!(told(&core, "on-course")[0].at_ms < told(&core, "too-hot")[0].at_ms);
+    // Readings come at quarters of an hour; the dwell of ten minutes is over between two of them.
+    let minute = (told(&core, "too-hot")[0].at_ms - june()) / MINUTE % 15;
+    assert_eq!(minute, 10);
+}
+
+#[test]
 fn a_probe_that_falls_silent_does_not_end_its_course() {
     let (steps, _) = course_by_quarters(&[37.0, 38.5, 39.4, 39.7]);
     let notes = [place("house", PlaceKind::House), hang("post", "house", 900)];
