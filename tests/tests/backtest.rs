@@ -163,8 +163,14 @@ fn ones_own_past_comes_out_of_the_ledger_with_its_diary() {
     let on_grounds = garden.json(&[&["replay", "--json", "--folder", &ledger][..], &grounds].concat());
     as_by_hand(&on_grounds);
     // And a backup of it, while the service has the ledger.
-    let backup = file("backup");
-    garden.json(&["ledger", "backup", "--json", &backup]);
+    let service = garden.start();
+    let held = garden.ask(&["replay", "--folder", &ledger, "--figure", HOTTER]);
+    assert_eq!(held.status.code(), Some(4), "{}", said(&held));
+    assert!(said(&held).contains("glasshour ledger backup"), "{}", said(&held));
+    let (site, backup) = (garden.site_file().display().to_string(), file("backup"));
+    let saved = run(&["ledger", "backup", "--site", &site, &backup]);
+    assert!(saved.status.success(), "{}", said(&saved));
+    drop(service);
     assert_eq!(garden.json(&["replay", "--json", "--folder", &backup, "--figure", HOTTER]), came_to);
 }
 
@@ -288,7 +294,8 @@ fn days_at(air: &Path, line_c: f64) -> usize {
             days.insert(day);
         }
         let Ok(value) = value else { continue };
-        let since = standing.filter(|(_, _, until)| minute <= *until).map_or((day, minute), |it| (it.0, it.1));
+        let since =
+            standing.filter(|(_, _, until)| minute <= *until).map_or((day, minute), |it| (it.0, it.1));
         standing = (value >= line_c).then_some((since.0, since.1, minute + 30));
     }
     let [first, last] = ["2022-05-01", "2022-10-31"].map(|date| glasshour::calendar::day(date).unwrap());
