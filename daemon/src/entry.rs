@@ -176,6 +176,13 @@ pub enum Note {
         /// Which planting.
         planting: String,
     },
+    /// Diary: damage seen on a planting: dropped flowers, scorched leaves, frosted tips.
+    Damage {
+        /// Which planting.
+        planting: String,
+        /// What was seen, in the grower's words.
+        text: String,
+    },
     /// Diary: a thermometer read by hand. At least one figure is given.
     Thermometer {
         /// Where it hangs.
@@ -403,7 +410,8 @@ impl Note {
             | Self::End { planting }
             | Self::OwnFigure { planting, .. }
             | Self::FirstFlower { planting }
-            | Self::FirstRipe { planting } => planting.clone(),
+            | Self::FirstRipe { planting }
+            | Self::Damage { planting, .. } => planting.clone(),
             Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } | Self::Marks { probe, .. } => {
                 probe.clone()
             }

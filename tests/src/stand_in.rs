@@ -24,6 +24,7 @@ pub fn glance() -> Glance {
         notice: None,
     };
     Glance {
+        heat: None,
         at_ms: NOON_MS,
         site: "garden".to_owned(),
         civil_offset_s: 7200,

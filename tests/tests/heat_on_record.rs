@@ -1,6 +1,8 @@
 //! Degree days, heat rules and learned ratios over whole seasons that were measured, against what the records'
 //! own account says of them, made by code that shares nothing with this.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use agronomy::crop::{Severity, Stage, Stages};
 use agronomy::degree_days::{
     Cutoff, Dated, Day as SeasonDay, Method, Outlook, Ratio, Rule, Season, SoFar, Sum, Target, by_readings,
@@ -15,6 +17,8 @@ use config::zone::Zones;
 use glasshour::calendar;
 use glasshour::reading::Heard;
 use glasshour::record::{self, Recorded};
+use serde_json::Value;
+use tests::program::{run, said};
 use tests::records::{records, shipped};
 
 fn read(map: &str, file: &str) -> Option<Recorded> {
@@ -206,4 +210,111 @@ fn five_field_seasons_have_the_sums_of_their_account_and_teach_the_ratio_between
     };
     let (earliest, latest) = (shown(dates.earliest), shown(dates.latest));
     assert!(earliest.as_str() < "2015-08-03" && "2015-08-03" < latest.as_str(), "{earliest} to {latest}");
+}
+
+/// The tunnel replayed with tomato, sweet pepper and lettuce from 1 May of both years.
+fn tunnel_replayed() -> Option<Value> {
+    let folder = records()?.join("it-tunnel-greenhouse-1");
+    let [map, ground] =
+        ["tunnel-ref.toml", "tunnel-ground.toml"].map(|name| shipped(name).display().to_string());
+    let [air, damp] = ["Ref_AirTemp.csv", "Ref_RH.csv"].map(|name| folder.join(name).display().to_string());
+    let output = run(&["replay", "--json", "--record", &map, "--ground", &ground, &air, &damp]);
+    assert!(output.status.success(), "{}", said(&output));
+    Some(serde_json::from_slice(&output.stdout).unwrap())
+}
+
+/// The day of a time in UTC, by the record's clock an hour east of it.
+fn day_of(iso: &str) -> String {
+    let (day, time) = iso.split_once('T').unwrap();
+    let next = i64::from(time >= "23");
+    calendar::date(calendar::day(day).unwrap() + next)
+}
+
+/// On which days a step of the heat minders buzzed, and what it was.
+fn heat_pushes(replayed: &Value) -> BTreeMap<String, Vec<String>> {
+    let mut pushes: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for notice in replayed["notices"].as_array().unwrap() {
+        let minder = notice["minder"].as_str().unwrap();
+        let steps = notice["steps"].as_array().unwrap().iter();
+        for step in steps.filter(|step| ["too-hot", "on-course"].contains(&minder) && step["pushed"] == true)
+        {
+            let at = step["at"].as_str().unwrap();
+            let what = format!("{at} {minder} {} {}", step["turn"], step["severity"]);
+            pushes.entry(day_of(at)).or_default().push(what);
+        }
+    }
+    pushes
+}
+
+/// The highest of each day held for 18 h, °C, and on which days 40 °C was held for 30 min in one piece.
+fn heights_and_place_line(held: &[Held]) -> (BTreeMap<String, f64>, BTreeSet<String>) {
+    let (mut heights, mut passed) = (BTreeMap::new(), BTreeSet::new());
+    for day in days(held) {
+        let part: Vec<Held> = held.iter().filter_map(|held| held.within(&day)).collect();
+        let date = calendar::date(day.start / MS_PER_DAY);
+        if held_ms(part.iter().copied()) >= COUNTS_IN_FULL_MS {
+            heights
+                .insert(date.clone(), part.iter().map(|held| held.value).fold(f64::NEG_INFINITY, f64::max));
+        }
+        let (mut run_ms, mut longest_ms) = (0, 0);
+        for held in part {
+            run_ms = if held.value >= 40.0 { run_ms + held.ms() } else { 0 };
+            longest_ms = longest_ms.max(run_ms);
+        }
+        if longest_ms >= MS_PER_HOUR / 2 {
+            passed.insert(date);
+        }
+    }
+    (heights, passed)
+}
+
+/// The median of the highest of the full days among the last 14; none below five.
+fn usual_height(heights: &BTreeMap<String, f64>, date: &str) -> Option<f64> {
+    let day = calendar::day(date).unwrap();
+    let mut last: Vec<f64> =
+        (day - 14..day).filter_map(|day| heights.get(&calendar::date(day)).copied()).collect();
+    last.sort_by(f64::total_cmp);
+    let middle = last.len() / 2;
+    (last.len() >= 5).then(|| {
+        if last.len() % 2 == 1 { last[middle] } else { f64::midpoint(last[middle - 1], last[middle]) }
+    })
+}
+
+/// AGRONOMY 2.5b and the work order: independent code found 29 of 155 days and all 8; at most 22 % and at most five false.
+#[test]
+fn heat_buzzes_on_every_dangerous_day_on_few_others_and_hardly_ever_for_nothing() {
+    let Some(held) = tunnel() else { return };
+    let Some(replayed) = tunnel_replayed() else { return };
+    let pushes = heat_pushes(&replayed);
+    let (heights, passed) = heights_and_place_line(&held);
+    let is_summer = |day: &&String| ("06".."09").contains(&&day[5..7]);
+    let summer: BTreeSet<&String> = heights.keys().filter(is_summer).collect();
+    assert_eq!(summer.len(), 155, "the account's summer days held for 18 h");
+    let on_summer_days = pushes.keys().filter(|day| summer.contains(day)).count();
+    println!("buzzed on {on_summer_days} of {} summer days", summer.len());
+    assert!(on_summer_days * 100 <= 22 * summer.len(), "{pushes:?}");
+    // Days outside the 155 are no way out: of a part-day in summer nothing is forgiven either.
+    assert!(pushes.keys().filter(is_summer).count() * 100 <= 22 * summer.len(), "{pushes:?}");
+
+    let pages = replayed["day_pages"].as_array().unwrap().iter();
+    let three_hours = pages.filter(|page| page["hours_above"]["t_c"]["40"].as_f64().unwrap() >= 3.0);
+    let dangerous: BTreeSet<String> =
+        three_hours.map(|page| page["date"].as_str().unwrap().to_owned()).collect();
+    println!("3 h at 40 °C: {dangerous:?}");
+    assert_eq!(dangerous.len(), 8, "{dangerous:?}");
+    let untold: Vec<_> = dangerous.iter().filter(|day| !pushes.contains_key(*day)).collect();
+    assert!(untold.is_empty(), "not told: {untold:?}");
+
+    let from_may = pushes.iter().filter(|(day, _)| ("05".."11").contains(&&day[5..7]));
+    let for_nothing: Vec<_> = from_may
+        .filter(|(day, _)| {
+            let height = heights.get(*day).copied().unwrap_or(f64::NEG_INFINITY);
+            let extraordinary = usual_height(&heights, day).is_some_and(|usual| height > usual + 2.0);
+            !passed.contains(*day) && !extraordinary
+        })
+        .collect();
+    for (day, what) in &for_nothing {
+        println!("for nothing: {day}, highest {:?}: {what:?}", heights.get(*day));
+    }
+    assert!(for_nothing.len() <= 5, "{for_nothing:?}");
 }

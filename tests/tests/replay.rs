@@ -4,7 +4,7 @@
 //! shares no code with this one, by the same rules. A reading holds until the next but at most twice its usual
 //! interval; a day counts from 18 h; degree days at 10/30 °C; VPD by FAO-56 equation 11.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::OnceLock;
 
@@ -125,51 +125,6 @@ fn without_a_ground_file_the_probe_is_a_place_of_its_own() {
     let replayed = replay(&folder, "tunnel-ref.toml", None, &TUNNEL);
     tunnel_agrees(&replayed, "ref");
     assert_eq!(replayed["planting_pages"], serde_json::json!([]));
-}
-
-#[test]
-fn heat_is_pushed_on_every_dangerous_day_and_on_few_others() {
-    let Some(folder) = records() else { return };
-    let replayed = on_its_ground(&folder);
-    let account = Account::of(replayed, "tunnel");
-    let date = |page: &Value| page["date"].as_str().unwrap().to_owned();
-    let is_summer = |date: &str| ["-06-", "-07-", "-08-"].iter().any(|month| date.contains(month));
-    // The account's own months: 8 + 31 + 31 and 30 + 24 + 31 covered days.
-    let summer: BTreeSet<String> =
-        account.full().map(|page| date(page)).filter(|day| is_summer(day)).collect();
-    assert_eq!(summer.len(), 155);
-    let mut pushed = BTreeSet::new();
-    for notice in replayed["notices"].as_array().unwrap() {
-        if notice["minder"] == "too-hot" || notice["minder"] == "on-course" {
-            let steps = notice["steps"].as_array().unwrap();
-            let buzzed = steps.iter().filter(|step| step["pushed"] == true);
-            pushed.extend(buzzed.map(|step| day_of(step["at"].as_str().unwrap())));
-        }
-    }
-    let on_summer_days = pushed.intersection(&summer).count();
-    println!("pushed on {on_summer_days} of {} summer days; all: {pushed:?}", summer.len());
-    let dangerous: BTreeSet<String> = account
-        .0
-        .iter()
-        .filter(|page| page["hours_above"]["t_c"]["40"].as_f64().unwrap() >= 3.0)
-        .map(|page| date(page))
-        .collect();
-    println!("3 h at 40 °C: {dangerous:?}");
-    // The work order's own count; the account has 53.26 h above 40 in all.
-    assert_eq!(dangerous.len(), 8, "{dangerous:?}");
-    assert!(dangerous.is_subset(&pushed), "not told: {:?}", dangerous.difference(&pushed));
-    assert!(pushed.iter().filter(|day| is_summer(day)).count() * 100 <= 22 * summer.len(), "{pushed:?}");
-    assert!(on_summer_days * 100 <= 22 * summer.len(), "{on_summer_days}");
-}
-
-/// The day of a time in UTC, by the record's clock an hour east of it.
-fn day_of(iso: &str) -> String {
-    let (day, time) = iso.split_once('T').unwrap();
-    if time < "23" {
-        return day.to_owned();
-    }
-    let next = glasshour::calendar::day(day).unwrap() + 1;
-    glasshour::calendar::date(next)
 }
 
 /// Map, file, place, lowest, highest, hours above 32 and 35, degree days by the integral and by clipped extremes.

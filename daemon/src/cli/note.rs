@@ -106,6 +106,13 @@ enum What {
         /// Which planting.
         planting: String,
     },
+    /// Damage seen on a planting: dropped flowers, scorched leaves, frosted tips.
+    Damage {
+        /// Which planting.
+        planting: String,
+        /// What was seen, in your words.
+        text: String,
+    },
     /// A thermometer read by hand: now, or lowest and highest since the last reset.
     Thermometer {
         /// Where it hangs.
@@ -237,6 +244,7 @@ impl What {
             Self::Marks { probe, dry, wet } => Note::Marks { probe, dry_pct: dry, wet_pct: wet },
             Self::FirstFlower { planting } => Note::FirstFlower { planting },
             Self::FirstRipe { planting } => Note::FirstRipe { planting },
+            Self::Damage { planting, text } => Note::Damage { planting, text },
             Self::Thermometer { place, now, low, high } => {
                 Note::Thermometer { place, now_c: now, low_c: low, high_c: high }
             }

@@ -1,60 +1,102 @@
-//! `glasshour replay`: a record through the same keeper, almanac and minders, as fast as the machine goes.
+//! `glasshour replay`: a record, or one's own past, through the same keeper, almanac and minders, as fast as the machine
+//! goes; and back-test, the same twice under different limits.
 
-use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::PathBuf;
 
 use config::zone::Zones;
-use serde_json::Value;
+use serde_json::{Value, json};
 
+use self::change::Figure;
+use self::drive::replay;
+use self::stage::Stage;
 use super::Trouble;
-use super::target::{crop_book, read_text, said};
-use crate::calendar::Calendar;
-use crate::entry::{Note, PlaceKind};
-use crate::keeper::core::{Core, Message, Moment};
+use crate::keeper::backtest::tally;
+use crate::keeper::core::Core;
 use crate::keeper::export::export;
-use crate::keeper::start::seed;
-use crate::ledger::{Founding, Ledger, LedgerError};
-use crate::record::{self, Recorded};
-use crate::service::settings::{site, start_notes};
-use crate::site::Site;
+use crate::record::Recorded;
 
-/// Readings that go into one commit.
-const COMMIT_AT: usize = 2_000;
+mod beside;
+mod change;
+mod diary;
+mod drive;
+mod past;
+mod stage;
 
 /// Options of `replay`.
 #[derive(Debug, clap::Args)]
 pub(super) struct ReplayArgs {
-    /// The field map that says what the columns mean.
-    #[arg(long, value_name = "MAP")]
-    record: PathBuf,
-    /// What stands where while it is replayed; without it every probe is a place of its own.
+    /// The field map that says what the columns of a record mean.
+    #[arg(long, value_name = "MAP", requires = "files", required_unless_present = "folder")]
+    record: Option<PathBuf>,
+    /// One's own past in place of a record: a data folder, or a backup of its ledger, with the readings and the diary in it.
+    #[arg(long, value_name = "DATA", conflicts_with_all = ["record", "files"])]
+    folder: Option<PathBuf>,
+    /// The site file, of one's own past.
+    #[arg(long, value_name = "FILE", default_value = "/etc/glasshour/site.toml")]
+    site: PathBuf,
+    /// What stands where while it is replayed; without it every probe of a record is a place of its own, and in one's own
+    /// past everything stands where it stood.
     #[arg(long, value_name = "FILE")]
     ground: Option<PathBuf>,
+    /// Notes of the diary, one JSON object a line: {"from": "2026-07-15T06:30+02:00", "what": "damage", ...}.
+    #[arg(long, value_name = "FILE")]
+    notes: Option<PathBuf>,
+    /// Back-test: a second ground file with other figures; what either came to is printed side by side.
+    #[arg(long, value_name = "FILE")]
+    against: Option<PathBuf>,
+    /// Back-test: another figure for one planting, tomatoes:heat_rule.day_severe.threshold=38; may be given again.
+    #[arg(long, value_name = "PLANTING:NAME=VALUE")]
+    figure: Vec<Figure>,
     /// One JSON object rather than a summary.
     #[arg(long)]
     json: bool,
     /// The record's files.
-    #[arg(required = true, value_name = "FILE")]
+    #[arg(value_name = "FILE")]
     files: Vec<PathBuf>,
 }
 
 pub(super) fn run(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let zones = Zones::system();
-    let text = read_text(&args.record)?;
-    let map = config::read_record(&text, &zones).map_err(|faults| said(&faults, &args.record))?;
-    let recorded = record::read(&map, &args.files).map_err(|error| Trouble::Given(error.to_string()))?;
-    let whole = tell_unread(&recorded)?;
-    let (site, notes) = stage(args, &map, &recorded, &zones)?;
-    let core = replay(site, &notes, &recorded)?;
-    let value = export(core.engine());
-    if args.json {
-        serde_json::to_writer(&mut *out, &value).map_err(|error| Trouble::Failed(error.to_string()))?;
-        writeln!(out)?;
-    } else {
-        summary(&value, out)?;
+    let (recorded, stage) = Stage::set(args, &zones)?;
+    let mut whole = tell_unread(&recorded)?;
+    let changed = (args.against.is_some() || !args.figure.is_empty())
+        .then(|| stage.changed(args.against.as_deref(), &args.figure, &recorded, &zones))
+        .transpose()?;
+    let (core, refused) = replay(&stage, &recorded)?;
+    whole &= tell_refused(&refused)?;
+    match changed {
+        None if args.json => print(&export(core.engine()), out)?,
+        None => summary(&export(core.engine()), out)?,
+        Some(changed) => {
+            let as_it_stands = tally(core.engine());
+            // Two engines with their ledgers are not held at once.
+            drop(core);
+            let (core, refused): (Core, _) = replay(&changed, &recorded)?;
+            whole &= tell_refused(&refused)?;
+            let changed = tally(core.engine());
+            if args.json {
+                print(&json!({ "as_it_stands": as_it_stands, "changed": changed }), out)?;
+            } else {
+                beside::write(&as_it_stands, &changed, out)?;
+            }
+        }
     }
     if whole { Ok(()) } else { Err(Trouble::Said) }
+}
+
+fn print(value: &Value, out: &mut impl Write) -> Result<(), Trouble> {
+    serde_json::to_writer(&mut *out, value).map_err(|error| Trouble::Failed(error.to_string()))?;
+    writeln!(out)?;
+    Ok(())
+}
+
+/// Says which notes could not be taken; whether all could.
+fn tell_refused(refused: &[String]) -> Result<bool, Trouble> {
+    for why in refused {
+        writeln!(std::io::stderr(), "left out: {why}")?;
+    }
+    Ok(refused.is_empty())
 }
 
 /// Says what could not be read; whether everything could.
@@ -69,117 +111,6 @@ pub(super) fn tell_unread(recorded: &Recorded) -> Result<bool, Trouble> {
         }
     }
     Ok(whole)
-}
-
-/// The site and its notes: from the ground file, or one place for each probe.
-fn stage(
-    args: &ReplayArgs,
-    map: &config::record::Record,
-    recorded: &Recorded,
-    zones: &Zones,
-) -> Result<(Site, Vec<(i64, Note)>), Trouble> {
-    let book = crop_book()?;
-    let first_ms = first_ms(recorded);
-    let Some(path) = &args.ground else {
-        let offset_s = map.series.first().map_or(0, |series| series.stamps.clock.standard_offset());
-        return bare(book, offset_s, recorded, first_ms);
-    };
-    let text = read_text(path)?;
-    let ground = config::read_ground(&text, &book, zones).map_err(|faults| said(&faults, path))?;
-    let offset_ms = i64::from(ground.site.standard_offset_s) * 1000;
-    let mut site = site(&ground.site, book, offset_ms).map_err(Trouble::Given)?;
-    site.limits.clone_from(&recorded.limits);
-    let notes = start_notes(&ground.start, &site.calendar, first_ms);
-    Ok((site, notes))
-}
-
-fn first_ms(recorded: &Recorded) -> i64 {
-    let readings = recorded.readings.iter().filter_map(|heard| heard.measured_ms);
-    readings.chain(recorded.by_hand.iter().map(|it| it.from_ms)).min().unwrap_or(0)
-}
-
-/// A site that is nothing but a clock, with each probe in a place of its own.
-fn bare(
-    book: agronomy::crop::CropBook,
-    offset_s: i32,
-    recorded: &Recorded,
-    first_ms: i64,
-) -> Result<(Site, Vec<(i64, Note)>), Trouble> {
-    use agronomy::units::{Latitude, Longitude};
-    let given = |error: agronomy::units::OutOfRange| Trouble::Given(error.to_string());
-    let calendar = Calendar::fixed(i64::from(offset_s) * 1000);
-    let site = Site {
-        name: "record".to_owned(),
-        // Nothing is said of the place: the sun is taken to rise at six and set at eighteen by its clock.
-        latitude: Latitude::try_new(0.0).map_err(given)?,
-        longitude: Longitude::try_new((f64::from(offset_s) / 240.0).clamp(-180.0, 180.0)).map_err(given)?,
-        calendar,
-        book,
-        limits: recorded.limits.clone(),
-        usual: None,
-    };
-    let place = |probe: &str| Note::Place {
-        place: probe.to_owned(),
-        name: probe.to_owned(),
-        kind: PlaceKind::Outdoors,
-    };
-    let speaking = recorded.usual_interval_ms.keys();
-    let probes: BTreeSet<_> = speaking.chain(recorded.by_hand.iter().map(|read| &read.probe)).collect();
-    let mut notes: Vec<_> = probes.into_iter().map(|probe| (first_ms, place(probe))).collect();
-    for (probe, interval_ms) in &recorded.usual_interval_ms {
-        notes.push((
-            first_ms,
-            Note::Hang {
-                probe: probe.to_string(),
-                place: probe.to_string(),
-                height_m: None,
-                shelter: None,
-                usual_interval_s: (interval_ms / 1000).max(1) as u32,
-            },
-        ));
-    }
-    Ok((site, notes))
-}
-
-/// Drives the core with the record's own moments.
-pub(super) fn replay(site: Site, notes: &[(i64, Note)], recorded: &Recorded) -> Result<Core, Trouble> {
-    let failed = |error: LedgerError| Trouble::Failed(error.to_string());
-    let start_ms = notes.iter().map(|(from_ms, _)| *from_ms).fold(first_ms(recorded), i64::min);
-    let moment = |wall_ms: i64| Moment { wall_ms, mono_ms: wall_ms - start_ms, trusted: true };
-    let founding = Founding { offset_ms: site.calendar.offset_ms(), program: "replay".to_owned() };
-    let mut ledger = Ledger::in_memory(&founding).map_err(failed)?;
-    let boot = ledger.begin_boot(0, Some((start_ms, "the record"))).map_err(failed)?;
-    seed(&mut ledger, boot, moment(start_ms), notes).map_err(failed)?;
-    let mut core = Core::start(site, ledger, boot, moment(start_ms), Vec::new()).map_err(failed)?;
-    let mut by_hand = recorded.by_hand.iter().peekable();
-    let mut rest = recorded.readings.as_slice();
-    while let Some(at_ms) = rest.first().and_then(|heard| heard.measured_ms) {
-        while let Some(read) = by_hand.next_if(|read| read.from_ms <= at_ms) {
-            note_by_hand(&mut core, read, moment(read.from_ms))?;
-        }
-        let same = rest.iter().take_while(|heard| heard.measured_ms == Some(at_ms)).count();
-        let (now, later) = rest.split_at(same);
-        rest = later;
-        core.hear(moment(at_ms), &[Message { readings: now.to_vec(), arrived_ms: at_ms }]);
-        if core.waiting_readings() >= COMMIT_AT {
-            core.flush(moment(at_ms)).map_err(failed)?;
-        }
-    }
-    for read in by_hand {
-        note_by_hand(&mut core, read, moment(read.from_ms))?;
-    }
-    let last = core.engine().now_ms();
-    core.flush(moment(last)).map_err(failed)?;
-    while core.remake(1000) {}
-    Ok(core)
-}
-
-fn note_by_hand(core: &mut Core, read: &record::ByHand, moment: Moment) -> Result<(), Trouble> {
-    let hang = core.engine().ground().hang_at(&read.probe, read.from_ms);
-    let place = hang.map_or_else(|| read.probe.to_string(), |hang| hang.place.clone());
-    core.note(moment, read.note(&place), Some(read.from_ms))
-        .map(|_| ())
-        .map_err(|error| Trouble::Given(error.to_string()))
 }
 
 /// What a person wants to know of a replay.
@@ -206,18 +137,4 @@ fn summary(value: &Value, out: &mut impl Write) -> Result<(), Trouble> {
     let pushed = list("notices").iter().filter(|notice| notice["pushed"] == true).count();
     writeln!(out, "notices {}, of which {pushed} would have buzzed a phone", list("notices").len())?;
     Ok(())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_record_without_ground_gives_each_probe_a_place() {
-        let mut recorded = Recorded::default();
-        recorded.usual_interval_ms.insert("a".into(), 60_000);
-        let (site, notes) = bare(crop_book().unwrap(), 3600, &recorded, 0).unwrap();
-        assert_eq!(site.calendar.offset_ms(), 3_600_000);
-        assert_eq!(notes.len(), 2);
-    }
 }

@@ -54,6 +54,14 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
             }
             Ok(())
         }
+        Note::Damage { planting, text } => {
+            words("damage", text)?;
+            let begun = known_planting(ground, planting)?;
+            if from_ms < begun {
+                return Err(format!("{planting} cannot be damaged before it began"));
+            }
+            Ok(())
+        }
         Note::OwnFigure { planting, figure, from, to } => {
             known_planting(ground, planting)?;
             own_figure(ground, book, planting, figure, [*from, to.unwrap_or(*from)])
@@ -305,6 +313,10 @@ mod tests {
         Note::HeatWarning { from: from.into(), to: to.into(), about_c, said_by: None }
     }
 
+    fn damage(planting: &str, text: &str) -> Note {
+        Note::Damage { planting: planting.into(), text: text.into() }
+    }
+
     fn watered(subject: &str, litres: f64) -> Note {
         Note::Watered { subject: subject.into(), litres }
     }
@@ -363,6 +375,8 @@ mod tests {
             (planting("a", "tomato", "house", Some(0)), "a planting has at least one plant"),
             (Note::End { planting: "blue".into() }, "unknown planting \"blue\"; known: red"),
             (Note::FirstRipe { planting: "blue".into() }, "unknown planting"),
+            (damage("blue", "dropped flowers"), "unknown planting \"blue\"; known: red"),
+            (damage("red", " "), "the damage is empty"),
             (hang("post", "roof", None, 60), "unknown place"),
             (hang("post", "house", Some(20.1), 60), "height 20.1 m cannot be: write 0 to 20"),
             (hang("post", "house", Some(f64::NAN), 60), "height NaN m cannot be"),
@@ -441,6 +455,7 @@ mod tests {
             Note::End { planting: "red".into() },
             Note::FirstFlower { planting: "red".into() },
             Note::FirstRipe { planting: "red".into() },
+            damage("red", "dropped flowers"),
         ] {
             assert!(checked(&note, NOW - 10 * DAY).is_ok());
             assert!(checked(&note, NOW - 10 * DAY - 1).unwrap_err().contains("before it began"), "{note:?}");

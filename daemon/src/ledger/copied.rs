@@ -163,6 +163,11 @@ impl Copied {
         Ok(identity::name(&self.conn)?.unwrap_or_default())
     }
 
+    /// The standard offset that was frozen at its founding, ms east of UTC.
+    pub fn offset_ms(&self) -> i64 {
+        self.shared.offset_ms
+    }
+
     /// Whether it was copied from under a running service without its log, so that its newest commits may be missing.
     pub fn lacks_log(&self) -> bool {
         self.lacks_log

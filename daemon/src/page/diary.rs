@@ -9,7 +9,7 @@ use crate::entry::{Entry, Note, PlaceKind};
 use crate::glance::{Glance, Tone};
 
 /// What can be noted: its word in the address and on the page.
-pub(crate) const ACTS: [(&str, &str); 10] = [
+pub(crate) const ACTS: [(&str, &str); 11] = [
     ("watered", "Watered"),
     ("opened", "Opened"),
     ("closed", "Closed"),
@@ -17,6 +17,7 @@ pub(crate) const ACTS: [(&str, &str); 10] = [
     ("shade-off", "Shade off"),
     ("first-flower", "First flower"),
     ("first-ripe", "First ripe"),
+    ("damage", "Damage seen"),
     ("turned", "Turned the heap"),
     ("thermometer", "Read the thermometer"),
     ("remark", "Something else"),
@@ -59,6 +60,7 @@ fn second(glance: &Glance, act: &str, word: &str) -> Markup {
                     label { "lowest, °C" input name="low" inputmode="decimal"; }
                     label { "highest, °C" input name="high" inputmode="decimal"; }
                 },
+                "damage" => label.whole { "what you saw" input.wide name="text" maxlength="500" placeholder="dropped flowers" required; },
                 "remark" => label.whole { "in your words" input.wide name="text" maxlength="500" required; },
                 _ => {},
             }
@@ -86,7 +88,7 @@ fn subjects(glance: &Glance, act: &str) -> Vec<(String, String)> {
     match act {
         "watered" => plantings().into_iter().chain(places(true)).collect(),
         "opened" | "closed" | "shade-on" | "shade-off" => places(false),
-        "first-flower" | "first-ripe" => plantings(),
+        "first-flower" | "first-ripe" | "damage" => plantings(),
         "turned" => heaps(glance),
         "thermometer" => places(true),
         _ => Vec::new(),
@@ -161,6 +163,13 @@ mod tests {
     fn vents_are_offered_for_places_under_cover_only() {
         let html = view(&fixtures::calm(), Some("opened"), Did::default()).into_string();
         assert!(html.contains("value=\"house\"") && !html.contains("name=\"subject\" value=\"bed\""));
+    }
+
+    #[test]
+    fn damage_is_offered_for_plantings_with_room_for_words() {
+        let html = view(&fixtures::calm(), Some("damage"), Did::default()).into_string();
+        assert!(html.contains("name=\"text\"") && html.contains("value=\"tomato-1\""));
+        assert!(!html.contains("name=\"subject\" value=\"bed\""));
     }
 
     #[test]

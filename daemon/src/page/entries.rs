@@ -87,6 +87,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::Turned { place } => (format!("Turned {}", named(place)), String::new()),
         Note::FirstFlower { planting } => (format!("First flower: {}", named(planting)), String::new()),
         Note::FirstRipe { planting } => (format!("First ripe: {}", named(planting)), String::new()),
+        Note::Damage { planting, text } => (format!("Damage seen: {}", named(planting)), text.clone()),
         Note::Thermometer { place, now_c, low_c, high_c } => {
             let part = |word: &str, value: Option<f64>| value.map(|value| format!("{word} {}", tenth(value)));
             let parts: Vec<_> = [part("now", *now_c), part("low", *low_c), part("high", *high_c)]

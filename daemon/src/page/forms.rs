@@ -163,6 +163,10 @@ pub(crate) fn diary(fields: &Fields, glance: &Glance) -> Filled {
         "shade-on" | "shade-off" => Note::Shade { place: subject()?, on: did == "shade-on" },
         "first-flower" => Note::FirstFlower { planting: subject()? },
         "first-ripe" => Note::FirstRipe { planting: subject()? },
+        "damage" => Note::Damage {
+            planting: subject()?,
+            text: required(fields, "text", "Write what you saw.")?.chars().take(500).collect(),
+        },
         "thermometer" => thermometer(fields, subject()?)?,
         "remark" => {
             let text = required(fields, "text", "Write something first.")?;
@@ -267,6 +271,17 @@ mod tests {
         assert!(plant(("container", "0")).is_err());
         let turned = diary(&fields(&[("did", "turned"), ("subject", "heap")]), &fixtures::calm()).unwrap();
         assert_eq!(turned.0, Note::Turned { place: "heap".to_owned() });
+    }
+
+    #[test]
+    fn damage_needs_a_planting_and_words() {
+        let seen = |subject, text| {
+            diary(&fields(&[("did", "damage"), ("subject", subject), ("text", text)]), &fixtures::calm())
+        };
+        let noted = Note::Damage { planting: "tomato-1".into(), text: "dropped flowers".into() };
+        assert_eq!(seen("tomato-1", " dropped flowers ").unwrap().0, noted);
+        assert!(seen("tomato-1", " ").is_err());
+        assert!(seen("", "dropped flowers").is_err());
     }
 
     #[test]

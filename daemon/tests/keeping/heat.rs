@@ -136,18 +136,77 @@ fn only_the_last_fourteen_days_make_the_median() {
 }
 
 #[test]
-fn close_to_the_place_line_and_half_an_hour_before_it_the_course_pushes_at_once() {
+fn a_course_to_the_place_line_is_told_at_once_and_buzzes_with_the_next_reading() {
     let notes = [place("house", PlaceKind::House), hang("post", "house", 60)];
     let mut core = in_memory(&notes, june());
     // Four degrees an hour: 39.0 after an hour and a half, 40 a quarter of an hour later.
     walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 33.0), (90, 39.0), (105, 40.0), (150, 40.5)]));
     let told = told(&core, "on-course");
-    assert_eq!(outline(&told[..1], ten()), [(90, "opened", "severe")]);
-    assert!(told[0].pushed);
+    let wanted = [(90, "opened", "severe"), (91, "worsened", "severe"), (135, "closed", "severe")];
+    assert_eq!(outline(&told, ten()), wanted);
+    assert_eq!([told[0].pushed, told[1].pushed], [false, true]);
     assert!(told[0].title.contains("By 11:45 it passes 40"), "{}", told[0].title);
-    assert!(told[0].text.contains("rising 4.0 an hour"), "{}", told[0].text);
-    assert_eq!(told.last().unwrap().turn, "closed");
-    assert_eq!(told.last().unwrap().title, "It has passed the line.");
+    assert!(told[1].text.contains("rising 4.0 an hour"), "{}", told[1].text);
+    // Held for half an hour from 11:45 on.
+    assert_eq!(told[2].title, "It has passed the line.");
+}
+
+/// What was told of the course, a reading every quarter of an hour from ten o'clock on.
+fn course_by_quarters(readings: &[f64]) -> (Vec<(i64, String, bool)>, Vec<String>) {
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 900)];
+    let mut core = in_memory(&notes, june());
+    for (number, t_c) in readings.iter().enumerate() {
+        hear(&mut core, ten() + number as i64 * 15 * MINUTE, &[("post", AIR, *t_c)]);
+    }
+    core.advance(moment(ten() + readings.len() as i64 * 15 * MINUTE));
+    let told = told(&core, "on-course");
+    let steps = told.iter().map(|step| ((step.at_ms - ten()) / MINUTE, step.turn.clone(), step.pushed));
+    (steps.collect(), told.iter().map(|step| step.title.clone()).collect())
+}
+
+#[test]
+fn a_single_reading_close_to_the_place_line_does_not_buzz() {
+    // The open tunnel record, 18 July 2022, from 14:15 on: 39.47 was its highest.
+    let (steps, _) = course_by_quarters(&[37.0, 38.49, 39.47, 38.95, 38.13, 38.25]);
+    assert_eq!(steps, [(30, "opened".to_owned(), false), (65, "closed".to_owned(), false)]);
+}
+
+#[test]
+fn a_course_that_flattens_under_the_place_line_stays_told_until_it_is_past_or_gone() {
+    // The open tunnel record, 24 July 2022, from 10:45 on, after a cooler quarter of an hour; 40 °C was passed at 12:15
+    // and held until 18:15.
+    let readings = [37.0, 38.22, 39.59, 39.95, 39.88, 39.43, 39.4, 40.24, 41.79, 41.68];
+    let (steps, titles) = course_by_quarters(&readings);
+    assert_eq!(steps[0], (30, "opened".to_owned(), false));
+    assert_eq!(steps[1], (45, "worsened".to_owned(), true));
+    assert_eq!(steps[2], (135, "closed".to_owned(), true), "{steps:?}");
+    assert_eq!((steps.len(), titles[2].as_str()), (3, "It has passed the line."));
+}
+
+#[test]
+fn while_a_course_stands_a_line_is_told_as_soon_as_its_dwell_is_over() {
+    let mut notes = tomato_bed();
+    notes[1] = hang("post", "bed", 900);
+    let mut core = in_memory(&notes, june());
+    days(&mut core, "post", june(), 15 * MINUTE, &[(16.0, 30.0); 5]);
+    days(&mut core, "post", june() + 5 * DAY, 15 * MINUTE, &[(16.0, 38.0)]);
+    assert!(told(&core, "on-course")[0].at_ms < told(&core, "too-hot")[0].at_ms);
+    // Readings come at quarters of an hour; the dwell of ten minutes is over between two of them.
+    let minute = (told(&core, "too-hot")[0].at_ms - june()) / MINUTE % 15;
+    assert_eq!(minute, 10);
+}
+
+#[test]
+fn a_probe_that_falls_silent_does_not_end_its_course() {
+    let (steps, _) = course_by_quarters(&[37.0, 38.5, 39.4, 39.7]);
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 900)];
+    let mut core = in_memory(&notes, june());
+    for (number, t_c) in [37.0, 38.5, 39.4, 39.7].iter().enumerate() {
+        hear(&mut core, ten() + number as i64 * 15 * MINUTE, &[("post", AIR, *t_c)]);
+    }
+    core.advance(moment(ten() + 9 * HOUR));
+    assert_eq!(told(&core, "on-course").len(), steps.len(), "nothing was heard that could end it");
+    assert_eq!(steps.len(), 2);
 }
 
 #[test]
@@ -157,7 +216,7 @@ fn a_pace_that_would_take_longer_than_half_an_hour_is_no_course_to_the_place_lin
     // One degree an hour from 39.0: an hour to go; from 39.5 on, half an hour.
     walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 38.0), (115, 39.917)]));
     let told = told(&core, "on-course");
-    assert_eq!(outline(&told, ten()), [(90, "opened", "severe")], "{told:?}");
+    assert_eq!(outline(&told, ten()), [(90, "opened", "severe"), (91, "worsened", "severe")], "{told:?}");
 }
 
 #[test]
