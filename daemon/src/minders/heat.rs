@@ -35,8 +35,8 @@ pub struct Heat {
     pub ladder: Ladder,
     course_since: Option<i64>,
     gone_since: Option<i64>,
-    /// The day for which a crop's course has been told and closed: once a day is enough.
-    told_day_ms: Option<i64>,
+    /// When a course was closed last, UTC ms, and whether it was the place line's.
+    closed: Option<(i64, bool)>,
 }
 
 /// A passing that is expected.
@@ -55,10 +55,11 @@ fn rungs(now: &PlaceNow<'_>) -> [Option<Rung>; 4] {
 }
 
 impl Heat {
-    /// Takes over what was told before a restart: how bad, and the day whose course was told and closed.
-    pub fn take_over(&mut self, told: Option<Severity>, course_day_ms: Option<i64>) {
+    /// Takes over what was told before a restart: how bad, and when a course was closed last (UTC ms) and whether it had
+    /// buzzed, which only that of the place line does.
+    pub fn take_over(&mut self, told: Option<Severity>, course_closed: Option<(i64, bool)>) {
         self.ladder.set(told);
-        self.told_day_ms = course_day_ms;
+        self.closed = course_closed;
     }
 
     /// Judges a place at a moment.
@@ -140,12 +141,21 @@ impl Heat {
     }
 
     fn on_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &Book) -> Option<Verdict> {
-        let course = self.course(now, calendar);
-        let open = book.get(now.place, ON_COURSE).is_some();
+        let open = book.get(now.place, ON_COURSE);
+        // Only the place line's course buzzes, so what is open says itself which line it is about.
+        let of_place = open.is_some_and(|open| open.pushed);
+        let open = open.is_some();
+        let course =
+            self.course(now, calendar).filter(|course| open || !course.push || !self.just_closed(now));
         self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
         // Past the line it is not gone: the heat notice takes over once that line's own dwell is over.
-        let line = now.place_line_c.into_iter().chain(now.tenderest().map(|it| it.lines.severe_c));
-        let past = line.reduce(f64::min).zip(now.air).is_some_and(|(line, (_, t_c))| t_c >= line);
+        let severe_c = now.tenderest().map(|it| it.lines.severe_c);
+        let (line, stands) = if of_place {
+            (now.place_line_c, Severity::Extreme)
+        } else {
+            (now.place_line_c.into_iter().chain(severe_c).reduce(f64::min), Severity::Severe)
+        };
+        let past = line.zip(now.air).is_some_and(|(line, (_, t_c))| t_c >= line);
         let gone = open && course.is_none() && !past;
         self.gone_since = gone.then(|| self.gone_since.unwrap_or(now.now_ms));
         if let Some(course) = course {
@@ -168,13 +178,13 @@ impl Heat {
             };
             return Some(Verdict::word(ON_COURSE, now.place, word));
         }
-        let passed = self.ladder.current() >= Some(Severity::Severe);
+        let passed = self.ladder.current() >= Some(stands);
         let gone = self.gone_since.is_some_and(|since| now.now_ms - since >= HEAT_RELEASE.ms);
         if !open || !(passed || gone) {
             return None;
         }
         self.gone_since = None;
-        self.told_day_ms = Some(now.day.start);
+        self.closed = Some((now.now_ms, of_place));
         let now_c = now.air.or(now.last_air).map_or(f64::NAN, |(_, t)| t);
         let (title, text) = if passed {
             (
@@ -185,6 +195,12 @@ impl Heat {
             ("Not on course any more.", format!("{}: {now_c:.1} °C{}.", now.name, pace(now.slope_c_per_h)))
         };
         Some(Verdict::clear(ON_COURSE, now.place, title, text))
+    }
+
+    /// Whether the place line's course was called off, or came true, within the hour: air that plays about the line is one
+    /// word, and what passes it has its own.
+    fn just_closed(&self, now: &PlaceNow<'_>) -> bool {
+        self.closed.is_some_and(|(at_ms, of_place)| of_place && now.now_ms - at_ms < MS_PER_HOUR)
     }
 
     fn course(&self, now: &PlaceNow<'_>, calendar: &Calendar) -> Option<Course> {
@@ -212,7 +228,8 @@ impl Heat {
         }
         let tenderest = now.tenderest()?;
         let line = tenderest.lines.severe_c;
-        let told = self.told_day_ms == Some(now.day.start);
+        // Once a day is enough.
+        let told = self.closed.is_some_and(|(at_ms, _)| at_ms >= now.day.start);
         if told || !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
             return None;
         }

@@ -148,14 +148,15 @@ fn heal(board: &mut Board, watch: &mut Watch) {
     board.flush();
     watch.look(board);
     board.moods.fill(Mood::Accepts);
-    for _ in 0..2 * 60 {
-        board.hear(22.0);
+    // Never twice the same: a value that stands still for hours is a doubtful probe.
+    for minute in 0..2 * 60 {
+        board.hear(22.0 + 0.1 * f64::from(minute % 7));
         board.settle();
     }
-    for _ in 0..6 * 6 {
-        for _ in 0..2 {
+    for slot in 0..6 * 6 {
+        for half in 0..2 {
             board.now_ms += 4 * MINUTE;
-            board.hear(22.0);
+            board.hear(21.0 + 0.1 * f64::from((slot + half) % 7));
         }
         board.settle();
     }
