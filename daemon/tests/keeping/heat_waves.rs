@@ -135,6 +135,8 @@ fn five_days_at_40_to_45_after_a_mild_month_are_told_daily_without_a_siren_and_a
         .into_iter()
         .filter_map(|steps| steps.last().map(|step| (*step).clone()))
         .filter(|step| step.turn != Turn::Closed)
+        // Mildew that the last days favoured and lettuce that long warm days make bolt outlive the heat.
+        .filter(|step| !["signs", "bolting"].contains(&step.minder.as_str()))
         .collect();
     assert!(open.is_empty(), "open without a cause after two cool days: {open:#?}");
 }
