@@ -99,7 +99,8 @@ fn assert_none_flaps(steps: &[Step]) {
     }
 }
 
-fn heat_step(step: &&Step) -> bool {
+/// Whether a step is about heat.
+fn heat_step(step: &Step) -> bool {
     [TOO_HOT, ON_COURSE].contains(&step.minder.as_str())
 }
 
@@ -115,7 +116,10 @@ fn five_days_at_40_to_45_after_a_mild_month_are_told_daily_without_a_siren_and_a
     assert_none_flaps(&steps);
     for number in DOME..DOME + DOME_DAYS {
         let span = day(number)..day(number + 1);
-        let rang = steps.iter().filter(|step| step.push && span.contains(&step.at_ms)).filter(heat_step);
+        let rang = steps
+            .iter()
+            .filter(|step| step.push && span.contains(&step.at_ms))
+            .filter(|step| heat_step(step));
         let rang: Vec<_> = rang
             .map(|it| format!("{} {} {} {:?}", calendar().clock(it.at_ms), it.place, it.minder, it.turn))
             .collect();
@@ -244,7 +248,8 @@ fn a_house_kept_at_28_while_it_is_40_outside_is_no_hot_house() {
     });
     let steps = told_in(&mut core);
     opened_by_day(&steps);
-    let inside: Vec<_> = steps.iter().filter(|step| step.place == "house").filter(heat_step).collect();
+    let inside: Vec<_> =
+        steps.iter().filter(|step| step.place == "house").filter(|step| heat_step(step)).collect();
     assert!(inside.is_empty(), "{inside:#?}");
 }
 
@@ -383,7 +388,10 @@ fn the_dome_of_june_2021_is_told_days_ahead_where_somebody_knew_and_on_the_day_w
         // Whatever was known: the house rings on each of the three days.
         for number in FIRST_HOT..FIRST_HOT + 3 {
             let span = june() + number * DAY..june() + (number + 1) * DAY;
-            let rang = steps.iter().filter(|step| step.push && span.contains(&step.at_ms)).filter(heat_step);
+            let rang = steps
+                .iter()
+                .filter(|step| step.push && span.contains(&step.at_ms))
+                .filter(|step| heat_step(step));
             assert!(rang.count() > 0, "{name}: nothing rang on {} June", number + 1);
         }
     }

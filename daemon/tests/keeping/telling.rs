@@ -292,6 +292,22 @@ fn q2_what_was_seen_or_answered_in_time_troubles_no_next_person() {
 }
 
 #[test]
+fn q2_an_answer_given_while_a_step_waits_for_its_commit_is_an_answer_to_it() {
+    let routes = vec![pushing("e-mail"), next_person("e-mail, next")];
+    let mut board = Board::new(&tomato_house(), routes, june() + 9 * HOUR);
+    minutes(&mut board, 12, 43.0);
+    // The place's line comes due, and nothing is committed before the grower answers.
+    for _ in 0..20 {
+        board.hear(43.0);
+    }
+    let notice = heat_id(&board);
+    board.note(Note::Reply { notice, on_it: true, until_ms: None });
+    assert_eq!(last(&board).severity, Severity::Extreme);
+    minutes(&mut board, 44, 43.0);
+    assert_eq!(came(&board, 1), []);
+}
+
+#[test]
 fn q3_a_drill_rings_everywhere_at_any_hour_but_troubles_no_next_person() {
     let quiet = Route { quiet: Some((22, 5)), ..pushing("web push") };
     let routes = vec![quiet, pushing("e-mail"), next_person("e-mail, next")];
