@@ -141,9 +141,8 @@ impl Engine {
                 self.told.iter().rev().find(|step| {
                     step.place == place.id && step.minder == ON_COURSE && step.turn == Turn::Closed
                 });
-            let day_of = |at_ms| self.site.calendar.start_of(self.site.calendar.day_of(at_ms));
             let minders = self.minders.entry(place.id.clone()).or_default();
-            minders.heat.take_over(told(TOO_HOT), course.map(|step| day_of(step.at_ms)));
+            minders.heat.take_over(told(TOO_HOT), course.map(|step| (step.at_ms, step.push)));
             minders.air.take_over(told(AIR));
             minders.frost.take_over(told(FROST));
             minders.chill.take_over(told(CHILL));

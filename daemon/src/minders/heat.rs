@@ -41,8 +41,8 @@ pub struct Heat {
     /// The course that was told last is that to the place's own line.
     to_place: bool,
     gone_since: Option<i64>,
-    /// The day for which a crop's course has been told and closed: once a day is enough.
-    told_day_ms: Option<i64>,
+    /// When a course was closed last, UTC ms, and whether it was that to the place's own line.
+    closed: Option<(i64, bool)>,
 }
 
 /// A passing that is expected.
@@ -60,10 +60,11 @@ fn rungs(now: &PlaceNow<'_>) -> [Option<Rung>; 4] {
 }
 
 impl Heat {
-    /// Takes over what was told before a restart: how bad, and the day whose course was told and closed.
-    pub fn take_over(&mut self, told: Option<Severity>, course_day_ms: Option<i64>) {
+    /// Takes over what was told before a restart: how bad, and when a course was closed last (UTC ms) and whether it had
+    /// buzzed, which only that to the place line does.
+    pub fn take_over(&mut self, told: Option<Severity>, course_closed: Option<(i64, bool)>) {
         self.ladder.set(told);
-        self.told_day_ms = course_day_ms;
+        self.closed = course_closed;
     }
 
     /// Judges a place at a moment. `effect`: what the heat does to a planting by now, asked only where a word stands.
@@ -166,6 +167,8 @@ impl Heat {
             None => self.crop_course(now, calendar, t_c),
         };
         let open = book.get(now.place, ON_COURSE);
+        let again = open.is_none() && self.sighted_ms.is_some() && self.just_closed(now);
+        let course = course.filter(|_| !again);
         self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
         if let Some(course) = course {
             self.gone_since = None;
@@ -187,6 +190,12 @@ impl Heat {
         // Over a restart: only the course to the place's own line has buzzed.
         self.to_place |= open?.wanted;
         self.end_course(now, t_c)
+    }
+
+    /// Whether the course to the place line was called off, or came true, within the hour: air that plays about the line is
+    /// one word, and what passes it has its own.
+    fn just_closed(&self, now: &PlaceNow<'_>) -> bool {
+        self.closed.is_some_and(|(at_ms, of_place)| of_place && now.now_ms - at_ms < MS_PER_HOUR)
     }
 
     /// Sees the place's own line coming: close to it, and there soon at this pace. Once seen it stays in sight for as
@@ -239,7 +248,8 @@ impl Heat {
         let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
         let tenderest = now.tenderest()?;
         let line = tenderest.lines.severe_c;
-        let told = self.told_day_ms == Some(now.day.start);
+        // Once a day is enough.
+        let told = self.closed.is_some_and(|(at_ms, _)| at_ms >= now.day.start);
         if told || !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
             return None;
         }
@@ -283,7 +293,7 @@ impl Heat {
             return None;
         }
         self.gone_since = None;
-        self.told_day_ms = Some(now.day.start);
+        self.closed = Some((now.now_ms, self.to_place));
         let (title, text) = if passed {
             (
                 "It has passed the line.",

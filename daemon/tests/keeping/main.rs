@@ -1,7 +1,9 @@
 //! The keeper, the almanac and the minders as one: driven with moments of the tests' own, on a real ledger.
 
 mod air;
+mod any_order;
 mod board;
+mod carried;
 mod clock_and_disk;
 mod clock_trust;
 mod day_pages;
@@ -11,6 +13,7 @@ mod editions;
 mod frost;
 mod garden;
 mod heat;
+mod heat_waves;
 mod keeper;
 mod nights_and_silence;
 mod no_ledger;
@@ -25,6 +28,7 @@ mod restart;
 mod season;
 mod senders_clock;
 mod summer_time;
+mod telling;
 mod turned_up;
 mod water;
 mod week;

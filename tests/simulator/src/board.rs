@@ -12,6 +12,7 @@ use std::time::Duration;
 
 use agronomy::crop::CropBook;
 use glasshour::clock::Clock as _;
+use glasshour::couriers::route::UNSEEN_MS;
 use glasshour::couriers::runner;
 use glasshour::couriers::shelf::Shelf;
 use glasshour::keeper::core::{Core, Moment, Route};
@@ -24,7 +25,7 @@ use tokio::runtime::Runtime;
 use tokio_util::sync::CancellationToken;
 
 use crate::clock::{HURRY, Hurried, SimClock};
-use crate::far::{Carrier, FarEnd, NAMES};
+use crate::far::{Carrier, FarEnd, NAMES, NEXT_PERSON};
 use crate::garden::{self, OFFSET_MS, Probe};
 use crate::store::Store;
 
@@ -32,7 +33,7 @@ use crate::store::Store;
 pub(crate) struct Board {
     pub(crate) clock: Arc<SimClock>,
     pub(crate) store: Store,
-    pub(crate) far: [Arc<Mutex<FarEnd>>; 2],
+    pub(crate) far: [Arc<Mutex<FarEnd>>; NAMES.len()],
     /// The process that runs now.
     pub(crate) life: Option<Life>,
     /// Until when the keeper stands still, true ms.
@@ -96,8 +97,9 @@ impl Board {
         }
     }
 
-    /// How the two couriers are fed: the first as mail is, with quiet hours and the morning letter.
-    fn routes() -> Vec<Route> {
+    /// How the couriers are fed: the first as mail is, with quiet hours and the morning letter; the last as the mail of the
+    /// next person is.
+    pub(crate) fn routes() -> Vec<Route> {
         let route = |courier: &str, mail: bool| Route {
             courier: courier.to_owned(),
             pushes_only: mail,
@@ -105,7 +107,13 @@ impl Board {
             letter_at: mail.then(|| chrono::NaiveTime::from_hms_opt(6, 0, 0)).flatten(),
             unseen_ms: None,
         };
-        vec![route(NAMES[0], true), route(NAMES[1], false)]
+        let next = Route {
+            courier: NAMES[NEXT_PERSON].to_owned(),
+            pushes_only: true,
+            unseen_ms: Some(UNSEEN_MS),
+            ..Route::default()
+        };
+        vec![route(NAMES[0], true), route(NAMES[1], false), next]
     }
 
     /// Opens the ledger and the core on it, as the service does.
@@ -137,7 +145,8 @@ impl Board {
         let words = |error: LedgerError| error.to_string();
         let (mut core, boot) = self.open().map_err(words)?;
         let epoch = core.ledger_mut().epoch().map_err(words)?;
-        let readers = [core.ledger().reader().map_err(words)?, core.ledger().reader().map_err(words)?];
+        let reader = || core.ledger().reader().map_err(words);
+        let shelves = [Shelf::new(reader()?), Shelf::new(reader()?), Shelf::of_unseen(reader()?)];
         let clock: Arc<dyn glasshour::clock::Clock> = Arc::clone(&self.clock) as _;
         let setup = Setup {
             core,
@@ -149,11 +158,10 @@ impl Board {
         };
         let (mut keeper, handle) = Keeper::new(setup);
         keeper.begin();
-        let couriers = readers.into_iter().enumerate().map(|(number, reader)| {
+        let couriers = shelves.into_iter().enumerate().map(|(number, shelf)| {
             let far = Arc::clone(&self.far[number]);
             let carrier =
-                Carrier { name: NAMES[number], needs_the_time: number == 0, epoch: epoch.clone(), far };
-            let shelf = Shelf::new(reader);
+                Carrier { name: NAMES[number], needs_the_time: number != 1, epoch: epoch.clone(), far };
             let (handle, clock, stop) = (handle.clone(), Arc::clone(&clock), CancellationToken::new());
             let task = Box::pin(runner::run(carrier, shelf, handle, clock, stop));
             Running { task, woken: Arc::new(Woken(AtomicBool::new(true))) }

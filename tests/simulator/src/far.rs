@@ -6,13 +6,16 @@ use std::time::Duration;
 
 use glasshour::couriers::outbox::{Errand, Waiting};
 use glasshour::couriers::public_id;
+use glasshour::couriers::route::rises;
 use glasshour::couriers::runner::Courier;
 use glasshour::keeper::event::Delivery;
 
 use crate::faults::FarFault;
 
 /// The couriers' names, as the program knows them.
-pub(crate) const NAMES: [&str; 2] = ["e-mail", "notice topic"];
+pub(crate) const NAMES: [&str; 3] = ["e-mail", "notice topic", "e-mail, next person"];
+/// The one of them by which only that goes which nobody has seen.
+pub(crate) const NEXT_PERSON: usize = 2;
 
 /// One thing taken by a far end.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -38,6 +41,10 @@ pub(crate) struct FarEnd {
     pub(crate) busy: bool,
     /// Entries that it refused for good.
     pub(crate) never: std::collections::BTreeSet<i64>,
+    /// By notice, the entry with which somebody last saw or answered it, as the watchers read it in the ledger.
+    pub(crate) seen: BTreeMap<String, i64>,
+    /// Entries that the board set out to carry although they had been seen.
+    pub(crate) seen_and_carried: Vec<i64>,
 }
 
 /// One courier over a simulated far end.
@@ -65,6 +72,15 @@ impl Carrier {
         let mut far = at(&self.far);
         far.doubt.insert(id.clone(), doubt);
         far.news.push(Taken { id, entry: waiting.entry, step, unrecorded });
+    }
+
+    fn look_whether_seen(&self, waiting: &Waiting) {
+        let Errand::Step(step) = &waiting.errand else { return };
+        let mut far = at(&self.far);
+        let seen = far.seen.get(&step.notice).is_some_and(|seen| *seen > waiting.entry);
+        if seen && waiting.entry > 0 && rises(step.turn) {
+            far.seen_and_carried.push(waiting.entry);
+        }
     }
 
     fn later(why: &str, after_ms: Option<i64>) -> Delivery {
@@ -99,6 +115,7 @@ impl Courier for Carrier {
 
     async fn carry(&mut self, waiting: &Waiting) -> Delivery {
         let _busy = Busy::new(&self.far);
+        self.look_whether_seen(waiting);
         let mood = at(&self.far).mood;
         tokio::time::sleep(Duration::from_millis(300)).await;
         match mood {

@@ -2,6 +2,7 @@
 //! leaving faults out.
 
 use crate::chance::Chance;
+use crate::far::NAMES;
 use crate::weather::{HOUR, MINUTE};
 
 /// How the board goes down.
@@ -109,6 +110,12 @@ pub enum Grower {
     Remark,
     /// Answers the worst open notice.
     Reply,
+    /// Opens the worst notice, which counts as seen.
+    Seen,
+    /// Puts the worst open notice off for an hour.
+    Later,
+    /// Asks for a drill.
+    Drill,
     /// Notes a heat warning that was heard.
     HeatWarning,
     /// Notes a thermometer by hand, dated hours back.
@@ -181,6 +188,9 @@ impl Fault {
             Self::WallStep(_) => "wall_step",
             Self::Grower(Grower::Remark) => "grower_note",
             Self::Grower(Grower::Reply) => "grower_answer",
+            Self::Grower(Grower::Seen) => "grower_answer seen",
+            Self::Grower(Grower::Later) => "grower_answer later",
+            Self::Grower(Grower::Drill) => "grower_drill",
             Self::Grower(Grower::HeatWarning) => "feed_outlook",
             Self::Grower(Grower::ByHand) => "grower_note back-dated",
             Self::Grower(Grower::Undo) => "grower_undo",
@@ -210,7 +220,7 @@ fn probe(chance: &mut Chance, fault: ProbeFault) -> Fault {
 }
 
 fn far(chance: &mut Chance, fault: FarFault) -> Fault {
-    Fault::Far(chance.below(2) as usize, fault, spell(chance))
+    Fault::Far(chance.below(NAMES.len() as u64) as usize, fault, spell(chance))
 }
 
 fn disk(chance: &mut Chance, fault: DiskFault) -> Fault {
@@ -271,4 +281,7 @@ pub(crate) const KINDS: &[Draw] = &[
     |_| Fault::Grower(Grower::HeatWarning),
     |_| Fault::Grower(Grower::ByHand),
     |_| Fault::Grower(Grower::Undo),
+    |_| Fault::Grower(Grower::Seen),
+    |_| Fault::Grower(Grower::Later),
+    |_| Fault::Grower(Grower::Drill),
 ];

@@ -1,6 +1,7 @@
 //! The second phase: everything is healed but what stays broken for good, and the garden must come to life by itself.
 
 use glasshour::entry::Turn;
+use glasshour::minders::drill::DRILL;
 use glasshour::minders::heat::TOO_HOT;
 use glasshour::minders::silent::SILENT;
 
@@ -63,6 +64,8 @@ impl World {
         let Some(life) = &self.board.life else { return Ok(()) };
         for notice in &life.handle.now().open {
             let living = match notice.minder.as_str() {
+                // Half an hour, and the grain of the keeper's turns.
+                DRILL => now - notice.opened_ms <= 31 * MINUTE,
                 SILENT => self
                     .probes
                     .get(self.plan.dead_probe)

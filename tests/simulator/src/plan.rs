@@ -63,7 +63,7 @@ impl Plan {
         faults.sort_by_key(|(at_ms, _)| *at_ms);
         let mut rest = Chance::new(seed, "for good");
         let dead_probe = rest.below(4) as usize;
-        let dead_courier = rest.happens(0.5).then(|| rest.below(2) as usize);
+        let dead_courier = rest.happens(0.5).then(|| rest.below(crate::far::NAMES.len() as u64) as usize);
         Self {
             seed,
             start_ms: midnight + chance.between(0, 23) * HOUR,

@@ -128,6 +128,15 @@ impl World {
                 let Some(notice) = glance.open.first().map(|notice| notice.id.clone()) else { return };
                 Note::Reply { notice, on_it: self.choice.happens(0.5), until_ms: None }
             }
+            Grower::Seen => {
+                let Some(notice) = glance.open.first().map(|notice| notice.id.clone()) else { return };
+                Note::Seen { notice }
+            }
+            Grower::Later => {
+                let Some(notice) = glance.open.first().map(|notice| notice.id.clone()) else { return };
+                Note::Reply { notice, on_it: false, until_ms: Some(wall_ms + HOUR) }
+            }
+            Grower::Drill => Note::Drill {},
             Grower::HeatWarning => {
                 let calendar = glasshour::calendar::Calendar::fixed(crate::garden::OFFSET_MS);
                 let day = calendar.day_of(wall_ms) + 1;

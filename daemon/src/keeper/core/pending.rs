@@ -92,14 +92,15 @@ impl Core {
             return Ok(Vec::new());
         }
         self.store_undated(moment)?;
-        let mut all = notes.to_vec();
-        let mut queue = Vec::new();
-        let first_step = all.len();
+        let (mut all, mut queue) = (Vec::new(), Vec::new());
+        // What waits was decided before the notes were taken: an answer must not stand before the step that it answers.
         for step in &self.pending.steps {
             queue.extend(self.lent.not_taken(step, self.routes_of(step, all.len())));
             let from_ms = if step.is_undated() { -self.boot } else { step.at_ms };
             all.push(NewNote { at_ms: step.at_ms, from_ms, note: Note::Step(step.clone()) });
         }
+        let first_note = all.len();
+        all.extend_from_slice(notes);
         all.extend(self.lent.facts(moment.wall_ms));
         let news = self.pending.news.iter().cloned();
         all.extend(news.map(|(at_ms, news)| NewNote { at_ms, from_ms: at_ms, note: Note::Board(news) }));
@@ -151,7 +152,7 @@ impl Core {
         commit.cursors = &mirror;
         let done = self.ledger.commit(&commit)?;
         self.seq = done.seq.unwrap_or(self.seq);
-        let stored = done.entries.get(first_step..).unwrap_or_default();
+        let stored = done.entries.get(..first_note).unwrap_or_default();
         self.lent.stored(&self.pending.steps, stored);
         for (step, entry) in self.pending.steps.iter().zip(stored) {
             self.step_entries.take(step, *entry);
@@ -163,7 +164,7 @@ impl Core {
         if let Some(note) = edition_note {
             self.engine.editions.noted(&note, at_ms);
         }
-        Ok(done.entries.into_iter().take(notes.len()).collect())
+        Ok(done.entries.into_iter().skip(first_note).take(notes.len()).collect())
     }
 
     /// Commits readings that have no date yet, in a batch of their own.

@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 
 use agronomy::crop::Severity;
-use glasshour::glance::{Glance, Tone};
+use glasshour::glance::{Glance, NoticeView, Tone};
 use glasshour::minders::heat::TOO_HOT;
 use glasshour::minders::silent::SILENT;
 use glasshour::sources::BROKER;
@@ -174,9 +174,7 @@ impl Shown {
             if now_ms - last <= told_after {
                 continue;
             }
-            // Those that fall silent together, with the broker or in one place, are one notice.
-            let its = [probe.name, probe.place, BROKER];
-            let told = glance.open.iter().any(|it| it.minder == SILENT && its.contains(&it.place.as_str()));
+            let told = glance.open.iter().any(|it| it.minder == SILENT && tells_of(it, probe));
             let known = glance.probes.iter().any(|it| it.probe == probe.name && !it.newest.is_empty());
             if !told && known {
                 let what = format!(
@@ -250,4 +248,12 @@ impl Shown {
         );
         Err(Violation::new("I14", now_ms, what))
     }
+}
+
+/// Whether a notice of silence is about a probe: its own, that of its dark place, that of the broker by which it comes, or
+/// one that names it beside others. Who falls silent after a notice of several was told is not named in it.
+fn tells_of(notice: &NoticeView, probe: &Probe) -> bool {
+    let by_broker = probe.way != Way::Bus && notice.place == glasshour::sources::BROKER;
+    let named = notice.steps.iter().any(|step| step.text.contains(probe.name));
+    notice.place == probe.name || notice.place == probe.place || by_broker || named
 }

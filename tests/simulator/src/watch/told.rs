@@ -2,13 +2,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use agronomy::crop::Severity;
+use glasshour::couriers::route::{UNSEEN_MS, rises};
 use glasshour::entry::{Note, Step, Turn};
-use glasshour::ledger::Ledger;
+use glasshour::ledger::{Ledger, OutboxState};
+use glasshour::minders::drill::DRILL;
 use glasshour::minders::heat::TOO_HOT;
 
 use super::{Excused, Violation};
 use crate::board::Board;
-use crate::far::{self, Taken};
+use crate::far::{self, NEXT_PERSON, Taken};
 use crate::trace::Trace;
 use crate::weather::MINUTE;
 
@@ -37,7 +40,9 @@ pub(crate) struct Told {
     last: BTreeMap<String, u32>,
     /// Notes that somebody was told are taken.
     noted: BTreeMap<i64, Note>,
-    far: [FarSide; 2],
+    /// By notice, the entry with which somebody last saw or answered it.
+    seen: BTreeMap<String, i64>,
+    far: [FarSide; far::NAMES.len()],
     /// The disk has lost steps: numbers may have been used twice.
     pub(crate) unsure: bool,
 }
@@ -65,6 +70,9 @@ impl Told {
         let mut news = Vec::new();
         for entry in entries {
             self.newest = entry.id;
+            if let Note::Seen { notice } | Note::Reply { notice, .. } = &entry.note {
+                self.seen.insert(notice.clone(), entry.id);
+            }
             let Note::Step(step) = entry.note else { continue };
             let last = self.last.entry(step.notice.clone()).or_default();
             if step.number != *last + 1 && !self.unsure {
@@ -96,6 +104,7 @@ impl Told {
         trace: &mut Trace,
     ) -> Result<u64, Violation> {
         let mut taken = 0;
+        self.check_next_person(board, now_ms)?;
         for (number, end) in board.far.iter().enumerate() {
             let (news, doubt) = {
                 let mut far = far::at(end);
@@ -134,6 +143,12 @@ impl Told {
         }
         if let Some(step) = &one.step {
             let stored = self.steps.get(&one.entry);
+            if number == NEXT_PERSON
+                && let Some(stored) = stored
+                && !is_unseen_long_enough(stored, &self.steps, now_ms)
+            {
+                return Err(Violation::new("Q2", now_ms, format!("the next person was told of {stored:?}")));
+            }
             if stored.is_none_or(|stored| (&stored.notice, stored.number) != (&step.0, step.1)) {
                 return wrong(format!("sent and not stored: {one:?}"));
             }
@@ -178,6 +193,7 @@ impl Told {
         }
         (self.newest, self.last) = (0, BTreeMap::new());
         self.steps.clear();
+        self.seen.clear();
         self.read_on(ledger, false, now_ms, &mut Trace::default())?;
         self.check_outbox(board, now_ms)
     }
@@ -193,6 +209,10 @@ impl Told {
                 continue;
             }
             for (number, courier) in far::NAMES.iter().enumerate() {
+                if number == NEXT_PERSON {
+                    self.check_row_of_next_person(life.keeper.core().ledger(), *entry, step, now_ms)?;
+                    continue;
+                }
                 let travels = number == 1 || step.push;
                 let waits = rows.iter().any(|row| row.step == *entry && row.courier == *courier);
                 let never = far::at(&board.far[number]).never.contains(entry);
@@ -209,6 +229,62 @@ impl Told {
     }
 }
 
+impl Told {
+    /// Q2: nobody sets out to the next person with what somebody has seen. Then tells the far end what was seen.
+    fn check_next_person(&self, board: &Board, now_ms: i64) -> Result<(), Violation> {
+        let mut far = far::at(&board.far[NEXT_PERSON]);
+        let carried = std::mem::take(&mut far.seen_and_carried);
+        far.seen = if self.unsure { BTreeMap::new() } else { self.seen.clone() };
+        match carried.first().filter(|_| !self.unsure) {
+            Some(entry) => {
+                let what = format!(
+                    "somebody had seen it, and the next person was told: {:?}",
+                    self.steps.get(entry)
+                );
+                Err(Violation::new("Q2", now_ms, what))
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// A step that is for the next person has its row, whatever became of it; it is needless for a reason only.
+    fn check_row_of_next_person(
+        &self,
+        ledger: &Ledger,
+        entry: i64,
+        step: &Step,
+        now_ms: i64,
+    ) -> Result<(), Violation> {
+        let Ok(rows) = ledger.deliveries(entry) else { return Ok(()) };
+        let row = rows.iter().find(|row| row.courier == far::NAMES[NEXT_PERSON]);
+        let travels = step.push && step.severity >= Severity::Severe && step.minder != DRILL;
+        let taken_from_memory =
+            self.far[NEXT_PERSON].from_memory.contains(&(step.notice.clone(), step.number));
+        let wrong = |what: String| Err(Violation::new("Q2", now_ms, what));
+        match row {
+            None if travels && !taken_from_memory => wrong(format!("no row for the next person: {step:?}")),
+            Some(row) if !travels => wrong(format!("a row for the next person: {row:?} {step:?}")),
+            Some(row) if row.state == OutboxState::NotNeeded && rises(step.turn) => {
+                let seen = self.seen.get(&step.notice).is_some_and(|seen| *seen > entry);
+                let closed = |(_, it): (&i64, &Step)| it.notice == step.notice && it.turn == Turn::Closed;
+                if seen || self.steps.range(entry..).any(closed) {
+                    return Ok(());
+                }
+                wrong(format!("nobody saw it and it stands, yet nobody is told: {step:?}"))
+            }
+            _ => Ok(()),
+        }
+    }
+}
+
+/// Q2: a severe step, and half an hour since its notice first called for somebody.
+fn is_unseen_long_enough(step: &Step, steps: &BTreeMap<i64, Step>, now_ms: i64) -> bool {
+    let called = steps.values().filter(|it| it.notice == step.notice && rises(it.turn) && it.push);
+    let called = called.filter(|it| it.severity >= Severity::Severe && !it.is_undated()).map(|it| it.at_ms);
+    let waited = called.min().is_some_and(|called| now_ms - called >= UNSEEN_MS);
+    step.severity >= Severity::Severe && step.minder != DRILL && (waited || step.is_undated())
+}
+
 /// Whether a step is in the ledger as it was told. One that was told without a date may have got it since.
 fn is_there(found: Option<&Note>, step: &Step) -> bool {
     let Some(Note::Step(found)) = found else { return false };
@@ -223,7 +299,7 @@ pub(crate) fn has_cause(step: &Step, hottest_c: Option<f64>) -> bool {
         return true;
     }
     // The place's own line is 40 °C (crops.toml, practice); the lowest line of a crop here lies above 23.
-    let line_c = if step.severity == agronomy::crop::Severity::Extreme { 40.0 } else { 23.0 };
+    let line_c = if step.severity == Severity::Extreme { 40.0 } else { 23.0 };
     hottest_c.is_some_and(|hottest| hottest >= line_c)
 }
 
