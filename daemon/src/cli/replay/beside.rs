@@ -7,6 +7,9 @@ use agronomy::crop::Severity;
 
 use crate::keeper::backtest::{Lead, Tally};
 
+/// Picks one of a tally's leads.
+type LeadOf = fn(&Tally) -> &Lead;
+
 /// Writes what two replays came to.
 ///
 /// # Errors
@@ -27,7 +30,7 @@ pub(super) fn write(stands: &Tally, changed: &Tally, out: &mut impl Write) -> io
     }
     row("would have buzzed a phone", &|tally| tally.pushed.to_string())?;
     row("  on days", &|tally| tally.push_days.len().to_string())?;
-    let leads: [(&str, fn(&Tally) -> &Lead); 3] = [
+    let leads: [(&str, LeadOf); 3] = [
         ("passed a severe line, days and places", |tally| &tally.severe_line),
         ("passed a place's own line", |tally| &tally.place_line),
         ("heat waves with a severe line passed", |tally| &tally.heat_dome),

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use super::stage::Dated;
 use crate::calendar::{Calendar, day};
 use crate::cli::Trouble;
 use crate::cli::note::moment_of;
@@ -15,7 +16,7 @@ use crate::entry::Note;
 /// # Errors
 ///
 /// Everything that is wrong with it, with the number of the line; it has been said.
-pub(super) fn read(path: &Path, calendar: &Calendar) -> Result<Vec<(i64, Note)>, Trouble> {
+pub(super) fn read(path: &Path, calendar: &Calendar) -> Result<Dated, Trouble> {
     let text = read_text(path)?;
     let mut notes = Vec::new();
     let mut faulty = false;

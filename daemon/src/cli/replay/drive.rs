@@ -1,6 +1,6 @@
 //! Drives the core with the record's own moments.
 
-use super::stage::{Stage, first_ms};
+use super::stage::{Dated, Stage, first_ms};
 use crate::calendar::iso;
 use crate::cli::Trouble;
 use crate::entry::Note;
@@ -53,7 +53,7 @@ pub(super) fn replay(stage: &Stage, recorded: &Recorded) -> Result<(Core, Vec<St
 }
 
 /// Days read by hand and the diary, by time; of the same time those read by hand first.
-fn told(stage: &Stage, recorded: &Recorded, core: &Core) -> Vec<(i64, Note)> {
+fn told(stage: &Stage, recorded: &Recorded, core: &Core) -> Dated {
     let by_hand = recorded.by_hand.iter().map(|read| {
         let hang = core.engine().ground().hang_at(&read.probe, read.from_ms);
         let place = hang.map_or_else(|| read.probe.to_string(), |hang| hang.place.clone());

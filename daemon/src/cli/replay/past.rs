@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::stage::Dated;
 use crate::cli::Trouble;
 use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
 use crate::ground::Ground;
@@ -12,10 +13,10 @@ use crate::record::Recorded;
 /// What a ledger holds of the past.
 pub(super) struct Past {
     pub(super) recorded: Recorded,
-    /// What stood where, each from its own moment on, UTC ms.
-    pub(super) ground: Vec<(i64, Note)>,
-    /// Diary, forecasts and public warnings, by time, UTC ms.
-    pub(super) diary: Vec<(i64, Note)>,
+    /// What stood where, each from its own moment on.
+    pub(super) ground: Dated,
+    /// Diary, forecasts and public warnings, by time.
+    pub(super) diary: Dated,
     /// The standard offset of its days, ms east of UTC.
     pub(super) offset_ms: i64,
 }
@@ -59,7 +60,7 @@ fn heard(reading: Reading) -> Option<Heard> {
 
 /// Ground and diary of the entries that count. Notes hold from when they were dated; what came by itself, from when it
 /// came. Answers to notices are left out: they were given to what was told then.
-fn notes(entries: &[Entry]) -> (Vec<(i64, Note)>, Vec<(i64, Note)>) {
+fn notes(entries: &[Entry]) -> (Dated, Dated) {
     let counting = Ground::of(entries).entries;
     let dated = counting.into_iter().filter(|entry| entry.from_ms >= UNDATED_BELOW_MS);
     let own = dated.filter(|entry| !matches!(entry.note, Note::Drill {}));

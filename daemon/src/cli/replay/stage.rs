@@ -16,14 +16,17 @@ use crate::record::{self, Recorded};
 use crate::service::settings::{site, start_notes, usual};
 use crate::site::Site;
 
+/// Notes, each with the moment from which it holds, UTC ms.
+pub(super) type Dated = Vec<(i64, Note)>;
+
 /// The stage that readings are replayed on.
 #[derive(Clone)]
 pub(super) struct Stage {
     pub(super) site: Site,
-    /// What stands where, each from its own moment on, UTC ms.
-    pub(super) ground: Vec<(i64, Note)>,
-    /// What was noted meanwhile, by time, UTC ms.
-    pub(super) diary: Vec<(i64, Note)>,
+    /// What stands where, each from its own moment on.
+    pub(super) ground: Dated,
+    /// What was noted meanwhile, by time.
+    pub(super) diary: Dated,
 }
 
 impl Stage {
