@@ -6,7 +6,6 @@ use agronomy::crop::Severity;
 use glasshour::glance::{Glance, NoticeView, Tone};
 use glasshour::minders::heat::TOO_HOT;
 use glasshour::minders::silent::SILENT;
-use glasshour::sources::BROKER;
 
 use super::Violation;
 use super::told::cause_window_ms;
