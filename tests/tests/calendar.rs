@@ -5,7 +5,7 @@ use glasshour::calendar::{Calendar, date};
 use glasshour::calendar_out::Desk;
 use glasshour::clock::{Clock, SystemClock};
 use glasshour::entry::{Entry, Note};
-use glasshour::glance::{Glance, NoticeView};
+use glasshour::glance::{Glance, HeatAhead, NoticeView};
 use serde_json::{Value, json};
 use tests::program::{Garden, get, post};
 use tests::servers::process::until;
@@ -27,6 +27,8 @@ fn warned(to: &str) -> Glance {
     glance.site = "Gärten, Höfe; \"Süd\"".to_owned();
     glance.entries = vec![Entry { id: 7, at_ms: NOON_MS, from_ms: NOON_MS, note }];
     let id = "heat-dome..2031-07-02";
+    let (notice, from) = (id.to_owned(), "2031-07-04".to_owned());
+    glance.heat = Some(HeatAhead { notice, from, to: to.to_owned(), about_c: Some(42.0) });
     glance.open = vec![NoticeView {
         seen: false,
         deliveries: Vec::new(),
