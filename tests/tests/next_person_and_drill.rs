@@ -124,7 +124,7 @@ fn q2_a_severe_step_that_nobody_saw_for_half_an_hour_is_mailed_to_the_neighbour_
 fn with_hook(server: &Smtp, far: &Hook) -> Garden {
     let rest = mail(server);
     let port = far.port;
-    let garden = Garden::of(|folder| {
+    Garden::of(|folder| {
         let (ledger, secret) = (folder.join("ledger"), folder.join("secret"));
         std::fs::write(&secret, format!("{SECRET}\n")).unwrap();
         format!(
@@ -135,8 +135,7 @@ fn with_hook(server: &Smtp, far: &Hook) -> Garden {
             ledger.display(),
             secret.display()
         )
-    });
-    garden
+    })
 }
 
 #[test]
