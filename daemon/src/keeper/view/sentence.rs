@@ -16,6 +16,9 @@ use crate::minders::silent::SILENT;
 use crate::minders::soil_dry::SOIL_DRY;
 use crate::minders::words::limit;
 
+/// What is minor and presses nobody stands under the sentence, not in it.
+const ASIDE: u8 = 11;
+
 /// Rank of a minder on the lintel; lower stands first. A severe heat notice stands before all.
 fn rank(notice: &NoticeView) -> u8 {
     use agronomy::crop::Severity;
@@ -32,7 +35,8 @@ fn rank(notice: &NoticeView) -> u8 {
         SILENT => 7,
         SOIL_DRY | ROOT_HOT | POTS => 8,
         AIR => 9,
-        _ => 10,
+        _ if notice.severity >= Severity::Moderate => 10,
+        _ => ASIDE,
     }
 }
 
@@ -73,7 +77,12 @@ pub(super) fn sentence(
             notice: Some(notice.id.clone()),
         })
     };
-    let first = open.iter().filter(free).min_by_key(|notice| if blind(notice) { 7 } else { rank(notice) });
+    let leads = |notice: &&NoticeView| rank(notice) < ASIDE;
+    let first = open
+        .iter()
+        .filter(free)
+        .filter(leads)
+        .min_by_key(|notice| if blind(notice) { 7 } else { rank(notice) });
     let first = first.and_then(|notice| of(notice, tone(notice)));
     // "Later" puts a notice off; it does not make well what nobody sees.
     let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);
