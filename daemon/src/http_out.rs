@@ -114,7 +114,8 @@ impl Client {
         let mut roots = RootCertStore::empty();
         roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
         if let Some(path) = authority {
-            add(&mut roots, path).map_err(|why| Unusable::Authority { path: path.to_path_buf(), why })?;
+            add_authority(&mut roots, path)
+                .map_err(|why| Unusable::Authority { path: path.to_path_buf(), why })?;
         }
         let provider = Arc::new(rustls::crypto::ring::default_provider());
         let config = ClientConfig::builder_with_provider(provider)
@@ -165,8 +166,12 @@ impl Client {
     }
 }
 
-/// Adds the certificates of a PEM file.
-fn add(roots: &mut RootCertStore, path: &Path) -> Result<(), String> {
+/// Adds the certificates of a PEM file to those that are trusted.
+///
+/// # Errors
+///
+/// What is wrong with the file, in words.
+pub(crate) fn add_authority(roots: &mut RootCertStore, path: &Path) -> Result<(), String> {
     let before = roots.len();
     for certificate in CertificateDer::pem_file_iter(path).map_err(|error| error.to_string())? {
         roots.add(certificate.map_err(|error| error.to_string())?).map_err(|error| error.to_string())?;

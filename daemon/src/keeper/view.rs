@@ -54,10 +54,8 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         .collect();
     let mut open: Vec<NoticeView> = notices.iter().filter(|it| it.closed_ms.is_none()).cloned().collect();
     open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
-    let mut closed_lately: Vec<NoticeView> = notices
-        .into_iter()
-        .filter(|it| it.closed_ms.is_some_and(|at| now_ms - at < CLOSED_SHOWN_MS))
-        .collect();
+    let mut closed_lately: Vec<NoticeView> =
+        notices.into_iter().filter(|it| it.closed_ms.is_some()).collect();
     closed_lately.reverse();
     let probes = probes(engine, shell);
     let sentence = sentence::sentence(engine, &open, &places, &probes);
@@ -107,9 +105,14 @@ fn entries(engine: &Engine) -> Vec<Entry> {
     entries.into_iter().rev().take(ENTRIES).collect()
 }
 
-/// Every notice told, in order of opening, with what the grower answered.
+/// The notices that are open or closed lately, in order of opening, with what the grower answered.
 fn notices(engine: &Engine, shell: &Shell) -> Vec<NoticeView> {
-    gather(&engine.told).into_iter().filter_map(|steps| notice(engine, shell, &steps)).collect()
+    let now_ms = engine.now_ms();
+    let shown = |steps: &Vec<&Step>| {
+        let last = steps.last();
+        last.is_some_and(|last| last.turn != Turn::Closed || now_ms - last.at_ms < CLOSED_SHOWN_MS)
+    };
+    gather(&engine.told).into_iter().filter(shown).filter_map(|steps| notice(engine, shell, &steps)).collect()
 }
 
 fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView> {

@@ -118,6 +118,18 @@ impl View<'_> {
         Ok(statement.query_map([], outbox_row)?.collect::<Result<_, _>>()?)
     }
 
+    /// Every delivery of a step and of all that were told after it, finished or not, in the order of the steps.
+    ///
+    /// # Errors
+    ///
+    /// When the storage refuses.
+    pub fn deliveries_since(&self, step: i64) -> Result<Vec<OutboxRow>, LedgerError> {
+        let sql = "SELECT step, courier, due_ms, expires_ms, tries, state, why FROM outbox WHERE step >= ?1
+            ORDER BY step, courier";
+        let mut statement = self.conn.prepare(sql)?;
+        Ok(statement.query_map([step], outbox_row)?.collect::<Result<_, _>>()?)
+    }
+
     /// Every delivery of one step, finished or not.
     ///
     /// # Errors

@@ -11,13 +11,13 @@ use std::time::Duration;
 use futures_util::StreamExt;
 use futures_util::stream::FuturesUnordered;
 use reqwest011::Url;
-use rustls::pki_types::pem::PemObject;
-use rustls::pki_types::{CertificateDer, ServerName};
+use rustls::pki_types::ServerName;
 use rustls::{ClientConfig, RootCertStore};
 use tokio::net::TcpStream;
 use tokio_rustls::TlsConnector;
 
 use super::words::causes;
+use crate::http_out::add_authority;
 
 /// Connections at one time; the client keeps one or two.
 const AT_ONCE: usize = 8;
@@ -77,11 +77,8 @@ fn roots(authority: Option<&Path>) -> Result<RootCertStore, String> {
         roots.add_parsable_certificates(rustls_native_certs::load_native_certs().certs);
         return Ok(roots);
     };
-    let wrong = |error: &dyn std::fmt::Display| format!("{}: {error}", path.display());
-    for certificate in CertificateDer::pem_file_iter(path).map_err(|error| wrong(&error))? {
-        roots.add(certificate.map_err(|error| wrong(&error))?).map_err(|error| wrong(&error))?;
-    }
-    if roots.is_empty() { Err(wrong(&"there is no certificate in it")) } else { Ok(roots) }
+    add_authority(&mut roots, path).map_err(|why| format!("{}: {why}", path.display()))?;
+    Ok(roots)
 }
 
 impl Pipe {

@@ -48,16 +48,26 @@ impl Core {
         let open = self.engine.open_notices().map(str::to_owned);
         let shown: std::collections::BTreeSet<String> =
             lately.map(|step| step.notice.clone()).chain(open).collect();
+        let newest = |entries: &Vec<i64>| entries.iter().rev().take(NEWEST).copied().collect::<Vec<i64>>();
+        let shown: Vec<(String, Vec<i64>)> = shown
+            .into_iter()
+            .filter_map(|notice| {
+                self.step_entries.0.get(&notice).map(newest).map(|entries| (notice, entries))
+            })
+            .collect();
+        // One question for all of them: the glance is made each second.
+        let first = shown.iter().flat_map(|(_, entries)| entries).min();
+        let mut rows: BTreeMap<i64, Vec<OutboxRow>> = BTreeMap::new();
+        for row in first.map_or_else(|| Ok(Vec::new()), |first| self.ledger.deliveries_since(*first))? {
+            rows.entry(row.step).or_default().push(row);
+        }
         let mut all = BTreeMap::new();
-        for notice in shown {
-            let Some(entries) = self.step_entries.0.get(&notice) else { continue };
-            let mut newest: BTreeMap<String, OutboxRow> = BTreeMap::new();
-            for entry in entries.iter().rev().take(NEWEST) {
-                for row in self.ledger.deliveries(*entry)? {
-                    newest.entry(row.courier.clone()).or_insert(row);
-                }
+        for (notice, entries) in shown {
+            let mut by_courier: BTreeMap<String, OutboxRow> = BTreeMap::new();
+            for row in entries.iter().filter_map(|entry| rows.remove(entry)).flatten() {
+                by_courier.entry(row.courier.clone()).or_insert(row);
             }
-            all.insert(notice, newest.into_values().map(delivered).collect());
+            all.insert(notice, by_courier.into_values().map(delivered).collect());
         }
         Ok(all)
     }
