@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
+use glasshour::couriers::letter::LETTER_LIFE_MS;
 use glasshour::couriers::route::{UNSEEN_MS, rises};
 use glasshour::entry::{Note, Step, Turn};
 use glasshour::ledger::{Ledger, OutboxState};
@@ -15,6 +16,8 @@ use crate::far::{self, NEXT_PERSON, Taken};
 use crate::trace::Trace;
 use crate::weather::MINUTE;
 
+/// The courier by which what may buzz a phone goes, and the digest of what did not.
+const PUSHES: usize = 0;
 /// A step is decided so soon after its moment (P10), ms; the rest is the simulator's own grain.
 const DECIDED_MS: i64 = 15_000;
 
@@ -36,6 +39,8 @@ pub(crate) struct Told {
     newest: i64,
     /// Steps in the ledger, by entry.
     pub(crate) steps: BTreeMap<i64, Step>,
+    /// Evening digests in the ledger, by entry: each travels like the only step of a notice of its day.
+    digests: BTreeMap<i64, (i64, Note)>,
     /// Highest step of each notice.
     last: BTreeMap<String, u32>,
     /// Notes that somebody was told are taken.
@@ -73,7 +78,14 @@ impl Told {
             if let Note::Seen { notice } | Note::Reply { notice, .. } = &entry.note {
                 self.seen.insert(notice.clone(), entry.id);
             }
-            let Note::Step(step) = entry.note else { continue };
+            let step = match entry.note {
+                Note::Step(step) => step,
+                note @ Note::Digest { .. } => {
+                    self.digests.insert(entry.id, (entry.at_ms, note));
+                    continue;
+                }
+                _ => continue,
+            };
             let last = self.last.entry(step.notice.clone()).or_default();
             if step.number != *last + 1 && !self.unsure {
                 let what = format!("step {} of {} after step {last}", step.number, step.notice);
@@ -149,7 +161,11 @@ impl Told {
             {
                 return Err(Violation::new("Q2", now_ms, format!("the next person was told of {stored:?}")));
             }
-            if stored.is_none_or(|stored| (&stored.notice, stored.number) != (&step.0, step.1)) {
+            let is_step = stored.is_some_and(|stored| (&stored.notice, stored.number) == (&step.0, step.1));
+            let is_digest = self.digests.get(&one.entry).is_some_and(|(_, digest)| {
+                matches!(digest, Note::Digest { date, .. } if number != NEXT_PERSON && step.0 == format!("{date}.digest"))
+            });
+            if !is_step && !is_digest {
                 return wrong(format!("sent and not stored: {one:?}"));
             }
             let id = side.ids.entry(step.clone()).or_insert_with(|| one.id.clone());
@@ -181,7 +197,8 @@ impl Told {
                 return Err(Violation::new("I3", now_ms, format!("a step is gone: {entry} {step:?}")));
             }
         }
-        for (entry, note) in &self.noted {
+        let digests = self.digests.iter().map(|(entry, (_, digest))| (entry, digest));
+        for (entry, note) in self.noted.iter().chain(digests) {
             if found.get(entry) != Some(note) && !forgiven {
                 return Err(Violation::new("I1", now_ms, format!("a note is gone: {entry} {note:?}")));
             }
@@ -193,6 +210,7 @@ impl Told {
         }
         (self.newest, self.last) = (0, BTreeMap::new());
         self.steps.clear();
+        self.digests.clear();
         self.seen.clear();
         self.read_on(ledger, false, now_ms, &mut Trace::default())?;
         self.check_outbox(board, now_ms)
@@ -223,6 +241,15 @@ impl Told {
                     let what = format!("{courier} has neither taken it nor does it wait: {entry} {step:?}");
                     return Err(Violation::new("I3", now_ms, what));
                 }
+            }
+        }
+        for (entry, (at_ms, digest)) in &self.digests {
+            let over = now_ms - at_ms > LETTER_LIFE_MS;
+            let waits = rows.iter().any(|row| row.step == *entry && row.courier == far::NAMES[PUSHES]);
+            let never = far::at(&board.far[PUSHES]).never.contains(entry);
+            if !over && !waits && !never && !self.far[PUSHES].entries.contains(entry) {
+                let what = format!("neither taken nor does it wait: {entry} {digest:?}");
+                return Err(Violation::new("I3", now_ms, what));
             }
         }
         Ok(())
