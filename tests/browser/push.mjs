@@ -5,10 +5,11 @@
 //   node push.mjs PATH-OF-THE-PROGRAM
 //
 // One line per check; the last line counts them. CHROMIUM names the browser.
-import { spawn } from "node:child_process";
+import { execFileSync, spawn } from "node:child_process";
 import { createDecipheriv, createECDH, createPublicKey, hkdfSync, randomBytes, verify } from "node:crypto";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
-import { createServer } from "node:http";
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { createServer, request as ask } from "node:http";
+import { createServer as createSecureServer } from "node:https";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
@@ -86,8 +87,24 @@ const service = createServer((request, answer) => {
 await new Promise((done) => service.listen(0, "127.0.0.1", done));
 const origin = `http://127.0.0.1:${service.address().port}`;
 
-// The program, in a garden of its own.
+// A web server in front of the page, which ends TLS: how phones at home meet it.
 const folder = mkdtempSync(join(tmpdir(), "push-"));
+const [certificate, key] = ["front.pem", "front.key"].map((name) => join(folder, name));
+execFileSync("openssl", ["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
+  "-subj", "/CN=127.0.0.1", "-keyout", key, "-out", certificate], { stdio: "ignore" });
+const front = createSecureServer({ cert: readFileSync(certificate), key: readFileSync(key) }, (request, answer) => {
+  const { method, url: path, headers } = request;
+  const onward = ask(new URL(path, address), { method, headers }, (response) => {
+    answer.writeHead(response.statusCode, response.headers);
+    response.pipe(answer);
+  });
+  onward.on("error", () => answer.destroy());
+  request.pipe(onward);
+});
+await new Promise((done) => front.listen(0, "127.0.0.1", done));
+const outside = `https://127.0.0.1:${front.address().port}`;
+
+// The program, in a garden of its own.
 writeFileSync(join(folder, "site.toml"), `[site]
 name = "Bindweed Yard"
 latitude = 52.1
@@ -97,6 +114,7 @@ standard_offset = "+01:00"
 vouched_by = "system"
 [page]
 listen = "127.0.0.1:0"
+address = "${outside}"
 [ledger]
 folder = "${join(folder, "ledger")}"
 commit_every_s = 0.2
@@ -219,6 +237,15 @@ await check("a press on “Later” reaches it too", async () => {
   await press("later");
   await until("the reply", async () => (await now()).open.some((one) => one.id === notice.notice && one.later_until_ms));
 });
+await check("by https, through the web server in front, the page lets a phone subscribe and takes what is sent", async () => {
+  const elsewhere = await browser.newContext({ ignoreHTTPSErrors: true });
+  const there = await elsewhere.newPage();
+  await there.goto(`${outside}/ground`);
+  await there.locator("#phone-form").waitFor({ state: "visible" });
+  await there.locator("[data-phone] button").click();
+  await until("the phone is stopped", async () => (await there.locator("[data-phone] button").count()) === 0);
+  await elsewhere.close();
+});
 await check("no error on the page", async () => faults.join("; "));
 await check("without the board a press is said not to be noted", async () => {
   await deliver(told);
@@ -231,8 +258,10 @@ await check("without the board a press is said not to be noted", async () => {
 
 await browser.close();
 running.kill("SIGKILL");
-service.closeAllConnections();
-service.close();
+for (const server of [service, front]) {
+  server.closeAllConnections();
+  server.close();
+}
 rmSync(folder, { recursive: true, force: true });
 if (failed > 0) console.log(log.split("\n").slice(-20).join("\n"));
 console.log(`${passed} passed, ${failed} failed`);

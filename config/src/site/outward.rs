@@ -40,7 +40,9 @@ pub(super) fn page_address(page: &Table<'_, '_>) -> Option<String> {
             ),
         );
     }
-    bare.then(|| base.to_owned())
+    // As browsers write an origin: without the port that its scheme means anyway (RFC 6454 6.1).
+    let usual_port = if base.starts_with("https:") { ":443" } else { ":80" };
+    bare.then(|| base.strip_suffix(usual_port).unwrap_or(base).to_owned())
 }
 
 /// Reads `[picture]`.

@@ -25,6 +25,9 @@ pub enum Listening {
         address: SocketAddr,
         /// Names besides the loopback ones and the address itself: `garden.local`.
         names: Vec<String>,
+        /// The origin under which phones meet the page where that is another one: `https://garden.example`, of a
+        /// web server that ends TLS and passes on what is asked, with the `Host` field as it came.
+        met_at: Option<String>,
     },
     /// At a socket in the data folder: whoever may open it may ask.
     Socket,
@@ -33,7 +36,10 @@ pub enum Listening {
 impl Listening {
     /// Whether a `Host` field names this page.
     pub(crate) fn is_ours(&self, host: &str) -> bool {
-        let Self::At { address, names } = self else { return true };
+        let Self::At { address, names, .. } = self else { return true };
+        if self.is_met_at(host) {
+            return true;
+        }
         let Some((name, port)) = split(host) else { return false };
         if port != address.port() {
             return false;
@@ -44,6 +50,23 @@ impl Listening {
         }
         let name = name.trim_end_matches('.');
         name.eq_ignore_ascii_case("localhost") || names.iter().any(|own| own.eq_ignore_ascii_case(name))
+    }
+}
+
+impl Listening {
+    fn is_met_at(&self, host: &str) -> bool {
+        let Self::At { met_at: Some(origin), .. } = self else { return false };
+        origin.split_once("://").is_some_and(|(_, authority)| authority.eq_ignore_ascii_case(host))
+    }
+
+    /// Whether an `Origin` field is that of the page asked for under `host`.
+    fn is_from(&self, origin: &str, host: &str) -> bool {
+        match self {
+            Self::At { met_at: Some(met_at), .. } if self.is_met_at(host) => {
+                origin.eq_ignore_ascii_case(met_at)
+            }
+            _ => origin.strip_prefix("http://") == Some(host),
+        }
     }
 }
 
@@ -80,7 +103,7 @@ fn changes(method: &Method) -> bool {
 
 fn same_origin(listening: &Listening, headers: &HeaderMap, host: &str) -> bool {
     *listening == Listening::Socket
-        || field(headers, &header::ORIGIN).is_some_and(|origin| origin.strip_prefix("http://") == Some(host))
+        || field(headers, &header::ORIGIN).is_some_and(|origin| listening.is_from(origin, host))
 }
 
 fn bound(mut answer: Response) -> Response {
@@ -103,7 +126,11 @@ mod tests {
     use super::*;
 
     fn at(address: &str) -> Listening {
-        Listening::At { address: address.parse().unwrap(), names: vec!["garden.local".to_owned()] }
+        Listening::At {
+            address: address.parse().unwrap(),
+            names: vec!["garden.local".to_owned()],
+            met_at: None,
+        }
     }
 
     #[test]
@@ -125,6 +152,29 @@ mod tests {
         let open = at("0.0.0.0:8080");
         assert!(open.is_ours("192.0.2.9:8080"));
         assert!(!open.is_ours("rebound.example:8080"));
+    }
+
+    #[test]
+    fn a_web_server_in_front_is_ours_under_its_name_and_only_from_its_own_origin() {
+        let met_at = |origin: &str| Listening::At {
+            address: "127.0.0.1:8087".parse().unwrap(),
+            names: Vec::new(),
+            met_at: Some(origin.to_owned()),
+        };
+        let here = met_at("https://garden.example");
+        assert!(here.is_ours("garden.example") && here.is_ours("Garden.example"));
+        assert!(here.is_from("https://garden.example", "garden.example"));
+        for (foreign, host) in [
+            ("http://garden.example", "garden.example"),
+            ("https://garden.example:444", "garden.example"),
+            ("https://other.example", "garden.example"),
+            ("https://garden.example", "localhost:8087"),
+        ] {
+            assert!(!here.is_from(foreign, host), "{foreign} of {host}");
+        }
+        assert!(!here.is_ours("garden.example:8443") && !here.is_ours("other.example"));
+        assert!(here.is_from("http://localhost:8087", "localhost:8087"));
+        assert!(met_at("https://192.0.2.7:8443").is_ours("192.0.2.7:8443"));
     }
 
     #[test]

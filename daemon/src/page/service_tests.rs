@@ -26,7 +26,7 @@ const HOST: &str = "127.0.0.1:8080";
 const DEADLINE: Duration = Duration::from_secs(20);
 
 fn here() -> Listening {
-    Listening::At { address: HOST.parse().unwrap(), names: Vec::new() }
+    Listening::At { address: HOST.parse().unwrap(), names: Vec::new(), met_at: None }
 }
 
 fn crops() -> Vec<(String, String)> {
@@ -294,7 +294,7 @@ async fn an_event_follows_each_change_and_open_streams_do_not_hold_up_the_stop()
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
     let address = listener.local_addr().unwrap();
     let stop = CancellationToken::new();
-    let listening = Listening::At { address, names: Vec::new() };
+    let listening = Listening::At { address, names: Vec::new(), met_at: None };
     let mut running = JoinSet::new();
     running.spawn(serve(listener, router(handle, listening, crops(), stop.clone()), stop.clone()));
     let mut keeping = JoinSet::new();

@@ -165,7 +165,7 @@ async fn start_all(
     let desk = Arc::new(desk);
     let router = page::router(
         handle.clone(),
-        Listening::At { address: page, names: own_names(file) },
+        Listening::At { address: page, names: own_names(file), met_at: file.page_address.clone() },
         crops.clone(),
         tasks.stop(),
     )
