@@ -10,6 +10,7 @@ use super::cautions;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
 use super::figures::{Civil, degree_days, share, span, tenth, water_words};
+use super::warnings;
 use crate::calendar_out::happening::{heat_days, today};
 use crate::glance::{Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
 use crate::minders::dome;
@@ -30,6 +31,7 @@ pub(super) fn parts(glance: &Glance) -> Vec<Part> {
             parts.push(Part { head: head.to_owned(), lines });
         }
     };
+    add(warnings::heading(&glance.warnings), warnings::lines(glance));
     add("What to watch for today", watch(glance));
     add("The heat plan for today", heat_plan(glance));
     add("The night", of_minder(glance, WARM_NIGHT));

@@ -38,6 +38,10 @@ const show = async (told) => {
 
 self.addEventListener("push", (event) => event.waitUntil(show(read(event))));
 
+// The browser has ended the way by which notices came, and may have no new one: only the page can say its name again.
+self.addEventListener("pushsubscriptionchange", (event) => event.waitUntil(show({ id: "", notice: "", step: 0, loud: true,
+  buttons: [], title: "This phone may receive no more notices", text: "Open the page Ground on it and let it receive them again." })));
+
 const answer = async (told, action) => {
   const body = new URLSearchParams({ notice: told.notice, answer: action });
   try {

@@ -23,12 +23,40 @@ pub(crate) fn section(glance: &Glance) -> Markup {
     }
 }
 
-fn heading(warnings: &[WarningGlance]) -> &'static str {
+/// What stands over them.
+pub(super) fn heading(warnings: &[WarningGlance]) -> &'static str {
     let of = |hazard| warnings.iter().any(|warning| warning.hazard == hazard);
     match (of(Hazard::Heat), of(Hazard::Frost)) {
         (true, true) => "Public warnings of heat and frost",
         (true, false) => "Public warning of heat",
         _ => "Public warning of frost",
+    }
+}
+
+/// Each in one line of the letter: its headline as the authority wrote it, whose it is, and for when.
+pub(super) fn lines(glance: &Glance) -> Vec<String> {
+    let line = |warning: &WarningGlance| {
+        let who = warning.sender_name.as_ref().unwrap_or(&warning.sender);
+        let head = warning.headline.as_ref().unwrap_or(&warning.event);
+        format!(
+            "“{head}” ({who}): {}{} Their whole words are on the page Now.",
+            weight(warning),
+            span(warning, glance)
+        )
+    };
+    glance.warnings.iter().map(line).collect()
+}
+
+/// From when to when it is in force.
+fn span(warning: &WarningGlance, glance: &Glance) -> String {
+    let civil = Civil(glance.civil_offset_s);
+    let when = |ms| civil.when(ms, glance.at_ms);
+    let from = if warning.from_ms > glance.at_ms { "to come, from" } else { "in force since" };
+    let (since, until) = (when(warning.from_ms), when(warning.to_ms));
+    if warning.end_told {
+        format!("{from} {since}, until {until}.")
+    } else {
+        format!("{from} {since}; it does not say until when, and is shown until {until}.")
     }
 }
 
@@ -38,12 +66,7 @@ fn one(warning: &WarningGlance, glance: &Glance) -> Markup {
     let who = warning.sender_name.as_ref().unwrap_or(&warning.sender);
     html! {
         h3 lang=(warning.language) dir="auto" { (warning.headline.as_ref().unwrap_or(&warning.event)) }
-        p {
-            bdi { (who) } ": " (weight(warning))
-            @if warning.from_ms > glance.at_ms { "to come, from " } @else { "in force since " } (when(warning.from_ms))
-            @if warning.end_told { ", until " (when(warning.to_ms)) "." }
-            @else { "; it does not say until when, and is shown until " (when(warning.to_ms)) "." }
-        }
+        p { bdi { (who) } ": " (weight(warning)) (span(warning, glance)) }
         div lang=(warning.language) dir="auto" {
             @if warning.headline.is_some() { p { (warning.event) } }
             @for text in [&warning.description, &warning.instruction].into_iter().flatten() {
@@ -116,6 +139,14 @@ mod tests {
             assert!(html.contains(wanted), "{wanted} missing in {html}");
         }
         assert!(!html.contains("<script") && !html.contains("href"));
+    }
+
+    #[test]
+    fn the_letter_gives_headline_sender_and_span_in_one_line() {
+        let wanted = "“Very hot days” (Example test office): severe, likely; to come, from 16 July, 11:00, until 18 July, \
+                      21:00. Their whole words are on the page Now.";
+        assert_eq!(lines(&warned()), [wanted]);
+        assert_eq!(lines(&fixtures::calm()), [""; 0]);
     }
 
     #[test]
