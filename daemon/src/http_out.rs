@@ -95,14 +95,14 @@ pub struct Client {
 }
 
 impl Client {
-    /// A client for addresses of the site file. It trusts the system's authorities and the one in the PEM file `authority`, and gives each call
-    /// `limit`, from looking up the name to the last byte of the answer.
+    /// A client for addresses of the site file. It trusts the system's authorities and the one in the PEM file
+    /// `authority`, and gives each call `limit`, from looking up the name to the last byte of the answer.
     ///
     /// # Errors
     ///
     /// When the file cannot be used, or the encryption cannot be set up.
     pub fn new(authority: Option<&Path>, limit: Duration) -> Result<Self, Unusable> {
-        Self::reaching(Reach::Anywhere, authority, limit)
+        Self::reaching(Reach::SiteFile, authority, limit)
     }
 
     /// The same, and it connects as far as `reach` says.
@@ -340,15 +340,11 @@ mod tests {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let port = listener.local_addr().unwrap().port();
         let here = ["127.0.0.1", "[::1]", "[::ffff:127.0.0.1]", "169.254.1.1", "localhost"];
-        let cases =
-            [(Reach::Outside, &here[..]), (Reach::OffThisMachine, &here), (Reach::Outside, &["192.168.1.1"])];
-        for (reach, hosts) in cases {
-            let client = Client::reaching(reach, None, LIMIT).unwrap();
-            for host in hosts {
-                let request = Request::post(format!("http://{host}:{port}/")).body(Bytes::new()).unwrap();
-                let said = client.call(request, 9).await.unwrap_err().to_string();
-                assert!(said.ends_with(INSIDE), "{reach:?} {host}: {said}");
-            }
+        let client = Client::reaching(Reach::Outside, None, LIMIT).unwrap();
+        for host in here.iter().chain(&["192.168.1.1"]) {
+            let request = Request::post(format!("http://{host}:{port}/")).body(Bytes::new()).unwrap();
+            let said = client.call(request, 9).await.unwrap_err().to_string();
+            assert!(said.ends_with(INSIDE), "{host}: {said}");
         }
         // Nobody connected: the listener has nothing to accept.
         let waits = std::future::poll_fn(|context| Poll::Ready(listener.poll_accept(context).is_pending()));

@@ -178,6 +178,7 @@ fn hostile_documents_are_refused_named_on_the_page_and_hinder_no_other() {
     shelf.put("/bomb", 200, "", alert.replace("<alert", &format!("{laughs}<alert")));
     shelf.put("/big", 200, "", alert.replace(VERY_HOT, &"x".repeat(10_000_000)));
     shelf.put("/deep", 200, "", alert.replace("<info>", &format!("<info>{}", "<a>".repeat(10_000))));
+    shelf.put("/many", 200, "", alert.replace("<info>", &format!("<info>{}", "<a/>".repeat(60_000))));
     shelf.put("/moved", 302, &format!("Location: {secret}\r\n"), "");
     shelf.put("/test", 200, "", alert.replace("Actual", "Test").replace(VERY_HOT, "A test"));
     let stranger = about(&alert, "Cancel", "forged", "stranger@example.org", 1, "");
@@ -191,6 +192,7 @@ fn hostile_documents_are_refused_named_on_the_page_and_hinder_no_other() {
         "/bomb",
         "/big",
         "/deep",
+        "/many",
         "/moved",
         &secret,
         "file:///etc/passwd",
@@ -214,7 +216,7 @@ fn hostile_documents_are_refused_named_on_the_page_and_hinder_no_other() {
         assert!(shelf.asked(path) > 0, "{path} was not read");
     }
     // What may be wrong for ever is not asked for at each look; what did not come whole is.
-    for path in ["/bomb", "/deep", "/test", "/forged", "/good"] {
+    for path in ["/bomb", "/deep", "/many", "/test", "/forged", "/good"] {
         assert_eq!(shelf.asked(path), 1, "{path}");
     }
     assert!(service.stop().success());

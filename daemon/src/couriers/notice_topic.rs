@@ -296,6 +296,15 @@ pub(super) fn payload(step: &Step, site: &str, id: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::Turn;
+
+    #[test]
+    fn the_published_schema_knows_each_turn() {
+        let schema = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/../deploy/notice.schema.json"));
+        let schema: serde_json::Value = serde_json::from_str(schema).unwrap();
+        let turns = [Turn::Opened, Turn::Worsened, Turn::Again, Turn::Eased, Turn::Closed];
+        assert_eq!(schema["properties"]["turn"]["enum"], json!(turns));
+    }
 
     #[test]
     fn no_name_reaches_another_topic() {

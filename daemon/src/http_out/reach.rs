@@ -15,25 +15,32 @@ pub(super) const INSIDE: &str = "the address leads to where we may not call";
 /// Where a client may connect to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Reach {
-    /// Anywhere: the address stands in the site file.
-    Anywhere,
-    /// Anywhere but this machine and what is local to its links: a name of the site file that leads there was not meant.
-    OffThisMachine,
+    /// Where the site file's address leads: anywhere by number or as `localhost`; by any other name not to this machine
+    /// nor to what is local to its links, for that a name leads there was not meant.
+    SiteFile,
     /// Outside only: the address came from a phone.
     Outside,
 }
 
 impl Reach {
-    /// Whether an address may be called.
+    /// Whether an address that was written by number may be called.
     pub(super) fn allows(self, address: IpAddr) -> bool {
+        self == Self::SiteFile || is_outside(address)
+    }
+
+    /// Whether an address may be called that a name was looked up to be.
+    fn allows_by_name(self, name: &str, address: IpAddr) -> bool {
         match self {
-            Self::Anywhere => true,
-            Self::OffThisMachine => match address.to_canonical() {
-                IpAddr::V4(it) => !(it.is_loopback() || it.is_link_local() || it.is_unspecified()),
-                IpAddr::V6(it) => !(it.is_loopback() || it.is_unicast_link_local() || it.is_unspecified()),
-            },
+            Self::SiteFile => name == "localhost" || is_off_this_machine(address),
             Self::Outside => is_outside(address),
         }
+    }
+}
+
+fn is_off_this_machine(address: IpAddr) -> bool {
+    match address.to_canonical() {
+        IpAddr::V4(it) => !(it.is_loopback() || it.is_link_local() || it.is_unspecified()),
+        IpAddr::V6(it) => !(it.is_loopback() || it.is_unicast_link_local() || it.is_unspecified()),
     }
 }
 
@@ -55,7 +62,7 @@ impl Service<Name> for Names {
         let reach = self.0;
         Box::pin(async move {
             let mut found: Vec<SocketAddr> = tokio::net::lookup_host((name.as_str(), 0)).await?.collect();
-            found.retain(|address| reach.allows(address.ip()));
+            found.retain(|address| reach.allows_by_name(name.as_str(), address.ip()));
             if found.is_empty() { Err(io::Error::other(INSIDE)) } else { Ok(found.into_iter()) }
         })
     }
@@ -105,6 +112,22 @@ fn is_outside_v6(address: Ipv6Addr) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn t13_only_a_plain_word_of_the_site_file_leads_to_this_machine() {
+        let (here, link) =
+            (["127.0.0.1", "::1", "::ffff:127.0.0.1", "0.0.0.0"], ["169.254.169.254", "fe80::1"]);
+        for address in here.iter().chain(&link).map(|it| it.parse().unwrap()) {
+            assert!(Reach::SiteFile.allows(address), "{address}");
+            assert!(Reach::SiteFile.allows_by_name("localhost", address), "{address}");
+            for name in ["hook.garden.example", "hook.localhost", "localhost.", "shed"] {
+                assert!(!Reach::SiteFile.allows_by_name(name, address), "{name} {address}");
+            }
+            assert!(!Reach::Outside.allows(address) && !Reach::Outside.allows_by_name("localhost", address));
+        }
+        let shed = "192.168.1.9".parse().unwrap();
+        assert!(Reach::SiteFile.allows_by_name("shed", shed) && Reach::SiteFile.allows(shed));
+    }
 
     #[test]
     fn the_public_network_is_told_from_the_house() {

@@ -16,6 +16,13 @@ use quick_xml::name::ResolveResult;
 /// Elements within elements: a warning needs five.
 pub const DEEPEST: usize = 32;
 
+/// Elements and attributes in all: a feed of a thousand warnings has some ten thousand. Each takes much more memory than
+/// the few bytes it is written with.
+pub const MOST: usize = 50_000;
+
+/// The longest name of a namespace, bytes: those in use have some 40.
+const LONGEST_SPACE: usize = 256;
+
 /// Why a document is not read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum XmlFault {
@@ -34,6 +41,9 @@ pub enum XmlFault {
     /// Elements lie within elements too often.
     #[error("its elements lie more than {DEEPEST} deep")]
     TooDeep,
+    /// It has too many elements and attributes.
+    #[error("it has more than {MOST} elements and attributes")]
+    TooMany,
     /// It names an entity that XML itself does not define, or a character that XML does not have.
     #[error("it uses {0:?}, which XML itself does not define")]
     Entity(String),
@@ -105,12 +115,16 @@ fn tree(text: &str) -> Result<Element, XmlFault> {
     let mut reader = NsReader::from_str(text);
     let mut open: Vec<Element> = Vec::new();
     let mut root: Option<Element> = None;
+    let mut left = MOST;
     loop {
         let (space, event) = reader.read_resolved_event().map_err(|error| malformed(&error))?;
         match event {
-            Event::Start(start) => open.push(begun(&space, &start, open.len(), root.is_some())?),
+            Event::Start(start) => {
+                let element = begun(&space, &start, open.len(), root.is_some(), &mut left)?;
+                open.push(element);
+            }
             Event::Empty(start) => {
-                let element = begun(&space, &start, open.len(), root.is_some())?;
+                let element = begun(&space, &start, open.len(), root.is_some(), &mut left)?;
                 close(element, &mut open, &mut root);
             }
             Event::End(_) => {
@@ -133,13 +147,19 @@ fn malformed(what: &impl ToString) -> XmlFault {
     XmlFault::Malformed(what.to_string().chars().take(200).collect())
 }
 
-/// An element whose beginning was read, `depth` others being open.
+/// An element whose beginning was read, `depth` others being open; `left` counts down what may still come.
 fn begun(
     space: &ResolveResult<'_>,
     start: &BytesStart<'_>,
     depth: usize,
     after_the_root: bool,
+    left: &mut usize,
 ) -> Result<Element, XmlFault> {
+    let mut one_more = || {
+        *left = left.checked_sub(1).ok_or(XmlFault::TooMany)?;
+        Ok(())
+    };
+    one_more()?;
     if depth >= DEEPEST {
         return Err(XmlFault::TooDeep);
     }
@@ -147,6 +167,10 @@ fn begun(
         return Err(malformed(&"it has two first elements"));
     }
     let space = match space {
+        // Every element keeps it, and one declaration serves them all.
+        ResolveResult::Bound(space) if space.as_ref().len() > LONGEST_SPACE => {
+            return Err(malformed(&format!("a namespace is longer than {LONGEST_SPACE} bytes")));
+        }
         ResolveResult::Bound(space) => space.as_ref().to_owned(),
         ResolveResult::Unbound => String::new(),
         ResolveResult::Unknown(prefix) => {
@@ -156,6 +180,7 @@ fn begun(
     let mut attributes = Vec::new();
     for attribute in start.attributes() {
         let attribute = attribute.map_err(|error| malformed(&error))?;
+        one_more()?;
         if attribute.key.as_namespace_binding().is_none() {
             let value = attribute.normalized_value(XmlVersion::Explicit1_0);
             let value = value.map_err(|error| malformed(&error))?.into_owned();
@@ -261,6 +286,17 @@ mod tests {
         assert_eq!(fault(&format!("{}<a/>{}", "<a>".repeat(32), "</a>".repeat(32))), XmlFault::TooDeep);
         let endless = "<a>".repeat(1_000_000);
         assert_eq!(read(endless.as_bytes(), 10_000_000), Err(XmlFault::TooDeep));
+    }
+
+    #[test]
+    fn a_small_document_cannot_grow_large_in_memory() {
+        let many = |inside: &str, count: usize| format!("<r>{}</r>", inside.repeat(count)).into_bytes();
+        assert!(read(&many("<a/>", MOST - 1), 1 << 20).is_ok());
+        assert_eq!(read(&many("<a/>", MOST), 1 << 20), Err(XmlFault::TooMany));
+        assert_eq!(read(&many("<a b=\"\"/>", MOST / 2), 1 << 20), Err(XmlFault::TooMany));
+        let named = |length: usize| format!("<r xmlns:x=\"{}\"><x:a/></r>", "n".repeat(length));
+        assert!(read(named(LONGEST_SPACE).as_bytes(), 10_000).is_ok());
+        assert!(fault(&named(LONGEST_SPACE + 1)).to_string().contains("longer than 256 bytes"));
     }
 
     #[test]

@@ -6,6 +6,7 @@ use serde_json::json;
 
 use super::base64url::encode;
 use crate::couriers::STEP_LIFE_MS;
+use crate::couriers::route::rises;
 use crate::entry::{Step, Turn};
 
 /// The longest message before it is encrypted, bytes: some services take less than the 4096 of the standard.
@@ -40,7 +41,7 @@ pub(super) fn life_s(expires_ms: i64, now_ms: i64) -> i64 {
 }
 
 fn text(step: &Step, id: &str) -> String {
-    let loud = matches!(step.turn, Turn::Opened | Turn::Worsened);
+    let loud = rises(step.turn);
     let buttons: &[&str] = if step.turn == Turn::Closed { &[] } else { &["on-it", "later"] };
     let title: String = step.title.chars().take(LONGEST_TITLE).collect();
     let written = |words: &str| {
@@ -114,6 +115,8 @@ mod tests {
             "severity": "severe", "loud": true, "buttons": ["on-it", "later"],
         });
         assert_eq!((read(&message), message.urgency), (wanted, "high"));
+        let again = Message::of(&step(Turn::Again, Severity::Severe, "House at 41."), "step-43.e5", "e5");
+        assert_eq!(read(&again)["loud"], true);
         let closed = Message::of(&step(Turn::Closed, Severity::Moderate, "House at 30."), "step-42.e5", "e5");
         let closed_says = read(&closed);
         assert_eq!((&closed_says["loud"], &closed_says["buttons"]), (&json!(false), &json!([])));
