@@ -230,14 +230,13 @@ fn day_of(iso: &str) -> String {
     calendar::date(calendar::day(day).unwrap() + next)
 }
 
-/// On which days a step of the heat minders buzzed, and what it was.
-fn heat_pushes(replayed: &Value) -> BTreeMap<String, Vec<String>> {
+/// On which days a step of whatever minder buzzed, and what it was.
+fn pushes(replayed: &Value) -> BTreeMap<String, Vec<String>> {
     let mut pushes: BTreeMap<String, Vec<String>> = BTreeMap::new();
     for notice in replayed["notices"].as_array().unwrap() {
         let minder = notice["minder"].as_str().unwrap();
         let steps = notice["steps"].as_array().unwrap().iter();
-        for step in steps.filter(|step| ["too-hot", "on-course"].contains(&minder) && step["pushed"] == true)
-        {
+        for step in steps.filter(|step| step["pushed"] == true) {
             let at = step["at"].as_str().unwrap();
             let what = format!("{at} {minder} {} {}", step["turn"], step["severity"]);
             pushes.entry(day_of(at)).or_default().push(what);
@@ -281,11 +280,12 @@ fn usual_height(heights: &BTreeMap<String, f64>, date: &str) -> Option<f64> {
 }
 
 /// AGRONOMY 2.5b and the work order: independent code found 29 of 155 days and all 8; at most 22 % and at most five false.
+/// Blindness counts too: the record has gaps on most days.
 #[test]
-fn heat_buzzes_on_every_dangerous_day_on_few_others_and_hardly_ever_for_nothing() {
+fn a_phone_buzzes_on_every_dangerous_day_on_few_others_and_hardly_ever_for_nothing() {
     let Some(held) = tunnel() else { return };
     let Some(replayed) = tunnel_replayed() else { return };
-    let pushes = heat_pushes(&replayed);
+    let pushes = pushes(&replayed);
     let (heights, passed) = heights_and_place_line(&held);
     let is_summer = |day: &&String| ("06".."09").contains(&&day[5..7]);
     let summer: BTreeSet<&String> = heights.keys().filter(is_summer).collect();

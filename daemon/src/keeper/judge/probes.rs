@@ -15,6 +15,9 @@ use crate::sources;
 
 /// How near a limit must be for blindness to press, °C.
 const NEAR_C: f64 = 3.0;
+/// How near to what is out of the ordinary a day must have come for a crop's line to count, °C (own choice: tried on a
+/// record of two summers).
+const UNUSUAL_NEAR_C: f64 = 1.0;
 /// How long after a source went away its last messages may come, ms.
 const LAST_WORDS_MS: i64 = 2 * 60_000;
 /// No crop of the book is harmed by cold in warmer air than this, °C.
@@ -119,11 +122,15 @@ impl Engine {
     }
 }
 
-/// Whether the air was near a line when last heard: three degrees under a line of heat, or over a tender crop's of cold.
+/// Whether the air was near a line that buzzes a phone when it was last heard: the place's own, a crop's on a day that is
+/// hotter than usual, or a tender crop's of cold.
 fn is_near(t_c: f64, now: &PlaceNow<'_>) -> bool {
-    let crop = now.tenderest().map(|it| it.lines.severe_c);
-    let hot = crop.into_iter().chain(now.place_line_c).reduce(f64::min);
+    // What happens each day is no danger unseen: on an ordinary day a crop's line buzzes nobody, so blindness must not.
+    // Where nobody knows yet what is ordinary, it may.
+    let unusual = now.median_high_c.is_none() || now.out_of_the_ordinary(t_c + UNUSUAL_NEAR_C);
+    let crop = now.tenderest().is_some_and(|it| unusual && t_c >= it.lines.severe_c - NEAR_C);
+    let place = now.place_line_c.is_some_and(|line| t_c >= line - NEAR_C);
     let tender = now.standing.iter().map(|it| it.crop.cold.frost_damage.hi).filter(|line| *line >= -1.0);
     let cold = tender.reduce(f64::max).filter(|_| t_c < NO_FROST_C);
-    hot.is_some_and(|line| t_c >= line - NEAR_C) || cold.is_some_and(|line| t_c <= line + NEAR_C)
+    crop || place || cold.is_some_and(|line| t_c <= line + NEAR_C)
 }
