@@ -1,6 +1,7 @@
 //! `glasshour drill`: a marked notice through every courier, and what became of it on each way.
 
 use std::io::Write;
+use std::path::Path;
 use std::thread::sleep;
 use std::time::Duration;
 
@@ -38,13 +39,12 @@ pub(super) fn run(args: &DrillArgs, out: &mut impl Write) -> Result<(), Trouble>
             "no service runs on this garden; its couriers are to be tried".to_owned(),
         ));
     };
+    let earlier = standing(&socket)?.map(|notice| notice.id);
     ask::post(&socket, "/api/note", &json!({ "note": Note::Drill {} }))?;
     let mut left = args.wait.max(1) * 2;
     let mut without_rows = 0;
     let notice = loop {
-        let glance: Glance = serde_json::from_value(ask::get(&socket, "/api/now")?)
-            .map_err(|error| Trouble::Failed(format!("the service answers in another form: {error}")))?;
-        let drill = glance.open.into_iter().find(|notice| notice.minder == DRILL);
+        let drill = standing(&socket)?.filter(|notice| Some(&notice.id) != earlier.as_ref());
         left -= 1;
         without_rows += u32::from(drill.as_ref().is_some_and(|notice| notice.deliveries.is_empty()));
         match drill {
@@ -56,6 +56,13 @@ pub(super) fn run(args: &DrillArgs, out: &mut impl Write) -> Result<(), Trouble>
     say(&notice, args.json, out)?;
     let arrived = !notice.deliveries.is_empty() && notice.deliveries.iter().all(|it| it.sent);
     if arrived { Ok(()) } else { Err(Trouble::Failed("the drill did not go through everywhere".to_owned())) }
+}
+
+/// The drill that stands.
+fn standing(socket: &Path) -> Result<Option<NoticeView>, Trouble> {
+    let glance: Glance = serde_json::from_value(ask::get(socket, "/api/now")?)
+        .map_err(|error| Trouble::Failed(format!("the service answers in another form: {error}")))?;
+    Ok(glance.open.into_iter().find(|notice| notice.minder == DRILL))
 }
 
 /// Whether every courier has its answer, or there is none.

@@ -52,7 +52,7 @@ impl Engine {
         wake = wake.min(probes.unwrap_or(i64::MAX));
         self.judge_board(whole, &book, &mut verdicts);
         self.judge_dome(&places, whole, &book, &mut verdicts);
-        verdicts.push(drill::judge(&self.ground.entries, &calendar, self.now_ms()));
+        verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), &book));
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let steps = teller::tell(&mut book, now, verdicts);
         let asked = [

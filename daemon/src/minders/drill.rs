@@ -2,6 +2,7 @@
 
 use agronomy::crop::Severity;
 
+use super::book::Book;
 use super::word::{Verdict, Word};
 use crate::calendar::Calendar;
 use crate::entry::{Entry, Note};
@@ -11,12 +12,13 @@ pub const DRILL: &str = "drill";
 /// How long a drill stands if nobody answers it, ms.
 const STANDS_MS: i64 = 30 * 60_000;
 
-/// Judges at a moment: a drill stands for half an hour after it was asked for.
-pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
+/// Judges at a moment: a drill stands for half an hour after it was asked for. One that is asked for while another stands
+/// ends that and goes every way anew: what was sent before the mail server broke says nothing of now.
+pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &Book) -> Vec<Verdict> {
+    let over = || Verdict::clear(DRILL, "", "The drill is over.", "Nothing was wrong.");
     let asked = entries.iter().rev().find(|entry| matches!(entry.note, Note::Drill {}));
-    let Some(asked) = asked.filter(|entry| now_ms < entry.at_ms + STANDS_MS) else {
-        return Verdict::clear(DRILL, "", "The drill is over.", "Nothing was wrong.");
-    };
+    let Some(asked) = asked.filter(|entry| now_ms < entry.at_ms + STANDS_MS) else { return vec![over()] };
+    let earlier = book.get("", DRILL).filter(|open| open.opened_ms < asked.at_ms);
     let word = Word {
         planting: None,
         severity: Severity::Minor,
@@ -30,7 +32,7 @@ pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> Verdict {
         ),
         caution: "",
     };
-    Verdict::word(DRILL, "", word)
+    earlier.map(|_| over()).into_iter().chain([Verdict::word(DRILL, "", word)]).collect()
 }
 
 /// When a drill that stands is over, UTC ms.

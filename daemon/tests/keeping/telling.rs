@@ -324,6 +324,16 @@ fn q3_a_drill_rings_everywhere_at_any_hour_but_troubles_no_next_person() {
         ("web push", "sent, and taken by the far end".to_owned()),
     ];
     assert_eq!(outcome, wanted);
+    let first = drill.id.clone();
+    minutes(&mut board, 2, 20.0);
+    board.moods[1] = Mood::Accepts;
+    board.note(Note::Drill {});
+    board.settle();
+    let glance = board.glance();
+    let drills: Vec<_> = glance.open.iter().filter(|notice| notice.minder == DRILL).collect();
+    assert_eq!(drills.len(), 1);
+    assert_ne!(drills[0].id, first, "asked for again, it goes out again");
+    assert!(drills[0].deliveries.len() == 2 && drills[0].deliveries.iter().all(|it| it.sent), "{drills:?}");
     minutes(&mut board, 40, 20.0);
     assert!(board.glance().open.iter().all(|notice| notice.minder != DRILL), "over after half an hour");
     assert!(board.taken.iter().all(|it| it.courier != 2));

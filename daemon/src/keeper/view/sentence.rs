@@ -1,4 +1,7 @@
-//! The one sentence: chosen by rank. Safety and heat first, then blindness, then what comes, then all is well.
+//! The one sentence: chosen by rank. Safety and heat first, then blindness, then what comes, then all is well. Of two of
+//! one rank the worse stands first, then the hotter place.
+
+use std::cmp::Reverse;
 
 use crate::glance::{NoticeView, PlaceGlance, ProbeGlance, Sentence, Tone};
 use crate::keeper::engine::Engine;
@@ -27,8 +30,9 @@ fn rank(notice: &NoticeView) -> u8 {
         ON_COURSE => 1,
         FROST | PEOPLE if notice.severity >= Severity::Severe => 1,
         SILENT if notice.severity >= Severity::Moderate => 2,
-        HEAT_DOME => 3,
-        TOO_HOT => 4,
+        // What presses now before what comes in days.
+        TOO_HOT => 3,
+        HEAT_DOME => 4,
         POTS | SEEDBED if notice.severity >= Severity::Moderate => 5,
         HEAP if notice.severity >= Severity::Severe => 5,
         FROST | WARM_NIGHT => 6,
@@ -78,11 +82,14 @@ pub(super) fn sentence(
         })
     };
     let leads = |notice: &&NoticeView| rank(notice) < ASIDE;
-    let first = open
-        .iter()
-        .filter(free)
-        .filter(leads)
-        .min_by_key(|notice| if blind(notice) { 7 } else { rank(notice) });
+    let tenths = |notice: &NoticeView| {
+        let place = places.iter().find(|place| place.place == notice.place);
+        place.and_then(|place| place.t_c).map(|t_c| (t_c * 10.0) as i64)
+    };
+    let first = open.iter().filter(free).filter(leads).min_by_key(|notice| {
+        let rank = if blind(notice) { 7 } else { rank(notice) };
+        (rank, Reverse(notice.severity), Reverse(tenths(notice)))
+    });
     let first = first.and_then(|notice| of(notice, tone(notice)));
     // "Later" puts a notice off; it does not make well what nobody sees.
     let unseen = |notice: &&NoticeView| notice.minder == SILENT && !is_seen(engine, notice, places);
