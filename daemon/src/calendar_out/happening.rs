@@ -1,6 +1,6 @@
 //! What is to come, by the glance and the seasons of what stands: days, hours, words.
 
-use chrono::{DateTime, Datelike, Days, NaiveDate};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta};
 use serde::{Deserialize, Serialize};
 
 use crate::glance::Glance;
@@ -71,7 +71,9 @@ impl Happening {
             }
             _ => false,
         };
-        let still_foretold = self.foretold && told.foretold && little;
+        // A day of a plan stays where it is: there other words are another task.
+        let another = self.span == told.span && self.summary != told.summary;
+        let still_foretold = self.foretold && told.foretold && little && !another;
         self != told && !still_foretold
     }
 
@@ -125,11 +127,12 @@ pub fn heat_days(glance: &Glance) -> Option<HeatDays> {
     (days.from <= days.to && days.to >= today(glance)).then_some(days)
 }
 
-/// The plan, day by day: up to three days before the heat, and each day of it with its watering.
+/// The plan, day by day: from its first day or today on, and each day of the heat with its watering.
 fn heat_plan(glance: &Glance) -> Vec<Happening> {
     let Some(heat) = heat_days(glance) else { return Vec::new() };
     let today = today(glance);
-    let first = heat.from.checked_sub_days(Days::new(3)).unwrap_or(heat.from).max(today);
+    let first =
+        heat.from.checked_sub_signed(TimeDelta::days(dome::FIRST_DAY)).unwrap_or(heat.from).max(today);
     let count = (heat.to - heat.from).num_days() + 1;
     let about = heat.about_c.map_or_else(String::new, |high| format!(", about {high:.0} °C outside"));
     let mut plan = Vec::new();
@@ -333,6 +336,44 @@ mod tests {
     }
 
     #[test]
+    fn every_day_that_the_plan_names_has_its_entry_from_the_day_the_notice_opens() {
+        let mut glance = warned();
+        let heat = glance.heat.as_mut().unwrap();
+        (heat.from, heat.to) = ("2026-07-22".to_owned(), "2026-07-23".to_owned());
+        // Told of a week ahead: the 17th is five days before the heat, the first that has a task.
+        let all = happenings(&glance, &[]);
+        let plan = all.iter().filter(|it| it.key.starts_with("heat-dome") && !it.key.ends_with("water"));
+        let days: Vec<(NaiveDate, i64)> = plan
+            .map(|it| match it.span {
+                Span::Days { from, .. } => (from, (day("2026-07-22") - from).num_days()),
+                Span::Hours { .. } => panic!("{it:?}"),
+            })
+            .collect();
+        assert_eq!(days.first(), Some(&(day("2026-07-17"), dome::FIRST_DAY)));
+        assert_eq!(days.len(), 7);
+        for (day, ahead) in days {
+            let entry = all.iter().find(|it| it.key.ends_with(&day.to_string())).unwrap();
+            assert!(entry.text.starts_with(&dome::task(ahead).unwrap()), "{entry:?}");
+        }
+    }
+
+    #[test]
+    fn a_plan_that_moves_by_a_day_tells_each_day_its_new_task() {
+        let mut glance = warned();
+        let before = happenings(&glance, &[]);
+        let heat = glance.heat.as_mut().unwrap();
+        (heat.from, heat.to) = ("2026-07-18".to_owned(), "2026-07-19".to_owned());
+        let after = happenings(&glance, &[]);
+        let of = |all: &[Happening]| all.iter().find(|it| it.key.ends_with("2026-07-16")).unwrap().clone();
+        assert!(of(&after).summary.starts_with("Heat in 2 days") && of(&after).is_news(&of(&before)));
+        assert!(!of(&after).is_news(&of(&after)));
+    }
+
+    fn day(text: &str) -> NaiveDate {
+        text.parse().unwrap()
+    }
+
+    #[test]
     fn without_an_open_notice_there_is_no_plan() {
         let mut glance = warned();
         glance.heat = None;
@@ -368,7 +409,6 @@ mod tests {
 
     #[test]
     fn a_range_that_moves_by_two_days_stays_as_it_was_told_and_by_three_is_news() {
-        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
         let range = |from: &str, to: &str| Happening {
             key: "a".to_owned(),
             span: Span::Days { from: day(from), to: day(to) },
@@ -405,7 +445,6 @@ mod tests {
 
     #[test]
     fn ranges_are_said_in_the_fewest_words() {
-        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
         assert_eq!(words(day("2026-07-12"), day("2026-07-20")), "12 to 20 July");
         assert_eq!(words(day("2026-06-28"), day("2026-07-03")), "28 June to 3 July");
         assert_eq!(words(day("2026-07-12"), day("2026-07-12")), "about 12 July");
