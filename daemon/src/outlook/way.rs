@@ -79,11 +79,13 @@ impl Way {
 
     /// The same mean miss, with the slope of another: what a place makes of a degree more is the same for tomorrow and
     /// for the day after, but forecasts of tomorrow show it best.
+    #[must_use]
     pub fn sloped_as(self, other: Self) -> Self {
         Self { gain: other.gain, doubt: other.doubt, ..self }
     }
 
     /// The same slope about another mean miss, °C.
+    #[must_use]
     pub fn missing_by(self, miss_c: f64) -> Self {
         Self { miss_c, ..self }
     }
