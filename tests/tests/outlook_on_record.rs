@@ -81,13 +81,13 @@ fn misses(outside: &Days, inside: &Days) -> ([[f64; 2]; 3], usize, usize) {
         let (before, now) = (month(&pairs, at), pairs[at]);
         let (high, low) = ByDay::of(before, before, 1, true).of_told(now.told);
         within += usize::from((high.from_c..=high.to_c).contains(&now.came.high_c));
-        let values: [(fn(&Extremes) -> f64, f64); 2] =
-            [(|it| it.high_c, high.middle_c), (|it| it.low_c, low.middle_c)];
-        for (row, (of, told)) in values.into_iter().enumerate() {
+        let mut add = |row: usize, of: fn(&Extremes) -> f64, told_c: f64| {
             let by_mean = of(&now.told) + mean(before.iter().map(|it| of(&it.came) - of(&it.told)));
             found[row][0].add(by_mean, of(&now.came));
-            found[row][1].add(told, of(&now.came));
-        }
+            found[row][1].add(told_c, of(&now.came));
+        };
+        add(0, |it| it.high_c, high.middle_c);
+        add(1, |it| it.low_c, low.middle_c);
         let before = month(&hours, at);
         let by_hour = ByHour::of(before, true).unwrap();
         for hour in 0..HOURS {
