@@ -183,9 +183,9 @@ fn a_notice_is_shown_at_its_own_address_and_to_look_changes_nothing() {
     let same = service.now()["open"].as_array().unwrap().iter().find(|it| it["id"] == id).cloned().unwrap();
     assert_eq!((&same["on_it_ms"], &same["later_until_ms"]), (&Value::Null, &Value::Null));
     assert_eq!(service.get("/answer/none").0, 404);
-    // The calendar has its plan, day by day, four days ahead from three before.
+    // The calendar has its plan, day by day, from the day on which the notice opened.
     let text = service.get(&feed(service.address())).1;
-    let days: Vec<String> = (1..=6).map(|days| day(days).replace('-', "")).collect();
+    let days: Vec<String> = (0..=6).map(|days| day(days).replace('-', "")).collect();
     for day in &days {
         assert!(
             day.parse::<u32>().is_ok() && text.contains(&format!("DTSTART;VALUE=DATE:{day}")),

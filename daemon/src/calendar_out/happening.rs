@@ -1,6 +1,6 @@
 //! What is to come, by the glance and the seasons of what stands: days, hours, words.
 
-use chrono::{DateTime, Datelike, Days, NaiveDate};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta};
 use serde::{Deserialize, Serialize};
 
 use crate::glance::Glance;
@@ -71,7 +71,9 @@ impl Happening {
             }
             _ => false,
         };
-        let still_foretold = self.foretold && told.foretold && little;
+        // A day of a plan stays where it is: there other words are another task.
+        let another = self.span == told.span && self.summary != told.summary;
+        let still_foretold = self.foretold && told.foretold && little && !another;
         self != told && !still_foretold
     }
 
@@ -125,11 +127,12 @@ pub fn heat_days(glance: &Glance) -> Option<HeatDays> {
     (days.from <= days.to && days.to >= today(glance)).then_some(days)
 }
 
-/// The plan, day by day: up to three days before the heat, and each day of it with its watering.
+/// The plan, day by day: from its first day or today on, and each day of the heat with its watering.
 fn heat_plan(glance: &Glance) -> Vec<Happening> {
     let Some(heat) = heat_days(glance) else { return Vec::new() };
     let today = today(glance);
-    let first = heat.from.checked_sub_days(Days::new(3)).unwrap_or(heat.from).max(today);
+    let first =
+        heat.from.checked_sub_signed(TimeDelta::days(dome::FIRST_DAY)).unwrap_or(heat.from).max(today);
     let count = (heat.to - heat.from).num_days() + 1;
     let about = heat.about_c.map_or_else(String::new, |high| format!(", about {high:.0} °C outside"));
     let mut plan = Vec::new();
@@ -289,125 +292,5 @@ fn plain(text: &str) -> String {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::glance::HeatAhead;
-    use crate::page::fixtures;
-
-    fn warned() -> Glance {
-        let mut glance = fixtures::heat();
-        glance.heat = Some(HeatAhead {
-            notice: "heat-dome..2026-07-15".to_owned(),
-            from: "2026-07-17".to_owned(),
-            to: "2026-07-18".to_owned(),
-            about_c: Some(42.0),
-        });
-        glance
-    }
-
-    fn lines(all: &[Happening]) -> Vec<String> {
-        all.iter().map(|it| format!("{} {}", it.key, it.summary)).collect()
-    }
-
-    #[test]
-    fn a_heat_plan_has_its_task_for_each_day_and_the_watering_of_the_hot_ones() {
-        let all = happenings(&warned(), &[]);
-        assert_eq!(
-            lines(&all),
-            [
-                "drill.2027 Hold a drill: try every courier before the heat",
-                "heat-dome..2026-07-15.2026-07-15 Heat in 2 days: Water deep and pick all that can be picked.",
-                "heat-dome..2026-07-15.2026-07-16 Heat from tomorrow: Shade the pots, check the drip, set an early alarm.",
-                "heat-dome..2026-07-15.2026-07-17 Heat, day 1 of 2, about 42 °C outside: Water before sunrise; open all; \
-                 shade on before ten.",
-                "heat-dome..2026-07-15.2026-07-17.water Water before sunrise",
-                "heat-dome..2026-07-15.2026-07-18 Heat, day 2 of 2, about 42 °C outside: Water before sunrise; open all; \
-                 shade on before ten.",
-                "heat-dome..2026-07-15.2026-07-18.water Water before sunrise",
-            ]
-        );
-        // The sun of these glances rises at 05:40 (UTC+2), so the quarter before it is 05:30, two days on.
-        let rise_ms = fixtures::at(5, 30) + 2 * DAY_MS;
-        assert_eq!(all[4].span, Span::Hours { from_ms: rise_ms - 3_600_000, to_ms: rise_ms });
-        assert!(all[3].text.contains("Local rules"), "{}", all[3].text);
-    }
-
-    #[test]
-    fn without_an_open_notice_there_is_no_plan() {
-        let mut glance = warned();
-        glance.heat = None;
-        assert_eq!(
-            lines(&happenings(&glance, &[])),
-            ["drill.2027 Hold a drill: try every courier before the heat"]
-        );
-    }
-
-    fn ripe() -> Season {
-        let mut season = fixtures::season();
-        let milestone = &mut season.milestones[1];
-        (milestone.earliest, milestone.latest) =
-            (Some("2026-07-12".to_owned()), Some("2026-07-20".to_owned()));
-        (milestone.reached, milestone.noted) = (None, None);
-        season
-    }
-
-    #[test]
-    fn a_milestone_has_its_range_and_once_seen_its_day() {
-        let of = |season: Season| {
-            let all = happenings(&fixtures::calm(), &[season]);
-            all.into_iter().find(|it| it.key == "tomato-1.first-ripe").unwrap()
-        };
-        let foretold = of(ripe());
-        assert_eq!(foretold.summary, "Tomato ‘Amber Thimble’: first ripe 12 to 20 July");
-        assert!(foretold.foretold && foretold.text.contains("985 to 1060 degree days (mean-capped 7/28)"));
-        let mut season = ripe();
-        season.milestones[1].noted = Some("2026-07-14".to_owned());
-        let seen = of(season);
-        assert!(seen.done && seen.summary == "Tomato ‘Amber Thimble’: first ripe seen");
-    }
-
-    #[test]
-    fn a_range_that_moves_by_two_days_stays_as_it_was_told_and_by_three_is_news() {
-        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
-        let range = |from: &str, to: &str| Happening {
-            key: "a".to_owned(),
-            span: Span::Days { from: day(from), to: day(to) },
-            summary: words(day(from), day(to)),
-            text: String::new(),
-            foretold: true,
-            done: false,
-        };
-        let told = range("2026-07-12", "2026-07-20");
-        assert!(!range("2026-07-14", "2026-07-18").is_news(&told));
-        assert!(range("2026-07-12", "2026-07-23").is_news(&told));
-        assert!(range("2026-07-09", "2026-07-20").is_news(&told));
-        let seen = Happening { foretold: false, done: true, ..range("2026-07-13", "2026-07-13") };
-        assert!(seen.is_news(&told) && !told.is_news(&seen), "what has been stays");
-    }
-
-    #[test]
-    fn the_drill_is_due_on_the_first_of_march_and_a_drill_in_spring_takes_its_place() {
-        let mut glance = fixtures::calm();
-        // 2027-02-20, 12:00 UTC (by `date -u -d @1803124800`).
-        glance.at_ms = 1_803_124_800_000;
-        let due = |glance: &Glance| happenings(glance, &[]).remove(0);
-        let march = NaiveDate::from_ymd_opt(2027, 3, 1).unwrap();
-        assert_eq!(
-            (due(&glance).key.as_str(), due(&glance).span),
-            ("drill.2027", Span::Days { from: march, to: march })
-        );
-        let mut held = fixtures::heat().open.remove(0);
-        (held.minder, held.opened_ms) = (DRILL.to_owned(), glance.at_ms - 3_600_000);
-        glance.closed_lately = vec![held];
-        let done = due(&glance);
-        assert!(done.done && done.key == "drill.2027" && done.summary.starts_with("Drill held"));
-    }
-
-    #[test]
-    fn ranges_are_said_in_the_fewest_words() {
-        let day = |text: &str| text.parse::<NaiveDate>().unwrap();
-        assert_eq!(words(day("2026-07-12"), day("2026-07-20")), "12 to 20 July");
-        assert_eq!(words(day("2026-06-28"), day("2026-07-03")), "28 June to 3 July");
-        assert_eq!(words(day("2026-07-12"), day("2026-07-12")), "about 12 July");
-    }
-}
+#[path = "happening_tests.rs"]
+mod tests;

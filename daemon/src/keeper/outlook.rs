@@ -19,7 +19,7 @@ use crate::outlook::ahead::{DAYS, DayAhead, Own, days_ahead};
 use crate::outlook::blend::blend;
 use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS, Ranged};
 use crate::outlook::past::{
-    DayHours, DayPair, Extremes, Outlooks, REMEMBERED, Told, day_hours, hour_misses, pairs,
+    DayHours, DayPair, Extremes, HourPairs, Outlooks, REMEMBERED, Told, day_hours, hour_pairs, pairs,
 };
 use crate::outlook::skill::{past, skill};
 
@@ -99,21 +99,22 @@ impl Engine {
         let outlooks = &self.expecting.outlooks;
         let told = pairs(outlooks, &came, today, 1, calendar);
         let own_way = told.len() >= FEWEST_DAYS;
+        let under_cover = place.kind.under_cover();
         let lead = |lead: u32| match lead {
-            1 => ByDay::of(&told, 1),
+            1 => ByDay::of(&told, &told, 1, under_cover),
             // Where too little was told so far ahead, the nearer days say more than nothing.
             _ => {
                 let further = pairs(outlooks, &came, today, lead, calendar);
-                ByDay::of(if further.len() < FEWEST_DAYS { &told } else { &further }, lead)
+                let further = if further.len() < FEWEST_DAYS { &told } else { &further };
+                ByDay::of(further, &told, lead, under_cover)
             }
         };
-        let under_cover = place.kind.under_cover();
         let by_lead = (own_way || !under_cover).then(|| (1..DAYS).map(lead).collect());
         let empty = BTreeMap::new();
         let hours = self.expecting.hours.get(&place.id).unwrap_or(&empty).range(today - REMEMBERED..today);
-        let misses: Vec<DayHours> =
-            hours.map(|(day, hours)| hour_misses(outlooks, hours, calendar.start_of(*day))).collect();
-        let by_hour = ByHour::of(&misses).or_else(|| (!under_cover).then(ByHour::as_told));
+        let of_days: Vec<HourPairs> =
+            hours.map(|(day, hours)| hour_pairs(outlooks, hours, calendar.start_of(*day))).collect();
+        let by_hour = ByHour::of(&of_days, under_cover).or_else(|| (!under_cover).then(ByHour::as_told));
         let heat = (place.kind == PlaceKind::Outdoors).then(|| known_heat(&came)).flatten();
         Learnt { by_hour, by_lead, told, own: self.own_estimate(place, &came, today), heat }
     }
@@ -186,7 +187,7 @@ impl Engine {
             return self.days_ahead(&place.id);
         }
         let today = self.site.calendar.day_of(self.now_ms());
-        let as_told: Vec<ByDay> = (1..DAYS).map(|lead| ByDay::of(&[], lead)).collect();
+        let as_told: Vec<ByDay> = (1..DAYS).map(ByDay::as_told).collect();
         days_ahead(today, &|day| self.told_of(day), Some(&as_told), None, None)
     }
 
@@ -224,7 +225,7 @@ impl Engine {
         }
         let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
         let today = self.site.calendar.day_of(self.now_ms());
-        let as_told: Vec<ByDay> = (1..DAYS).map(|lead| ByDay::of(&[], lead)).collect();
+        let as_told: Vec<ByDay> = (1..DAYS).map(ByDay::as_told).collect();
         let days = |told: &Told| {
             days_ahead(today, &|day| self.told_by(&told.forecast, day), Some(&as_told), None, None)
         };
@@ -257,8 +258,9 @@ impl Engine {
         let (Some(by_hour), Some(forecast)) = (by_hour, self.forecast()) else { return shape };
         let calendar = &self.site.calendar;
         let told = |at_ms: i64| {
-            let (add, spread) = by_hour.at(calendar.hour_of(at_ms));
-            forecast.air_at(at_ms).map(|told| (told + add, spread))
+            let told = forecast.air_at(at_ms)?;
+            let (add, spread) = by_hour.at(calendar.hour_of(at_ms), told);
+            Some((told + add, spread))
         };
         let (start, now_ms) = (calendar.start_of(calendar.day_of(self.now_ms())), self.now_ms());
         let first = (now_ms - start) / HALF_HOUR_MS + 1;
@@ -332,7 +334,8 @@ impl Engine {
             for (hour, value) in values.iter_mut().enumerate() {
                 let at_ms = start + hour as i64 * MS_PER_HOUR;
                 let earlier = || self.expecting.outlooks.air_at(at_ms, self.now_ms());
-                *value = forecast.air_at(at_ms).or_else(earlier)? + by_hour.at(hour as f64).0;
+                let told = forecast.air_at(at_ms).or_else(earlier)?;
+                *value = told + by_hour.at(hour as f64, told).0;
             }
             Some(values)
         });

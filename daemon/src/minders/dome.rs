@@ -16,15 +16,22 @@ use super::words::limit;
 use crate::calendar::{Calendar, Day};
 use crate::warnings::HeatWarning;
 use foretold::{HeatWave, PlaceWave};
-pub use plan::{Garden, order, task};
+pub use plan::{FIRST_DAY, Garden, Pot, order, task};
 use seen::{DAWN_H, Heat, Sight, Source, Told};
 pub use seen::{Warning, in_force};
 
 /// The name of the minder.
 pub const HEAT_DOME: &str = "heat-dome";
 
-/// Judges the site at a moment, after how its notice stands. The notice's place is the site (an empty name).
-pub fn judge(sight: &Sight, told: Told, garden: &Garden, calendar: &Calendar, now_ms: i64) -> Verdict {
+/// Judges the site at a moment, after how its notice stands. The notice's place is the site (an empty name). `garden` is
+/// asked where heat is told of, and not else: to reckon its water takes a look at days of readings.
+pub fn judge(
+    sight: &Sight,
+    told: Told,
+    garden: &dyn Fn() -> Garden,
+    calendar: &Calendar,
+    now_ms: i64,
+) -> Verdict {
     let today = calendar.day_of(now_ms);
     let Some(heat) = sight.heat(told, calendar, now_ms) else {
         return if told.begun {
@@ -47,7 +54,7 @@ pub fn judge(sight: &Sight, told: Told, garden: &Garden, calendar: &Calendar, no
             "{} {} Limits inside are passed sooner than outside; what is not done by then will scorch, bolt or drop its \
              flowers.",
             said.join(" "),
-            plan::plan(heat.from, heat.to, today, garden, calendar),
+            plan::plan(heat.from, heat.to, today, &garden(), calendar),
         ),
         caution: super::words::IN_THE_OPEN,
     };
@@ -172,7 +179,7 @@ mod tests {
                 open: open.is_some(),
                 begun: open.is_some_and(|open| open.severity == Severity::Extreme),
             };
-            let verdict = judge(&sight, stands, &Garden::default(), &calendar, now_ms);
+            let verdict = judge(&sight, stands, &Garden::default, &calendar, now_ms);
             tell(&mut book, Telling { at_ms: now_ms, date, left: 6 }, vec![verdict]).pop()
         };
         let opened = told("2026-07-13", 9).unwrap();
@@ -218,7 +225,7 @@ mod tests {
             outside: vec![(from, 33.6)],
             ..Sight::default()
         };
-        let verdict = judge(&sight, Told::default(), &Garden::default(), &calendar, now_ms);
+        let verdict = judge(&sight, Told::default(), &Garden::default, &calendar, now_ms);
         let super::super::word::Says::Word(word) = verdict.says else { panic!("{verdict:?}") };
         for part in [
             "By the forecast, 15 to 17 July (outside about 34): Big house up to about 41 °C; tomatoes bear 35, if in \

@@ -34,8 +34,8 @@ fn first_to_feel<'a, 'b>(now: &'b PlaceNow<'a>) -> Option<(&'b Standing<'a>, f64
     now.standing.iter().map(|it| (it, share(it))).min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-/// How much is left for roots at a probe; none for a probe without marks in a mix, which no table describes.
-fn left(kind: PlaceKind, probe: &Moist) -> Option<f64> {
+/// How much is left for roots at a probe, 0 to 1; none for a probe without marks in a mix, which no table describes.
+pub fn left(kind: PlaceKind, probe: &Moist) -> Option<f64> {
     probe.left_by_marks().or_else(|| (kind != PlaceKind::Pots).then(|| probe.left_in_loam()))
 }
 

@@ -3,14 +3,12 @@
 use agronomy::own_estimate::OwnEstimate;
 use serde::{Deserialize, Serialize};
 
-use super::correct::{ByDay, Ranged};
+use super::correct::{ByDay, Ranged, TENTHS};
 use super::past::Extremes;
 use crate::calendar::Day;
 
 /// Days ahead that are told; today is the first.
 pub const DAYS: u32 = 5;
-/// From a standard deviation to the tenth and ninetieth of a normal spread.
-const TENTHS: f64 = 1.2816;
 
 /// Where the figures of a day come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -145,7 +143,7 @@ mod tests {
 
     #[test]
     fn a_forecast_goes_first_and_the_own_estimate_fills_in_behind_it_and_says_so() {
-        let leads = [ByDay::of(&[], 1), ByDay::of(&[], 2)];
+        let leads = [ByDay::as_told(1), ByDay::as_told(2)];
         let days = days_ahead(100, &told, Some(&leads), Some(&own()), None);
         let origins: Vec<Origin> = days.iter().map(|day| day.origin).collect();
         assert_eq!(
@@ -177,7 +175,7 @@ mod tests {
     #[test]
     fn what_today_has_been_already_is_not_less_than_it_was() {
         let so_far = Some(Extremes { low_c: 12.0, high_c: 41.0 });
-        let days = days_ahead(100, &told, Some(&[ByDay::of(&[], 1)]), None, so_far);
+        let days = days_ahead(100, &told, Some(&[ByDay::as_told(1)]), None, so_far);
         assert_eq!(days[0].high, Ranged { middle_c: 41.0, from_c: 41.0, to_c: 42.5 });
         assert_eq!(days[0].low, Ranged { middle_c: 12.0, from_c: 12.0, to_c: 12.0 });
         assert_eq!(days[1].high.middle_c, 40.0);

@@ -20,6 +20,9 @@ pub const HOURS: usize = 24;
 /// Air temperature of each hour of a day, °C; none where the hour was not held.
 pub type DayHours = [Option<f64>; HOURS];
 
+/// Of each hour of a day what was told and what came, °C; none where either is not known.
+pub type HourPairs = [Option<(f64, f64)>; HOURS];
+
 /// A forecast that was told at a moment.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Told {
@@ -124,17 +127,16 @@ pub fn pairs(
     .collect()
 }
 
-/// By how much the air of each hour of a day missed what was told before the day began: came less told, °C.
-pub fn hour_misses(outlooks: &Outlooks, came: &DayHours, day_start_ms: i64) -> DayHours {
+/// What was told of the hours of a day before it began, beside what came.
+pub fn hour_pairs(outlooks: &Outlooks, came: &DayHours, day_start_ms: i64) -> HourPairs {
     let told = outlooks.newest(day_start_ms);
-    let mut misses = [None; HOURS];
-    for (hour, miss) in misses.iter_mut().enumerate() {
+    let mut pairs = [None; HOURS];
+    for (hour, pair) in pairs.iter_mut().enumerate() {
         // The mean of an hour is that of its middle, as near as a forecast by the hour can say.
         let middle = day_start_ms + hour as i64 * MS_PER_HOUR + MS_PER_HOUR / 2;
-        let told = told.and_then(|told| told.forecast.air_at(middle));
-        *miss = came[hour].zip(told).map(|(came, told)| came - told);
+        *pair = told.and_then(|told| told.forecast.air_at(middle)).zip(came[hour]);
     }
-    misses
+    pairs
 }
 
 /// The means of a day's hours, weighted by time; an hour that was held for less than half has none.
@@ -196,7 +198,7 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn an_hour_misses_by_what_came_less_what_was_told_and_one_half_held_has_none() {
+    fn an_hour_that_was_told_is_paired_with_what_came_and_one_half_held_has_none() {
         let mut outlooks = Outlooks::default();
         outlooks.take(-1, days(0, &[(10.0, 34.0), (10.0, 34.0)]));
         let held = |from_min: i64, to_min: i64, value: f64| Held {
@@ -206,10 +208,11 @@ pub(super) mod tests {
         };
         let came = day_hours(&[held(0, 60, 15.0), held(60, 80, 16.0), held(16 * 60, 17 * 60, 36.0)], 0);
         assert_eq!((came[0], came[1], came[16]), (Some(15.0), None, Some(36.0)));
-        let misses = hour_misses(&outlooks, &came, 0);
+        let pairs = hour_pairs(&outlooks, &came, 0);
         // Told at 16:30: a twenty-fourth of the way down from 34 towards 10.
-        assert!((misses[16].unwrap() - 3.0).abs() < 0.06, "{:?}", misses[16]);
-        assert_eq!((misses[1], misses[2]), (None, None));
+        let (told, came) = pairs[16].unwrap();
+        assert!((told - 33.0).abs() < 0.06 && came == 36.0, "{:?}", pairs[16]);
+        assert_eq!((pairs[1], pairs[2]), (None, None));
     }
 
     #[test]

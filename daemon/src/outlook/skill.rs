@@ -6,8 +6,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::correct::{ByDay, FEWEST_DAYS, Ranged};
-use super::past::{DayPair, Extremes};
-use crate::calendar::{Day, date};
+use super::past::DayPair;
+use crate::calendar::date;
 
 /// A highest that lies further off than this was missed, °C: the width at which a day changes its class (practice).
 const MISSED_C: f64 = 3.0;
@@ -78,11 +78,12 @@ impl Skill {
 /// house.
 pub fn past(pairs: &[DayPair], under_cover: bool) -> Vec<PastDay> {
     let first = if under_cover { FEWEST_DAYS } else { 0 };
-    (first..pairs.len()).map(|at| told(&pairs[..at], pairs[at].day, pairs[at].told, pairs[at].came)).collect()
+    (first..pairs.len()).map(|at| told(&pairs[..at], &pairs[at], under_cover)).collect()
 }
 
-fn told(before: &[DayPair], day: Day, told: Extremes, came: Extremes) -> PastDay {
-    PastDay { date: date(day), told: ByDay::of(before, 1).of_told(told).0, came_c: came.high_c }
+fn told(before: &[DayPair], day: &DayPair, under_cover: bool) -> PastDay {
+    let made = ByDay::of(before, before, 1, under_cover);
+    PastDay { date: date(day.day), told: made.of_told(day.told).0, came_c: day.came.high_c }
 }
 
 /// The skill over past days against a line; `None` where there are none.
@@ -106,7 +107,9 @@ pub fn skill(past: &[PastDay], line_c: f64) -> Option<Skill> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::past::Extremes;
     use super::*;
+    use crate::calendar::Day;
 
     fn pair(day: Day, told_c: f64, came_c: f64) -> DayPair {
         let day_of = |high_c: f64| Extremes { low_c: 10.0, high_c };

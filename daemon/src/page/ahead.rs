@@ -1,5 +1,7 @@
 //! Ahead: the next five days of each place, the form "I heard a heat warning", and how far any of it is to be believed.
 
+mod untold;
+
 use maud::{Markup, html};
 
 use super::figures::{Civil, range, tenth};
@@ -11,6 +13,7 @@ use crate::glance::{Glance, PlaceOutlook, Tone};
 use crate::minders::dome::{HEAT_DOME, in_force};
 use crate::minders::words::capital;
 use crate::outlook::ahead::{DayAhead, Origin};
+use untold::{not_told, untold};
 
 /// What is said where nothing is known of the days ahead.
 const NO_FORECAST: &str = "No forecast: this board cannot see a heat wave coming.";
@@ -24,6 +27,7 @@ pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
         @if places.is_empty() {
             section.pg { h2 { "Nothing to go by yet" } p { "Once a place has been measured for a day, its days are drawn here." } }
         }
+        (not_told(glance))
         (without(glance))
         (known(glance))
     };
@@ -109,6 +113,15 @@ fn worst(glance: &Glance, place: Option<&PlaceOutlook>) -> (Tone, String, String
                 order,
                 format!("{name} reaches {highest} °C {whose}; {} bear {limit}.{days}", line.whose),
             )
+        }
+        // Outside alone says nothing of limits inside.
+        None if untold(glance).next().is_some() => {
+            let names: Vec<&str> = untold(glance).map(|place| place.name.as_str()).collect();
+            let order = format!("Look into {} by noon: no forecast tells of it.", names.join(" and "));
+            let why = format!(
+                "The hottest is {name}, {highest} °C {whose}; under cover it gets hotter in the sun."
+            );
+            (Tone::Blind, order, why)
         }
         _ => {
             let nights = told.map(|day| day.low.to_c).fold(f64::NEG_INFINITY, f64::max);
@@ -240,147 +253,5 @@ fn known(glance: &Glance) -> Markup {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::super::fixtures;
-    use super::*;
-    use crate::entry::{Entry, Note, PlaceKind};
-    use crate::glance::OutlookGlance;
-    use crate::outlook::correct::Ranged;
-    use crate::outlook::skill::{PastDay, skill};
-
-    /// The hot day of the fixtures with a forecast of five days up to 41 °C.
-    fn ahead() -> Glance {
-        let mut glance = fixtures::heat();
-        let day_ms = agronomy::series::MS_PER_DAY;
-        let offset_ms = i64::from(glance.standard_offset_s) * 1000;
-        let today = (glance.at_ms + offset_ms).div_euclid(day_ms);
-        let days: Vec<DayAhead> = [33.0, 36.0, 39.0, 41.0, 37.0]
-            .into_iter()
-            .zip(today..)
-            .map(|(high, day)| DayAhead {
-                day,
-                high: Ranged::about(high, 2.0),
-                low: Ranged::about(18.0, 1.5),
-                origin: Origin::Forecast,
-            })
-            .collect();
-        let hours = days.iter().flat_map(|day| {
-            (0..24).map(move |hour| {
-                let share = 0.5 - 0.5 * libm::cos(std::f64::consts::TAU * (f64::from(hour) - 3.0) / 24.0);
-                let middle = 18.0 + (day.high.middle_c - 18.0) * share;
-                (
-                    day.day * day_ms - offset_ms + i64::from(hour) * 3_600_000,
-                    middle - 2.0,
-                    middle,
-                    middle + 2.0,
-                )
-            })
-        });
-        let past: Vec<PastDay> = (1..=7)
-            .map(|at| PastDay {
-                date: format!("2026-07-{:02}", at + 7),
-                told: Ranged::about(33.0, 2.0),
-                came_c: 31.0 + f64::from(at) * 0.7,
-            })
-            .collect();
-        let first = &glance.places[0];
-        let place = PlaceOutlook {
-            place: first.place.clone(),
-            name: first.name.clone(),
-            kind: PlaceKind::House,
-            hours: hours.filter(|hour| hour.0 >= glance.at_ms).collect(),
-            days,
-            skill: skill(&past, 35.0),
-            past,
-            lately: vec![("2026-07-14".to_owned(), 17.0, 33.0)],
-        };
-        let forecast = Some((glance.at_ms - 7_200_000, glance.at_ms - 3_600_000));
-        glance.outlook = OutlookGlance { forecast, fresh: true, outside: Vec::new(), places: vec![place] };
-        glance
-    }
-
-    fn shown(glance: &Glance) -> String {
-        view(glance, Did::default()).into_string()
-    }
-
-    #[test]
-    fn without_a_forecast_the_page_says_that_it_cannot_see_and_asks_what_was_heard() {
-        let html = shown(&fixtures::calm());
-        assert!(html.contains("<h1>No forecast: this board cannot see a heat wave coming.</h1>"));
-        assert!(html.contains("class=\"lintel blind\"") && html.contains("I heard a heat warning"));
-        assert!(html.contains("<details class=\"fold\" id=\"heard-warning\" open"), "the form stands open");
-        let mut stale = ahead();
-        (stale.outlook.fresh, stale.open) = (false, Vec::new());
-        assert!(
-            shown(&stale).contains("cannot see a heat wave coming")
-                && shown(&stale).contains("too old to go by")
-        );
-    }
-
-    #[test]
-    fn a_warning_that_was_heard_is_something_to_go_by() {
-        let mut glance = fixtures::calm();
-        let note = Note::HeatWarning {
-            from: "2026-07-16".into(),
-            to: "2026-07-18".into(),
-            about_c: 40.0,
-            said_by: None,
-        };
-        glance.entries.push(Entry { id: 99, at_ms: glance.at_ms - 1, from_ms: glance.at_ms - 1, note });
-        assert!(!shown(&glance).contains(NO_FORECAST));
-    }
-
-    #[test]
-    fn five_days_carry_their_names_ranges_and_hours_past_the_first_string() {
-        let html = shown(&ahead());
-        for wanted in [
-            "39 to 43",
-            "h past",
-            "Sat 18",
-            "Foretold, and what came",
-            "off by",
-            "In figures",
-            "forecast</td>",
-        ] {
-            assert!(html.contains(wanted), "{wanted} missing");
-        }
-        assert!(
-            html.contains("passes") && html.contains("All the days ahead pass 33."),
-            "the worst day against the first line"
-        );
-    }
-
-    #[test]
-    fn an_own_estimate_says_that_it_is_no_forecast() {
-        let mut glance = ahead();
-        for day in &mut glance.outlook.places[0].days {
-            day.origin = Origin::OwnEstimate;
-        }
-        (glance.outlook.fresh, glance.outlook.forecast, glance.open) = (false, None, Vec::new());
-        let html = shown(&glance);
-        assert!(html.contains("own estimate, not a forecast") && html.contains("class=\"band\""));
-        assert!(html.contains(NO_FORECAST) && html.contains("sees no heat wave coming"));
-    }
-
-    #[test]
-    fn three_misses_of_five_are_said_before_the_days() {
-        let mut glance = ahead();
-        glance.open.clear();
-        let place = &mut glance.outlook.places[0];
-        for day in place.past.iter_mut().rev().take(3) {
-            day.came_c = 40.0;
-        }
-        place.skill = skill(&place.past, 35.0);
-        let html = shown(&glance);
-        let at = |needle: &str| html.find(needle).unwrap_or_else(|| panic!("{needle} missing"));
-        assert!(at("It has missed 3 of the last 5 days") < at("reaches"), "in the lintel, before the days");
-    }
-
-    #[test]
-    fn nothing_on_the_page_needs_an_inline_style_and_hostile_names_stay_text() {
-        let mut glance = ahead();
-        glance.outlook.places[0].name = "<script>alert(1)</script>".to_owned();
-        let html = shown(&glance);
-        assert!(!html.contains(" style=") && !html.contains("<script>alert"));
-    }
-}
+#[path = "ahead_tests.rs"]
+mod tests;

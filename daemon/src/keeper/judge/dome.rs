@@ -18,7 +18,7 @@ use crate::minders::book::Book;
 use crate::minders::dome::after::{self, AFTER_HEAT, Spell, Touched};
 use crate::minders::dome::foretold::{ExcessWave, HeatWave, Swing, Which, excess};
 use crate::minders::dome::seen::{Sight, Told};
-use crate::minders::dome::{self, Garden, HEAT_DOME, in_force};
+use crate::minders::dome::{self, Garden, HEAT_DOME, Pot, in_force};
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::word::Verdict;
 use crate::minders::words::{any_of, planting as words};
@@ -40,7 +40,7 @@ impl Engine {
         let calendar = &self.site.calendar;
         let now_ms = self.now_ms();
         let sight = self.sight(places);
-        let garden = garden(places, now_ms);
+        let garden = || self.garden(places);
         verdicts.push(dome::judge(&sight, told(book), &garden, calendar, now_ms));
         if whole {
             let spell = after::spell(&self.told, calendar, now_ms);
@@ -174,6 +174,27 @@ impl Engine {
         }
     }
 
+    /// What the plan names.
+    fn garden(&self, places: &[PlaceNow<'_>]) -> Garden {
+        let now_ms = self.now_ms();
+        let mut garden = Garden::default();
+        for now in places {
+            for standing in &now.standing {
+                let (planting, name) = (standing.planting, words(standing));
+                if now.kind == PlaceKind::Pots || planting.container_l.is_some() {
+                    garden.pots.push(Pot { name: name.clone(), days: self.pot_days(standing) });
+                }
+                if planting.first_ripe_ms.is_some_and(|noted| noted <= now_ms) {
+                    garden.bearing.push(name.clone());
+                }
+                garden.asks.extend(self.litres_today(standing).map(|(each, _)| (name, each)));
+            }
+            let left = self.roots_left(now.place, now.kind);
+            garden.roots.extend(left.map(|left| (now.name.to_owned(), left)));
+        }
+        garden
+    }
+
     fn pages_between(&self, planting: &str, from: Day, until: Day) -> BTreeMap<Day, &PlantingPage> {
         let range = (planting.to_owned(), from)..(planting.to_owned(), until);
         self.pages.plantings.range(range).map(|((_, day), page)| (*day, page)).collect()
@@ -204,21 +225,4 @@ fn spoken<'r>(
         }
     }
     found
-}
-
-/// What the plan names.
-fn garden(places: &[PlaceNow<'_>], now_ms: i64) -> Garden {
-    let mut garden = Garden::default();
-    for now in places {
-        for standing in &now.standing {
-            let planting = standing.planting;
-            if now.kind == PlaceKind::Pots || planting.container_l.is_some() {
-                garden.pots.push(words(standing));
-            }
-            if planting.first_ripe_ms.is_some_and(|noted| noted <= now_ms) {
-                garden.bearing.push(words(standing));
-            }
-        }
-    }
-    garden
 }

@@ -12,9 +12,10 @@ use crate::entry::{Note, PlaceKind};
 use crate::ground::{Place, Planting, shade};
 use crate::keeper::engine::Engine;
 use crate::minders::demand::{
-    COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Sun, covered_mm, open_mm, shone,
+    Basis, COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Sun, covered_mm, open_mm, shone,
 };
 use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::soil_dry::left;
 use crate::minders::soil_now::{Moist, SoilNow, Warm, Watering};
 
 /// Share of a day's sun that must have been measured before the whole of it is reckoned from that.
@@ -100,7 +101,7 @@ impl Engine {
         at_ms: i64,
         peak_c: Option<f64>,
         suns: &mut Suns,
-    ) -> Option<(f64, crate::minders::demand::Basis)> {
+    ) -> Option<(f64, Basis)> {
         let today = self.site.calendar.day_of(at_ms);
         let up = self.up(day, suns);
         // Before a day has shown its sun it is taken to be like the one before.
@@ -145,6 +146,21 @@ impl Engine {
     /// Litres that one plant of a planting needs today, given by can, and what that rests on; none for seed that is
     /// not up, for what is stored, and where the weather is not known.
     pub(in crate::keeper) fn litres_today(&self, standing: &Standing<'_>) -> Option<(f64, &'static str)> {
+        let (plant, mm, basis) = self.asks_today(standing)?;
+        Some((plant.gives_l(mm)?.get(), basis.words()))
+    }
+
+    /// For how many days of today's weather a full pot of a planting holds water; none where the pot's size or the
+    /// weather is not known.
+    pub(in crate::keeper) fn pot_days(&self, standing: &Standing<'_>) -> Option<f64> {
+        let volume_l = standing.planting.container_l?;
+        let (plant, mm, _) = self.asks_today(standing)?;
+        let takes_l = plant.takes_l(mm);
+        (takes_l > 0.0).then(|| plant.share * self.mix_share() * volume_l / takes_l)
+    }
+
+    /// A plant of a planting with today's reference, mm, and what that rests on.
+    fn asks_today(&self, standing: &Standing<'_>) -> Option<(Plant, f64, Basis)> {
         let place = self.ground.place(&standing.planting.place)?;
         let now_ms = self.now_ms();
         let seed = standing.planting.began == crate::entry::Began::Sown
@@ -154,8 +170,24 @@ impl Engine {
         }
         let today = self.site.calendar.day_of(now_ms);
         let (mm, basis) = self.reference(place, today, now_ms, None, &mut Suns::new())?;
-        let plant = Plant::of(standing, now_ms, place.kind.under_cover());
-        Some((plant.gives_l(mm)?.get(), basis.words()))
+        Some((Plant::of(standing, now_ms, place.kind.under_cover()), mm, basis))
+    }
+
+    /// Share of a pot's volume that plants can draw.
+    fn mix_share(&self) -> f64 {
+        let mix = self.site.book.soils.get("potting_mix").and_then(|mix| mix.available_fraction);
+        mix.map_or(MIX_SHARE, |[low, high]| f64::midpoint(low, high))
+    }
+
+    /// What the driest moisture probe of a place has left for roots, 0 to 1; none where no probe tells.
+    pub(in crate::keeper) fn roots_left(&self, place: &str, kind: PlaceKind) -> Option<f64> {
+        self.moist(place, self.now_ms()).iter().filter_map(|probe| left(kind, probe)).reduce(f64::min)
+    }
+
+    /// The moisture probes of a place that hold a value at a moment.
+    fn moist(&self, place: &str, at_ms: i64) -> Vec<Moist> {
+        let held = self.each_held(place, Quantity::SoilMoisture, at_ms).into_iter();
+        held.map(|(probe, pct)| Moist { marks: self.ground.marks(&probe, at_ms), probe, pct }).collect()
     }
 
     fn waterings(&self, planting: &Planting, at_ms: i64) -> Vec<Watering> {
@@ -231,9 +263,7 @@ impl Engine {
                 it.planting.container_l.is_some() || it.planting.began == crate::entry::Began::Sown
             });
         let peak_c = now.expected.iter().map(|it| it.middle_c).reduce(f64::max);
-        let mix = self.site.book.soils.get("potting_mix").and_then(|mix| mix.available_fraction);
         let up = self.up(today, suns);
-        let moisture = self.each_held(&place.id, Quantity::SoilMoisture, at_ms);
         let warmth = self.each_held(&place.id, Quantity::SoilTemperature, at_ms);
         let turned = self.ground.entries.iter().filter_map(|entry| match &entry.note {
             Note::Turned { place: whose } if *whose == place.id && entry.from_ms <= at_ms => {
@@ -249,12 +279,9 @@ impl Engine {
             at_ms,
             demand: if thirsty { self.demand(place, at_ms, peak_c, suns) } else { None },
             waterings: now.standing.iter().filter(|_| thirsty).filter_map(waterings).collect(),
-            mix_share: mix.map_or(MIX_SHARE, |[low, high]| f64::midpoint(low, high)),
+            mix_share: self.mix_share(),
             rain: if thirsty { self.rain(at_ms) } else { Vec::new() },
-            moisture: moisture
-                .into_iter()
-                .map(|(probe, pct)| Moist { marks: self.ground.marks(&probe, at_ms), probe, pct })
-                .collect(),
+            moisture: self.moist(&place.id, at_ms),
             warmth: warmth.into_iter().map(|(probe, t_c)| Warm { probe, t_c }).collect(),
             shaded_days: self.shaded_days(&place.id, at_ms),
             days: self.seen.before(&place.id, today),

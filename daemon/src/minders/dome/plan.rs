@@ -6,17 +6,75 @@
 use std::fmt::Write as _;
 
 use crate::calendar::{Calendar, Day};
+use crate::minders::pots::dose;
 
-/// Days ahead from which the plan begins.
-const FIRST_DAY: i64 = 5;
+/// Days before the heat on which the plan begins: for the notice, the letter and the calendar alike.
+pub const FIRST_DAY: i64 = 5;
+/// A pot that holds water for fewer days than this is named with them (AGRONOMY 1.2: practice).
+const POT_DAYS: f64 = 1.2;
+/// Where a probe in the ground has less left for roots than this, deep water goes first (AGRONOMY 1.2: practice).
+const ROOTS_LEFT: f64 = 0.75;
+
+/// A planting in pots.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pot {
+    /// Its words.
+    pub name: String,
+    /// For how many days of today's weather a full pot holds water; none where that cannot be reckoned.
+    pub days: Option<f64>,
+}
 
 /// What stands here that the plan names.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Garden {
     /// Plantings in pots.
-    pub pots: Vec<String>,
+    pub pots: Vec<Pot>,
     /// Plantings that bear already.
     pub bearing: Vec<String>,
+    /// What each plant of a planting asks for today, given by can: its words, L.
+    pub asks: Vec<(String, f64)>,
+    /// What a place's driest probe in the ground has left for roots: the place's name, 0 to 1.
+    pub roots: Vec<(String, f64)>,
+}
+
+impl Garden {
+    /// ` (tomatoes, sweet peppers)`; nothing where there is none.
+    fn bearing(&self) -> String {
+        in_brackets(self.bearing.iter().cloned())
+    }
+
+    fn pots(&self) -> String {
+        let small = |days: &f64| *days < POT_DAYS;
+        in_brackets(self.pots.iter().map(|pot| match pot.days.filter(small) {
+            Some(days) => format!("{}: full they last {:.1} days as it asks today", pot.name, days.max(0.1)),
+            None => pot.name.clone(),
+        }))
+    }
+
+    fn dry(&self) -> String {
+        let dry = self.roots.iter().filter(|(_, left)| *left < ROOTS_LEFT);
+        in_brackets(
+            dry.map(|(place, left)| format!("first {place}, {:.0} % left by its probe", 100.0 * left)),
+        )
+    }
+
+    /// What is asked for today, as the last sentence of the plan. How much more a hot day asks: common practice.
+    fn asks(&self) -> String {
+        let each: Vec<String> =
+            self.asks.iter().map(|(name, litres)| format!("{name} {}", dose(*litres))).collect();
+        if each.is_empty() {
+            return String::new();
+        }
+        format!(
+            " Litres for each plant today: {}; a hot dry day asks for up to twice what a mild one does.",
+            each.join(", ")
+        )
+    }
+}
+
+fn in_brackets(names: impl Iterator<Item = String>) -> String {
+    let names: Vec<String> = names.collect();
+    if names.is_empty() { String::new() } else { format!(" ({})", names.join(", ")) }
 }
 
 /// The order of a day so many days before the heat (0 and below: in it), in about ten words.
@@ -36,14 +94,20 @@ const PLAN: [(i64, &str, &str); 4] = [
         "Up to three days before",
         "mend leaks and emitters, mulch 5-8 cm, fill the butts, fit shade or whitewash, sow nothing small.",
     ),
-    (2, "Two days before", "water deep, pick everything pickable, no strong feed, no pruning."),
+    (
+        2,
+        "Two days before",
+        "water deep, so that the whole root zone is full; pick everything pickable; no strong feed, no pruning, no \
+         stripping of leaves.",
+    ),
     (1, "The day before", "pots to afternoon shade with saucers, drip and alarm checked."),
     (
         0,
         "Each day",
         "water before sunrise; open everything once outside is cooler than inside; shade on by 9 or 10; more water for \
-         pots at 11 and 15; no sprays, no transplanting; pots again in the early evening, not the leaves; leave vents \
-         open all night if it stays warm.",
+         pots at 11 and 15; damp the paths only with vents open and the air below 70 %; no sprays, no transplanting; pots \
+         again in the early evening, not the leaves; leave vents open all night, closed only against chill. Short of \
+         time: roots first, then openings, then shade outside the cover.",
     ),
 ];
 
@@ -81,16 +145,16 @@ pub fn plan(from: Day, to: Day, today: Day, garden: &Garden, calendar: &Calendar
             0 if ahead > 0 && from < to => format!("Each day from {} to {}", name(from), name(to)),
             _ => crate::minders::words::capital(&when),
         };
-        let what = match (*least, garden.bearing.is_empty(), garden.pots.is_empty()) {
-            (2, false, _) => what.replace(
-                "pick everything pickable",
-                &format!("pick everything pickable ({})", garden.bearing.join(", ")),
-            ),
-            (1, _, false) => what.replace("pots to", &format!("pots ({}) to", garden.pots.join(", "))),
+        let what = match *least {
+            2 => what
+                .replace("water deep", &format!("water deep{}", garden.dry()))
+                .replace("pickable", &format!("pickable{}", garden.bearing())),
+            1 => what.replace("pots to", &format!("pots{} to", garden.pots())),
             _ => (*what).to_owned(),
         };
         let _ = write!(words, "{}{when}: {what}", if words.is_empty() { "" } else { " " });
     }
+    words.push_str(&garden.asks());
     words
 }
 
@@ -102,7 +166,11 @@ mod tests {
     const TUESDAY: Day = 20_641;
 
     fn words(ahead: i64, days: i64) -> String {
-        let garden = Garden { pots: vec!["sweet peppers".to_owned()], bearing: vec!["tomatoes".to_owned()] };
+        let garden = Garden {
+            pots: vec![Pot { name: "sweet peppers".to_owned(), days: None }],
+            bearing: vec!["tomatoes".to_owned()],
+            ..Garden::default()
+        };
         let from = TUESDAY + ahead;
         plan(from, from + days - 1, TUESDAY, &garden, &Calendar::fixed(0))
     }
@@ -113,7 +181,7 @@ mod tests {
         let five = words(5, 3);
         for part in [
             "By Thursday: mend leaks",
-            "Friday: water deep, pick everything pickable (tomatoes)",
+            "Friday: water deep, so that the whole root zone is full; pick everything pickable (tomatoes)",
             "Saturday: pots (sweet peppers) to afternoon shade",
             "Each day from Sunday to 14 July: water before sunrise",
         ] {
@@ -127,9 +195,31 @@ mod tests {
     }
 
     #[test]
+    fn what_the_site_knows_of_its_water_stands_beside_the_tasks() {
+        // AGRONOMY 1.2 (practice): deep water where more than a quarter is gone, pots that hold less than 1.2 days.
+        let pot = |name: &str, days| Pot { name: name.to_owned(), days: Some(days) };
+        let garden = Garden {
+            pots: vec![pot("sweet peppers", 0.42), pot("figs", 2.0)],
+            bearing: Vec::new(),
+            asks: vec![("tomatoes".to_owned(), 2.76), ("lettuce".to_owned(), 0.38)],
+            roots: vec![("Low bed".to_owned(), 0.4), ("High bed".to_owned(), 0.8)],
+        };
+        let said =
+            |ahead: i64| plan(TUESDAY + ahead, TUESDAY + ahead + 2, TUESDAY, &garden, &Calendar::fixed(0));
+        for part in [
+            "water deep (first Low bed, 40 % left by its probe), so that",
+            "pots (sweet peppers: full they last 0.4 days as it asks today, figs) to",
+            "Litres for each plant today: tomatoes 3, lettuce 0.4; a hot dry day",
+        ] {
+            assert!(said(3).contains(part), "{part:?} is missing in {:?}", said(3));
+        }
+        assert!(said(0).contains("tomatoes 3, lettuce 0.4") && !said(0).contains("Low bed"));
+    }
+
+    #[test]
     fn what_there_is_no_time_for_is_left_out_and_the_tasks_of_a_day_begin_five_days_before() {
         assert!(!words(2, 3).contains("mend leaks") && words(2, 3).contains("water deep"));
-        assert_eq!((task(6), task(5)), (None, task(3)));
+        assert_eq!((task(FIRST_DAY + 1), task(FIRST_DAY)), (None, task(3)));
         assert!(task(2).unwrap().starts_with("Two days before: water deep"));
         assert_eq!(task(-3), task(0));
     }
