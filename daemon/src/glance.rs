@@ -11,10 +11,12 @@ use serde::{Deserialize, Serialize};
 use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, UndatedBoot, Unrecorded};
 
+mod delivered;
 mod outlook;
 mod planting;
 mod warning;
 
+pub use delivered::{Delivered, Missed, old_unsent};
 pub use outlook::{HeatAhead, OutlookGlance, PlaceOutlook};
 pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 pub use warning::WarningGlance;
@@ -162,42 +164,6 @@ pub struct ProbeGlance {
     pub malformed_sample: Option<String>,
 }
 
-/// How far a notice has come on one way out of the house.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Delivered {
-    /// The courier.
-    pub courier: String,
-    /// The far end took it.
-    pub sent: bool,
-    /// It waits to be tried, or tried again.
-    pub waits: bool,
-    /// Somebody had seen it, or it was over, before its turn came.
-    pub needless: bool,
-    /// Tries that came to nothing so far.
-    pub tries: u32,
-    /// When it is tried next, UTC ms.
-    pub due_ms: Option<i64>,
-    /// Why it has not arrived, where it has not.
-    pub why: Option<String>,
-}
-
-impl Delivered {
-    /// What became of it, in words.
-    pub fn outcome(&self) -> String {
-        let why = self.why.as_deref().unwrap_or("no answer yet");
-        match (self.sent, self.waits) {
-            (true, _) => "sent, and taken by the far end".to_owned(),
-            (false, true) => format!("waits, {why}"),
-            (false, false) => format!("not sent: {why}"),
-        }
-    }
-
-    /// Whether it has not arrived though it was tried.
-    pub fn failed(&self) -> bool {
-        !self.sent && !self.needless && (!self.waits || self.tries > 0)
-    }
-}
-
 /// A notice as it stands: all its steps.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct NoticeView {
@@ -250,6 +216,9 @@ pub struct Glance {
     pub open: Vec<NoticeView>,
     /// Notices closed in the last 24 h, newest first.
     pub closed_lately: Vec<NoticeView>,
+    /// What was missed in the last day.
+    #[serde(default, skip_serializing_if = "Missed::is_empty")]
+    pub missed: Missed,
     /// Public warnings in force or to come, the earliest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub warnings: Vec<WarningGlance>,

@@ -35,6 +35,8 @@ pub struct Index {
     seen_at: BTreeMap<String, i64>,
     /// The entry that closed it.
     closed_at: BTreeMap<String, i64>,
+    /// The entry that last opened a notice of a place by a minder.
+    opened_at: BTreeMap<(String, String), i64>,
     errands: BTreeMap<i64, Errand>,
 }
 
@@ -52,8 +54,10 @@ impl Index {
                 Note::Step(step) => {
                     self.first.entry(step.notice.clone()).or_insert(id);
                     self.steps.entry(step.notice.clone()).or_default().push(id);
-                    if step.turn == Turn::Closed {
-                        self.closed_at.insert(step.notice.clone(), id);
+                    match step.turn {
+                        Turn::Closed => _ = self.closed_at.insert(step.notice.clone(), id),
+                        Turn::Opened => _ = self.opened_at.insert(subject(&step), id),
+                        _ => {}
                     }
                     self.errands.insert(id, Errand::Step(step));
                 }
@@ -77,17 +81,25 @@ impl Index {
             Some(Waiting {
                 entry: row.entry,
                 first: self.first.get(errand.thread()).copied().unwrap_or(row.entry),
+                needless: self.began_again(row, &errand).then_some(outbox::BEGAN_AGAIN),
                 errand,
                 due_ms: row.due_ms,
                 expires_ms: row.expires_ms,
                 tries: row.tries,
-                needless: None,
             })
         });
         let waiting: Vec<Waiting> = waiting.collect();
         let rows: std::collections::BTreeSet<i64> = rows.iter().map(|row| row.entry).collect();
         self.errands.retain(|entry, _| rows.contains(entry));
         waiting
+    }
+
+    /// Whether an all-clear that is held back for the morning is belied by a new notice of the same place and minder. One
+    /// that was tried, or never held back, goes all the same: the notice that it ends should end wherever it is shown.
+    fn began_again(&self, row: &Row, errand: &Errand) -> bool {
+        let Errand::Step(step) = errand else { return false };
+        let held_back = step.turn == Turn::Closed && row.tries == 0 && row.due_ms > step.at_ms;
+        held_back && self.opened_at.get(&subject(step)).is_some_and(|at| *at > row.entry)
     }
 
     /// For a courier by which only that goes which nobody has seen: what was seen or closed since is needless, and so is
@@ -130,6 +142,11 @@ impl Index {
         }
         Ok(())
     }
+}
+
+/// What a notice is about: its place and its minder.
+fn subject(step: &Step) -> (String, String) {
+    (step.place.clone(), step.minder.clone())
 }
 
 /// The digest of a day, as it travels: a step that belongs to no notice.
@@ -206,6 +223,56 @@ mod tests {
         assert_eq!(firsts(&index.waiting(&[])), []);
         index.learn(vec![step(9, "a", 2)]);
         assert_eq!(firsts(&index.waiting(&[row(9)])), [(9, 1)]);
+    }
+
+    fn turn(mut entry: Entry, turn: Turn, minder: &str) -> Entry {
+        if let Note::Step(step) = &mut entry.note {
+            (step.turn, step.minder) = (turn, minder.to_owned());
+        }
+        entry
+    }
+
+    #[test]
+    fn an_all_clear_that_waits_for_the_morning_is_needless_once_it_has_begun_again() {
+        let closed = turn(step(2, "a", 2), Turn::Closed, "too-hot");
+        let held = Row { due_ms: 9, tries: 0, ..row(2) };
+        let needless = |entries: Vec<Entry>, row: Row| {
+            let mut index = Index::default();
+            index.learn(entries);
+            index.waiting(&[row])[0].needless
+        };
+        let again = |minder: &str| turn(step(3, "a~2", 1), Turn::Opened, minder);
+        assert_eq!(needless(vec![closed.clone()], held), None);
+        assert_eq!(needless(vec![closed.clone(), again("frost")], held), None, "something else began");
+        assert_eq!(needless(vec![closed.clone(), again("too-hot")], held), Some(outbox::BEGAN_AGAIN));
+        for gone in [Row { due_ms: 2, ..held }, Row { tries: 1, ..held }] {
+            assert_eq!(needless(vec![closed.clone(), again("too-hot")], gone), None, "{gone:?}");
+        }
+    }
+
+    #[test]
+    fn a_newer_step_puts_off_nobodys_half_hour_at_whichever_moment_the_outbox_is_read() {
+        let mut index = Index::default();
+        // Told at 1, due half an hour later; worsened at 20; eased at 25, though it is severe still.
+        index.learn(vec![
+            turn(step(1, "a", 1), Turn::Opened, "too-hot"),
+            turn(step(20, "a", 2), Turn::Worsened, "too-hot"),
+            turn(step(25, "a", 3), Turn::Eased, "too-hot"),
+        ]);
+        let row = |entry: i64, due_ms: i64| Row { entry, due_ms, expires_ms: 900, tries: 0 };
+        let mut rows = vec![row(1, 31), row(20, 50), row(25, 25)];
+        let mut sent = Vec::new();
+        for now_ms in 25..60 {
+            let mut waiting = index.waiting(&rows);
+            index.only_unseen(&mut waiting, |_| Ok::<bool, ()>(false)).unwrap();
+            let plan = outbox::plan(&waiting, now_ms, true);
+            rows.retain(|row| plan.drop.iter().all(|(entry, _)| *entry != row.entry));
+            if let Some(send) = plan.send {
+                rows.retain(|row| row.entry != send.entry);
+                sent.push((now_ms, send.entry));
+            }
+        }
+        assert_eq!(sent, [(31, 20)]);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What to send now: pure decisions over the rows of one courier's outbox.
 //!
-//! Three rules. Of several steps of one notice that wait, only the newest is news, so the older ones collapse into it;
-//! that alone keeps the order within a notice. A step whose life is over is dropped and counted, not sent. A try that
+//! Three rules. Of several steps of one notice that wait, only the newest is news, so the older ones collapse into it
+//! once it may go; that alone keeps the order within a notice. A step whose life is over is dropped and counted, not sent. A try that
 //! came to nothing is made again after 30 s, then twice as long each time up to half an hour, unless the far end said
 //! when it wants to be asked.
 
@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use agronomy::crop::Severity;
 
-use crate::entry::Step;
+use crate::entry::{Step, Turn};
 use crate::keeper::event::Delivery;
 
 /// The first pause after a try that came to nothing, ms.
@@ -25,6 +25,17 @@ pub const COLLAPSED: &str = "a newer step took its place";
 pub const SEEN: &str = "somebody has seen it";
 /// Why a step did not go to the next person: it was over before, or they were never told that it began.
 pub const OVER: &str = "it was over before its turn came";
+/// Why an all-clear that waited for the end of the quiet hours was not sent: by then it was not true any more.
+pub const BEGAN_AGAIN: &str = "it began again before its turn came";
+
+/// Why something was not sent, as the grower reads it: our own reasons in plain words, a far end's as it gave them.
+pub fn in_words(why: &str) -> &str {
+    match why {
+        EXPIRED => "its time ran out before it could be sent",
+        COLLAPSED => "a newer word of the same notice went in its place",
+        other => other,
+    }
+}
 
 /// What is to be carried.
 #[derive(Clone, Debug, PartialEq)]
@@ -91,34 +102,49 @@ pub struct Plan {
 /// While nobody vouches for the clock (`trusted` false) nothing expires: a board that starts years late must not throw
 /// its warnings away.
 pub fn plan(rows: &[Waiting], now_ms: i64, trusted: bool) -> Plan {
-    let mut newest: BTreeMap<&str, i64> = BTreeMap::new();
-    for row in rows {
-        let entry = newest.entry(row.errand.thread()).or_insert(row.entry);
-        *entry = row.entry.max(*entry);
-    }
-    let mut plan = Plan::default();
-    let mut alive: Vec<&Waiting> = Vec::new();
-    for row in rows {
-        if trusted && row.expires_ms <= now_ms {
-            plan.drop.push((row.entry, EXPIRED));
-        } else if let Some(why) = row.needless {
-            plan.drop.push((row.entry, why));
-        } else if newest.get(row.errand.thread()) != Some(&row.entry) {
-            plan.drop.push((row.entry, COLLAPSED));
-        } else {
-            alive.push(row);
+    let ended =
+        |row: &Waiting| if trusted && row.expires_ms <= now_ms { Some(EXPIRED) } else { row.needless };
+    let alive: Vec<&Waiting> = rows.iter().filter(|row| ended(row).is_none()).collect();
+    let mut newest: BTreeMap<&str, &Waiting> = BTreeMap::new();
+    for row in &alive {
+        let last = newest.entry(row.errand.thread()).or_insert(row);
+        if row.entry > last.entry {
+            *last = row;
         }
     }
+    let ready: BTreeMap<&str, i64> =
+        newest.iter().map(|(thread, row)| (*thread, ready_ms(row, &alive))).collect();
+    let is_due = |thread: &str| ready.get(thread).is_some_and(|at| *at <= now_ms);
+    let mut plan = Plan::default();
+    plan.drop.extend(rows.iter().filter_map(|row| Some((row.entry, ended(row)?))));
+    // Until the newer one may go, an older one neither goes nor is given up: it remembers when it was due.
+    let newer = |row: &Waiting| newest.get(row.errand.thread()).is_some_and(|last| last.entry > row.entry);
+    let collapsed = alive.iter().filter(|row| newer(row) && is_due(row.errand.thread()));
+    plan.drop.extend(collapsed.map(|row| (row.entry, COLLAPSED)));
     plan.drop.sort_unstable();
-    plan.send = alive
+    plan.send = newest
         .iter()
-        .filter(|row| row.due_ms <= now_ms)
+        .filter(|(thread, _)| is_due(thread))
+        .map(|(_, row)| *row)
         .min_by_key(|row| (std::cmp::Reverse(row.errand.urgency()), row.entry))
-        .map(|row| (*row).clone());
+        .cloned();
     if plan.send.is_none() {
-        plan.next_ms = alive.iter().map(|row| row.due_ms).min();
+        plan.next_ms = ready.into_values().min();
     }
     plan
+}
+
+/// When the newest step of a notice may go, UTC ms: when it is due; or, where it tells that something severe still
+/// stands, when the alarm was due whose place it took before anybody was given it. So quiet hours, which hold back
+/// what eases, never swallow the alarm before it.
+fn ready_ms(newest: &Waiting, alive: &[&Waiting]) -> i64 {
+    let severe = |row: &Waiting| row.errand.urgency() >= Some(Severity::Severe);
+    let over = matches!(&newest.errand, Errand::Step(step) if step.turn == Turn::Closed);
+    if over || newest.tries > 0 || !severe(newest) {
+        return newest.due_ms;
+    }
+    let same = alive.iter().filter(|row| row.errand.thread() == newest.errand.thread() && severe(row));
+    same.map(|row| row.due_ms).min().unwrap_or(newest.due_ms)
 }
 
 /// What becomes of a row after a try.
@@ -161,7 +187,6 @@ fn pause_ms(entry: i64, tries: u32) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::Turn;
 
     const HOUR: i64 = 3_600_000;
 
@@ -205,9 +230,51 @@ mod tests {
     #[test]
     fn an_older_step_cannot_overtake_even_when_the_newer_must_wait() {
         let rows = [row(1, "a", Severity::Severe, 0), row(2, "a", Severity::Minor, 500)];
-        let plan = plan(&rows, 100, true);
-        assert_eq!(plan.drop, [(1, COLLAPSED)]);
-        assert_eq!((plan.send, plan.next_ms), (None, Some(500)));
+        let before = plan(&rows, 100, true);
+        assert_eq!((before.drop, before.send, before.next_ms), (vec![], None, Some(500)));
+        let then = plan(&rows, 500, true);
+        assert_eq!((then.drop, then.send.map(|row| row.entry)), (vec![(1, COLLAPSED)], Some(2)));
+    }
+
+    fn turned(mut row: Waiting, turn: Turn) -> Waiting {
+        if let Errand::Step(step) = &mut row.errand {
+            step.turn = turn;
+        }
+        row
+    }
+
+    #[test]
+    fn an_alarm_that_nobody_was_given_is_not_swallowed_by_a_step_that_waits_for_the_morning() {
+        // It was due at 0 and is tried again at 100; what eases to severe is held until 500.
+        let alarm = Waiting { tries: 2, ..row(1, "a", Severity::Extreme, 100) };
+        let eased = turned(row(2, "a", Severity::Severe, 500), Turn::Eased);
+        let rows = [alarm.clone(), eased.clone()];
+        let before = plan(&rows, 50, true);
+        assert_eq!((before.drop, before.send, before.next_ms), (vec![], None, Some(100)));
+        let then = plan(&rows, 100, true);
+        assert_eq!((then.drop, then.send.map(|row| row.entry)), (vec![(1, COLLAPSED)], Some(2)));
+        // Once it was tried itself, its own hour counts.
+        let tried = Waiting { tries: 1, due_ms: 160, ..eased };
+        assert_eq!(plan(&[tried], 100, true).next_ms, Some(160));
+        // What is over wakes nobody, whoever missed the alarm.
+        let closed = turned(row(2, "a", Severity::Severe, 500), Turn::Closed);
+        assert_eq!(plan(&[alarm, closed], 200, true).next_ms, Some(500));
+    }
+
+    #[test]
+    fn a_step_that_need_not_go_takes_no_other_ones_place() {
+        let needless = Waiting { needless: Some(OVER), ..row(2, "a", Severity::Severe, 0) };
+        let plan = plan(&[row(1, "a", Severity::Extreme, 0), needless], 10, true);
+        assert_eq!((plan.drop, plan.send.map(|row| row.entry)), (vec![(2, OVER)], Some(1)));
+    }
+
+    #[test]
+    fn the_outboxs_own_reasons_are_said_in_plain_words_and_a_far_ends_as_it_gave_them() {
+        assert_eq!(in_words(EXPIRED), "its time ran out before it could be sent");
+        assert_eq!(in_words(COLLAPSED), "a newer word of the same notice went in its place");
+        for why in [SEEN, OVER, BEGAN_AGAIN, "550 no such reader", ""] {
+            assert_eq!(in_words(why), why);
+        }
     }
 
     #[test]

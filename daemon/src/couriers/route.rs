@@ -23,7 +23,7 @@ pub struct Route {
     pub courier: String,
     /// Only steps that may buzz a phone.
     pub pushes_only: bool,
-    /// Civil hours in which only severe steps go: from, to.
+    /// Civil hours in which only severe alarms go: from, to.
     pub quiet: Option<(u32, u32)>,
     /// When the morning letter goes by it, civil time.
     pub letter_at: Option<NaiveTime>,
@@ -50,10 +50,12 @@ impl Route {
         Some((due_ms, due_ms + STEP_LIFE_MS))
     }
 
-    /// How long quiet hours hold a step back, ms. What is severe, and a drill that somebody just asked for, are not.
+    /// How long quiet hours hold a step back, ms. A severe alarm, and a drill that somebody just asked for, are not held
+    /// back; that something severe eases or is over can wait until morning.
     fn quiet_left_ms(&self, step: &Step, calendar: &Calendar) -> i64 {
-        let held_back = step.severity < Severity::Severe && step.minder != DRILL;
-        let Some((from, to)) = self.quiet.filter(|_| held_back) else { return 0 };
+        let alarm = step.severity >= Severity::Severe && rises(step.turn);
+        let passes = alarm || step.minder == DRILL;
+        let Some((from, to)) = self.quiet.filter(|_| !passes) else { return 0 };
         let (hour, from, to) = (calendar.civil_hour_of(step.at_ms), f64::from(from), f64::from(to));
         let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
         if inside { ((to - hour).rem_euclid(24.0) * 3_600_000.0) as i64 } else { 0 }
@@ -108,6 +110,37 @@ mod tests {
         }
         let drill = Step { minder: DRILL.to_owned(), ..step(Severity::Minor, 23, Turn::Opened) };
         assert_eq!(due(&route, &drill), Some(23 * 60));
+    }
+
+    #[test]
+    fn that_something_severe_eases_or_is_over_waits_for_the_end_of_the_quiet_hours_and_lives_on_from_there() {
+        let route = Route { pushes_only: true, quiet: Some((22, 5)), ..Route::default() };
+        for turn in [Turn::Eased, Turn::Closed] {
+            for severity in [Severity::Severe, Severity::Extreme] {
+                for (hour, wait_h) in [(21, 0), (23, 6), (2, 3), (5, 0)] {
+                    let step = step(severity, hour, turn);
+                    let due_ms = DAY + (hour + wait_h) * HOUR;
+                    let wanted = Some((due_ms, due_ms + STEP_LIFE_MS));
+                    assert_eq!(
+                        route.when(&step, &Calendar::fixed(0)),
+                        wanted,
+                        "{turn:?} {severity:?} {hour}"
+                    );
+                }
+            }
+        }
+        for turn in [Turn::Opened, Turn::Worsened, Turn::Again] {
+            assert_eq!(due(&route, &step(Severity::Severe, 2, turn)), Some(2 * 60), "{turn:?}");
+        }
+    }
+
+    #[test]
+    fn quiet_hours_may_lie_within_one_day() {
+        let route = Route { quiet: Some((13, 15)), ..Route::default() };
+        for (hour, wait_h) in [(12, 0), (13, 2), (14, 1), (15, 0)] {
+            let wanted = Some((hour + wait_h) * 60);
+            assert_eq!(due(&route, &step(Severity::Severe, hour, Turn::Closed)), wanted, "{hour}");
+        }
     }
 
     #[test]

@@ -24,6 +24,7 @@ pub(crate) fn quiet_glance() -> Glance {
         sentence,
         open: vec![],
         closed_lately: vec![],
+        missed: crate::glance::Missed::default(),
         warnings: vec![],
         heat: None,
         places: vec![],

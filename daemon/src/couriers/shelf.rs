@@ -67,10 +67,13 @@ pub fn tried(row: &OutboxRow, delivery: &Delivery, now_ms: i64) -> TriedRow {
     TriedRow { step: row.step, courier: row.courier.clone(), due_ms, tries, state, why }
 }
 
+/// Reasons for which it is well that something was not sent.
+const NEEDLESS: [&str; 3] = [outbox::SEEN, outbox::OVER, outbox::BEGAN_AGAIN];
+
 fn dropped(delivery: &Delivery) -> OutboxState {
     match delivery {
         Delivery::Never { why } if why == outbox::EXPIRED => OutboxState::Expired,
-        Delivery::Never { why } if why == outbox::SEEN || why == outbox::OVER => OutboxState::NotNeeded,
+        Delivery::Never { why } if NEEDLESS.contains(&why.as_str()) => OutboxState::NotNeeded,
         _ => OutboxState::GivenUp,
     }
 }
@@ -154,5 +157,7 @@ mod tests {
         let never = |why: &str| Delivery::Never { why: why.to_owned() };
         assert_eq!(settle(&mut ledger, boot, 1, &never(outbox::EXPIRED)).state, OutboxState::Expired);
         assert_eq!(settle(&mut ledger, boot, 2, &never("550 no")).state, OutboxState::GivenUp);
+        tell(&mut ledger, boot, 3);
+        assert_eq!(settle(&mut ledger, boot, 3, &never(outbox::BEGAN_AGAIN)).state, OutboxState::NotNeeded);
     }
 }

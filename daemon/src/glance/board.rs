@@ -1,5 +1,7 @@
 //! What the board says of itself: storage, clock, sources, mirror.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use crate::entry::Step;
@@ -64,6 +66,10 @@ pub struct BoardGlance {
     pub clock_vouched_by: Option<String>,
     /// Sources that are away, in words: "broker away since 14:02: refused".
     pub away: Vec<String>,
+    /// How many steps of the last week never went by a courier, because their time ran out or a newer one took their
+    /// place, where any did not.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub unsent: BTreeMap<String, usize>,
     /// Where the page listens, and what that means, in words.
     pub listening: String,
     /// The key that phones subscribe for, base64url; none where there is no web push.

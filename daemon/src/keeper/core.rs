@@ -15,6 +15,7 @@ mod watch;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use self::deliveries::Deliveries;
 use self::deliveries::StepEntries;
 use self::pending::Pending;
 use self::unrecorded::Lent;

@@ -142,7 +142,9 @@ impl Engine {
                     step.place == place.id && step.minder == ON_COURSE && step.turn == Turn::Closed
                 });
             let minders = self.minders.entry(place.id.clone()).or_default();
-            minders.heat.take_over(told(TOO_HOT), course.map(|step| (step.at_ms, step.push)));
+            let buzzed = |id: &str| self.told.iter().any(|step| step.push && step.notice == id);
+            let course = course.map(|step| (step.at_ms, buzzed(&step.notice)));
+            minders.heat.take_over(told(TOO_HOT), course);
             minders.air.take_over(told(AIR));
             minders.frost.take_over(told(FROST));
             minders.chill.take_over(told(CHILL));

@@ -54,7 +54,8 @@ impl Engine {
         self.judge_dome(&places, whole, &book, &mut verdicts);
         verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), &book));
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
-        let steps = teller::tell(&mut book, now, verdicts);
+        let mut steps = teller::tell(&mut book, now, verdicts);
+        self.own_up(&mut steps);
         let asked = [
             book.wake(self.now_ms()),
             drill::wake(&self.ground.entries, self.now_ms()),

@@ -25,4 +25,5 @@ mod tending;
 pub mod thread;
 mod touched;
 pub mod tracks;
+mod unread;
 pub mod view;

@@ -2,6 +2,7 @@
 
 use agronomy::quantity::Quantity;
 
+use super::core::Deliveries;
 use super::engine::Engine;
 use super::export::gather;
 use crate::clock::trust::span;
@@ -13,6 +14,7 @@ use crate::reading::Grade;
 
 mod board;
 mod milestones;
+mod missed;
 mod place;
 mod planting;
 mod season;
@@ -34,7 +36,7 @@ pub struct Shell {
     /// Payloads that could not be read: probe, count, the last.
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
     /// How far each notice has come on each way.
-    pub deliveries: std::collections::BTreeMap<String, Vec<Delivered>>,
+    pub deliveries: Deliveries,
     /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.
     pub senders_clocks: std::collections::BTreeMap<String, Option<i64>>,
 }
@@ -52,6 +54,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         .filter(|planting| planting.stands_at(now_ms))
         .filter_map(|it| planting::glance(engine, it))
         .collect();
+    let missed = missed::missed(engine, &notices, &shell.deliveries.late);
     let mut open: Vec<NoticeView> = notices.iter().filter(|it| it.closed_ms.is_none()).cloned().collect();
     open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
     let mut closed_lately: Vec<NoticeView> =
@@ -68,6 +71,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
         sentence,
         open,
         closed_lately,
+        missed,
         warnings: warnings::glance(engine),
         heat: engine.heat_ahead(),
         places,
@@ -83,6 +87,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             restored: board::restored(&engine.entries, calendar, now_ms),
             nobody_told_ms,
             figures: board::figures(engine),
+            unsent: shell.deliveries.unsent.clone(),
             ..shell.board.clone()
         },
     }
@@ -131,7 +136,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         later_until_ms: None,
         undelivered: Vec::new(),
         seen: false,
-        deliveries: shell.deliveries.get(&first.notice).cloned().unwrap_or_default(),
+        deliveries: shell.deliveries.of_notices.get(&first.notice).cloned().unwrap_or_default(),
     };
     let mut answered = None;
     let called = steps.iter().filter(|step| rises(step.turn)).map(|step| step.at_ms).max();

@@ -192,3 +192,20 @@ fn an_all_clear_buzzes_only_where_it_was_serious() {
     let said = (0..10).map(|at| (at, vec![heat(severity(at))])).chain([(10, vec![clear(HEAT)])]).collect();
     assert_eq!(turns(&life(&[], said)).last(), Some(&(10, HEAT, Turn::Closed, true)));
 }
+
+#[test]
+fn what_was_foretold_ends_without_a_buzz_when_it_has_come_and_with_one_when_it_has_not() {
+    let course = || Verdict::word("on-course", "house", word(Severity::Severe, true, false));
+    let opened = vec![(0, vec![course()])];
+    let came = Verdict::came("on-course", "house", "It has passed the line.", "House: 40.1 °C.");
+    let hot = vec![(10, vec![heat(Severity::Extreme), came])];
+    let steps = life(&[], [opened.clone(), hot].concat());
+    let wanted = [
+        (0, "on-course", Turn::Opened, true),
+        (10, HEAT, Turn::Opened, true),
+        (10, "on-course", Turn::Closed, false),
+    ];
+    assert_eq!(turns(&steps), wanted, "one buzz in that minute");
+    let steps = life(&[], [opened, vec![(10, vec![clear("on-course")])]].concat());
+    assert_eq!(turns(&steps)[1], (10, "on-course", Turn::Closed, true));
+}

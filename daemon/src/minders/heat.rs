@@ -294,15 +294,12 @@ impl Heat {
         }
         self.gone_since = None;
         self.closed = Some((now.now_ms, self.to_place));
-        let (title, text) = if passed {
-            (
-                "It has passed the line.",
-                format!("{}: {t_c:.1} °C; the heat notice goes on from here.", now.name),
-            )
-        } else {
-            ("Not on course any more.", format!("{}: {t_c:.1} °C{}.", now.name, pace(now.slope_c_per_h)))
-        };
-        Some(Verdict::clear(ON_COURSE, now.place, title, text))
+        if passed {
+            let text = format!("{}: {t_c:.1} °C; the heat notice goes on from here.", now.name);
+            return Some(Verdict::came(ON_COURSE, now.place, "It has passed the line.", text));
+        }
+        let text = format!("{}: {t_c:.1} °C{}.", now.name, pace(now.slope_c_per_h));
+        Some(Verdict::clear(ON_COURSE, now.place, "Not on course any more.", text))
     }
 }
 

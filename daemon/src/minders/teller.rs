@@ -30,6 +30,10 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
                 let handed = handed.filter(|minder| said.contains(minder)).collect();
                 book.close(at_ms, key, (title, text), handed)
             }
+            Says::Came { title, text } => {
+                let closed = book.close(at_ms, key, (title, text), Vec::new());
+                closed.map(|step| Step { push: false, ..step })
+            }
             Says::Word(word) if minder != TOO_HOT && word.joins_heat && heat_leads(book, &place) => {
                 let (title, text) = ("The heat notice says this as well.", word.text);
                 book.close(at_ms, key, (title.to_owned(), text), Vec::new())
@@ -56,7 +60,7 @@ fn gather(book: &Book, verdicts: &[Verdict]) -> BTreeMap<String, Vec<(&'static s
                 && it.place == place
                 && match &it.says {
                     Says::Word(word) => word.severity >= Severity::Moderate,
-                    Says::Clear { .. } => true,
+                    Says::Clear { .. } | Says::Came { .. } => true,
                     Says::Unknown => heat_leads(book, place),
                 }
         })

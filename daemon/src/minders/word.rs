@@ -36,6 +36,13 @@ pub enum Says {
         /// The reason.
         text: String,
     },
+    /// What was foretold has come: last words. The notice of the thing itself opens with it and has the buzz.
+    Came {
+        /// The order.
+        title: String,
+        /// The reason.
+        text: String,
+    },
     /// Not known: what was told stays as it was. Silence is not calm.
     Unknown,
 }
@@ -65,6 +72,17 @@ impl Verdict {
         text: impl Into<String>,
     ) -> Self {
         let says = Says::Clear { title: title.into(), text: text.into() };
+        Self { minder, place: place.to_owned(), says }
+    }
+
+    /// What was foretold has come.
+    pub fn came(
+        minder: &'static str,
+        place: &str,
+        title: impl Into<String>,
+        text: impl Into<String>,
+    ) -> Self {
+        let says = Says::Came { title: title.into(), text: text.into() };
         Self { minder, place: place.to_owned(), says }
     }
 

@@ -175,6 +175,7 @@ pub(crate) fn calm() -> Glance {
         },
         open: Vec::new(),
         closed_lately: Vec::new(),
+        missed: crate::glance::Missed::default(),
         warnings: Vec::new(),
         heat: None,
         places: vec![house, bed],

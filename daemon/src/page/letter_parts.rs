@@ -10,12 +10,13 @@ use super::cautions;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
 use super::figures::{Civil, degree_days, share, span, tenth, water_words};
-use super::warnings;
+use super::{missed, warnings};
 use crate::calendar_out::happening::{heat_days, today};
-use crate::glance::{Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
+use crate::glance::{Delivered, Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
 use crate::minders::dome;
 use crate::minders::night::WARM_NIGHT;
 use crate::minders::signs::SIGNS;
+use crate::minders::words::capital;
 
 /// A head with its lines.
 pub(super) struct Part {
@@ -32,6 +33,8 @@ pub(super) fn parts(glance: &Glance) -> Vec<Part> {
         }
     };
     add(warnings::heading(&glance.warnings), warnings::lines(glance));
+    let missed = missed::words(glance).map(|said| format!("{}.", capital(&said)));
+    add("Missed while away", missed.into_iter().collect());
     add("What to watch for today", watch(glance));
     add("The heat plan for today", heat_plan(glance));
     add("The night", of_minder(glance, WARM_NIGHT));
@@ -115,7 +118,8 @@ fn undelivered(glance: &Glance) -> Vec<String> {
     let notices = glance.open.iter().chain(&glance.closed_lately);
     let lines = notices.flat_map(|notice| {
         let title = notice.steps.last().map_or(notice.minder.as_str(), |step| step.title.as_str());
-        notice.undelivered.iter().map(move |why| format!("{title} {why}."))
+        let old = notice.deliveries.iter().filter_map(Delivered::old_words);
+        notice.undelivered.iter().cloned().chain(old).map(move |why| format!("{title} {why}."))
     });
     lines.collect()
 }

@@ -30,6 +30,7 @@ mod letter;
 mod letter_parts;
 mod live;
 mod milestones;
+mod missed;
 mod now;
 mod now_lintel;
 mod phones;

@@ -4,6 +4,7 @@ use agronomy::crop::Severity;
 use maud::{Markup, html};
 
 use super::figures::{Civil, span, tenth};
+use super::missed;
 use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
 
@@ -13,7 +14,8 @@ const FOLDED: usize = 2;
 /// Everything beneath the sentence and its reason; `first`: the place it speaks of.
 pub(crate) fn beneath(glance: &Glance, first: Option<&PlaceGlance>) -> Markup {
     html! {
-        @if let Some(notice) = main_notice(glance) { (answers(notice, glance)) }
+        (missed::line(glance))
+        @if let Some(notice) = main_notice(glance) { (answers(notice, glance)) (missed::deliveries(notice)) }
         @if let Some(place) = first { (first_figures(place, glance)) }
         (states(glance))
         (others(glance))
@@ -150,7 +152,7 @@ fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
         details.fold id={ "notice-" (notice.id) } name="notices" {
             summary.answered[notice.on_it_ms.is_some()] { (step.map_or(notice.minder.as_str(), |step| step.title.as_str())) }
             p { @if let Some(step) = step { (step.text) " " } "Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
-            @for line in &notice.undelivered { p { "Not delivered: " (line) } }
+            (missed::deliveries(notice))
             (answers(notice, glance))
         }
     }

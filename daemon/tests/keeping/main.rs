@@ -23,6 +23,7 @@ mod outlook;
 mod own_figures;
 mod past;
 mod people;
+mod quiet_hours;
 mod reckoned;
 mod restart;
 mod season;

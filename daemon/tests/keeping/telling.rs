@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use agronomy::crop::Severity;
 use glasshour::couriers::outbox::{COLLAPSED, EXPIRED};
 use glasshour::entry::{Note, PlaceKind, Step, Turn};
+use glasshour::glance::NoticeView;
 use glasshour::keeper::core::Route;
 use glasshour::ledger::OutboxState;
 use glasshour::minders::book::{Book, Telling};
@@ -16,7 +17,7 @@ use super::carried::*;
 use super::garden::*;
 
 /// A house at 43 °C, past the place's line for half an hour, at a civil hour of the first day; its step is told.
-fn hot(routes: Vec<Route>, hour: i64) -> Board {
+pub(super) fn hot(routes: Vec<Route>, hour: i64) -> Board {
     let mut board = Board::new(&tomato_house(), routes, june() + hour * HOUR);
     minutes(&mut board, 31, 43.0);
     board.flush();
@@ -25,7 +26,7 @@ fn hot(routes: Vec<Route>, hour: i64) -> Board {
 }
 
 /// Minutes of one temperature, each committed and carried.
-fn minutes(board: &mut Board, count: i64, t_c: f64) {
+pub(super) fn minutes(board: &mut Board, count: i64, t_c: f64) {
     for _ in 0..count {
         board.hear(t_c);
         board.settle();
@@ -33,16 +34,16 @@ fn minutes(board: &mut Board, count: i64, t_c: f64) {
 }
 
 /// The newest step of the house's heat.
-fn last(board: &Board) -> Step {
+pub(super) fn last(board: &Board) -> Step {
     board.stored().into_iter().rev().map(|(_, step)| step).find(|step| step.minder == "too-hot").unwrap()
 }
 
-fn heat_id(board: &Board) -> String {
+pub(super) fn heat_id(board: &Board) -> String {
     last(board).notice
 }
 
 /// Which steps of the house's heat a courier's far end took: number and minute.
-fn came(board: &Board, courier: usize) -> Vec<(u32, i64)> {
+pub(super) fn came(board: &Board, courier: usize) -> Vec<(u32, i64)> {
     let of = |it: &Taken| {
         let step = it.step.as_ref().filter(|step| it.courier == courier && step.minder == "too-hot")?;
         Some((step.number, (it.at_ms - june()) / MINUTE))
@@ -57,7 +58,11 @@ fn k4_a_step_that_nobody_could_be_given_within_its_life_is_shown_as_not_delivere
     minutes(&mut board, 6 * 60 + 33, 43.0);
     let glance = board.glance();
     let heat = glance.open.iter().find(|it| it.minder == "too-hot").unwrap();
-    assert_eq!(heat.undelivered, ["e-mail: expired".to_owned()]);
+    assert_eq!(heat.undelivered, ["e-mail: its time ran out before it could be sent".to_owned()]);
+    // Whoever comes back reads it once: when the step was told, and its order.
+    let told = board.stored().into_iter().find(|(_, step)| step.push).unwrap().1;
+    assert_eq!(glance.missed.steps, [(told.at_ms, told.title)]);
+    assert_eq!(glance.missed.unread, None);
     board.moods[0] = Mood::Accepts;
     minutes(&mut board, 30, 43.0);
     assert_eq!(came(&board, 0), []);
@@ -66,6 +71,45 @@ fn k4_a_step_that_nobody_could_be_given_within_its_life_is_shown_as_not_delivere
     let last = last(&board);
     assert_eq!(last.turn, Turn::Closed);
     assert_eq!(came(&board, 0).iter().map(|it| it.0).collect::<Vec<_>>(), [last.number]);
+}
+
+#[test]
+fn k4_what_was_missed_is_said_until_somebody_has_seen_it() {
+    let mut board = Board::new(&tomato_house(), vec![pushing("e-mail")], june() + 9 * HOUR);
+    board.moods[0] = Mood::Gone;
+    minutes(&mut board, 6 * 60 + 33, 43.0);
+    assert_eq!(board.glance().missed.steps.len(), 1);
+    let notice = heat_id(&board);
+    board.note(Note::Seen { notice });
+    assert!(board.glance().missed.is_empty());
+}
+
+#[test]
+fn k4_a_board_that_was_off_across_the_heat_says_since_when_and_until_when_nothing_was_read() {
+    // A tomato house at 36 °C; at eleven the board goes off, and for 4 h 20 min nothing is read.
+    let mut board = Board::new(&tomato_house(), vec![pushing("e-mail")], june() + 10 * HOUR);
+    minutes(&mut board, 60, 36.0);
+    let before = heat_id(&board);
+    board.now_ms += 4 * HOUR + 20 * MINUTE;
+    board.crash();
+    let told = board.stored().len();
+    minutes(&mut board, 45, 43.0);
+    let (off, on) = (june() + 11 * HOUR + 2 * MINUTE, june() + 15 * HOUR + 21 * MINUTE);
+    assert_eq!(board.glance().missed.unread, Some((vec![], off, on)), "everywhere");
+    // The notice owns up to it as well, and speaks of the present only.
+    let step = last(&board);
+    assert_eq!((step.notice.as_str(), step.turn), (before.as_str(), Turn::Worsened));
+    assert!(step.at_ms > on && step.push, "{step:?}");
+    assert!(step.text.ends_with("Nothing was read here from 11:02 to 15:21."), "{}", step.text);
+    for (_, step) in &board.stored()[told..] {
+        assert!(step.at_ms >= board.now_ms - 46 * MINUTE, "told as if it were then: {step:?}");
+    }
+    // So does its end, whose highest of the day is only that of what was read. A day later it is no news.
+    minutes(&mut board, 24 * 60, 20.0);
+    let end = last(&board);
+    assert_eq!(end.turn, Turn::Closed);
+    assert!(end.text.ends_with("Nothing was read here from 11:02 to 15:21."), "{}", end.text);
+    assert!(board.glance().missed.is_empty());
 }
 
 #[test]
@@ -125,6 +169,12 @@ fn k7_after_three_days_away_only_the_newest_step_of_each_notice_is_sent_and_ever
     assert!(pushed >= 40, "{pushed}");
     assert_eq!(expired + collapsed + board.taken.len(), pushed);
     assert!(collapsed > 0 && expired > 0, "{collapsed} {expired}");
+    // The page counts them: in all beside the courier, and of each notice beside its newest step.
+    let glance = board.glance();
+    assert_eq!(glance.board.unsent.get("e-mail"), Some(&(expired + collapsed)));
+    let ways = |notice: &NoticeView| notice.deliveries.iter().map(|it| it.old_unsent).sum::<usize>();
+    let shown: usize = glance.open.iter().chain(&glance.closed_lately).map(ways).sum();
+    assert!(shown > 0 && shown <= expired + collapsed, "{shown}");
 }
 
 #[test]

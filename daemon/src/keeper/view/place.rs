@@ -11,6 +11,7 @@ use crate::entry::Note;
 use crate::glance::{ByHand, Knot, Line, PlaceGlance};
 use crate::ground::Place;
 use crate::keeper::engine::Engine;
+use crate::keeper::unread::holes;
 use crate::minders::air::Bands;
 use crate::minders::place_now::PlaceNow;
 use crate::minders::words::{limit, plural};
@@ -106,15 +107,6 @@ fn thinned(air: &[(i64, f64)]) -> Vec<(i64, f64)> {
         }
     }
     curve
-}
-
-fn holes(air: &[(i64, f64)], interval_ms: i64, now_ms: i64) -> Vec<(i64, i64)> {
-    let ends = air.iter().skip(1).map(|(at, _)| *at).chain([now_ms]);
-    air.iter()
-        .zip(ends)
-        .map(|((at, _), next)| (at + 2 * interval_ms, next))
-        .filter(|(from, until)| until > from)
-        .collect()
 }
 
 /// The tightest limits, ascending, with the place's own line when the day comes within 2 °C of it.

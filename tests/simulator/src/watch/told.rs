@@ -216,12 +216,21 @@ impl Told {
         self.check_outbox(board, now_ms)
     }
 
+    /// Whether what a closing step says is over began again since: an all-clear that waits for the morning is needless then.
+    fn began_again(&self, entry: i64, step: &Step) -> bool {
+        let again = |(_, it): (&i64, &Step)| {
+            it.turn == Turn::Opened && (&it.place, &it.minder) == (&step.place, &step.minder)
+        };
+        step.turn == Turn::Closed && self.steps.range(entry + 1..).any(again)
+    }
+
     /// Every step that should travel waits, was taken, was overtaken, ran out or was refused for good.
     pub(crate) fn check_outbox(&self, board: &Board, now_ms: i64) -> Result<(), Violation> {
         let Some(life) = board.life.as_ref().filter(|_| !self.unsure) else { return Ok(()) };
         let Ok(rows) = life.keeper.core().ledger().outbox() else { return Ok(()) };
         for (entry, step) in &self.steps {
-            let overtaken = self.last.get(&step.notice).is_some_and(|last| *last > step.number);
+            let overtaken = self.last.get(&step.notice).is_some_and(|last| *last > step.number)
+                || self.began_again(*entry, step);
             let over = now_ms - step.at_ms > glasshour::couriers::STEP_LIFE_MS;
             if overtaken || over || step.is_undated() {
                 continue;
