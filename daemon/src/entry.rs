@@ -5,12 +5,17 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 mod board;
+mod edition;
+mod fenced;
+mod filed;
 mod forecast;
 mod public_warning;
 mod reply;
 mod step;
 
 pub use board::BoardNews;
+pub use edition::{Anew, Cause, Sums};
+pub use fenced::Fenced;
 pub use forecast::Forecast;
 pub use public_warning::{Certainty, Hazard, MessageKind, PublicWarning, Reference, Said, Urgency};
 pub use reply::{LONGEST_LATER_MS, Later, Reply};
@@ -333,155 +338,6 @@ pub enum Note {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         anew: Option<BTreeMap<String, Anew>>,
     },
-}
-
-/// What made an edition another than the one before.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Cause {
-    /// The crop book.
-    Book,
-    /// The program's own rules.
-    Rules,
-    /// Where the site lies, or its standard offset.
-    Position,
-    /// The probes' own limits.
-    Limits,
-}
-
-/// The sums of a planting's season.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Sums {
-    /// Degree days by the crop's own rule, °C d.
-    pub degree_days: f64,
-    /// Hours at or above the severe line, h.
-    pub stress_h: f64,
-    /// Warm nights.
-    pub warm_nights: u32,
-}
-
-/// A planting's sums over the same days by two editions.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub struct Anew {
-    /// By the edition before.
-    pub was: Sums,
-    /// By the edition that took its place.
-    pub came_to: Sums,
-}
-
-impl Note {
-    /// The ledger's word for the kind of entry.
-    pub fn kind(&self) -> &'static str {
-        match self {
-            Self::Place { .. }
-            | Self::Planting { .. }
-            | Self::End { .. }
-            | Self::Hang { .. }
-            | Self::BatteryLine { .. }
-            | Self::Marks { .. }
-            | Self::OwnFigure { .. } => "ground",
-            Self::Undo { .. } => "undo",
-            Self::Reply { .. } | Self::Seen { .. } => "reply",
-            Self::Digest { .. } => "digest",
-            Self::PublicWarning(_) => "warning",
-            Self::Phone { .. } | Self::PhoneGone { .. } => "phone",
-            Self::HeatWarning { .. } | Self::Outlook(_) => "outlook",
-            Self::Step(_) => "step",
-            Self::Letter { .. } => "letter",
-            Self::Edition { .. } => "edition",
-            Self::Fence(_) | Self::Mended { .. } => "fence",
-            Self::Restored { .. } | Self::Forgotten { .. } => "ledger",
-            Self::Clock { .. } => "clock",
-            Self::Board(_) => "board",
-            Self::SentUnrecorded { .. } => "sent-unrecorded",
-            _ => "diary",
-        }
-    }
-
-    /// What the note is about: a place, planting, probe, notice or entry.
-    pub fn subject(&self) -> String {
-        match self {
-            Self::Place { place, .. }
-            | Self::Vents { place, .. }
-            | Self::Shade { place, .. }
-            | Self::Turned { place }
-            | Self::Thermometer { place, .. } => place.clone(),
-            Self::Planting { planting, .. }
-            | Self::End { planting }
-            | Self::OwnFigure { planting, .. }
-            | Self::FirstFlower { planting }
-            | Self::FirstRipe { planting }
-            | Self::Damage { planting, .. } => planting.clone(),
-            Self::Hang { probe, .. } | Self::BatteryLine { probe, .. } | Self::Marks { probe, .. } => {
-                probe.clone()
-            }
-            Self::Watered { subject, .. } => subject.clone(),
-            Self::Phone { phone, .. } | Self::PhoneGone { phone, .. } => phone.clone(),
-            Self::Undo { entry } => entry.to_string(),
-            Self::Reply { notice, .. } | Self::Seen { notice } | Self::SentUnrecorded { notice, .. } => {
-                notice.clone()
-            }
-            Self::Step(step) => step.notice.clone(),
-            Self::Letter { date } | Self::Digest { date, .. } => date.clone(),
-            Self::Edition { edition, .. } => edition.clone(),
-            Self::Clock { boot, .. } => boot.to_string(),
-            Self::Board(BoardNews::Source { source, .. }) => source.clone(),
-            Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
-            Self::PublicWarning(warning) => warning.name.identifier.clone(),
-            Self::HeatWarning { .. }
-            | Self::Drill {}
-            | Self::Outlook(_)
-            | Self::Remark { .. }
-            | Self::Board(_)
-            | Self::Restored { .. }
-            | Self::Forgotten { .. } => String::new(),
-        }
-    }
-}
-
-/// A damaged row of the ledger, with what is known of it.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Fenced {
-    /// Its table.
-    pub table: String,
-    /// Its number there.
-    pub row: i64,
-    /// What is wrong with it.
-    pub wrong: String,
-    /// Whose readings it held, where it held those of one probe.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub probe: Option<String>,
-    /// Of which quantity.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub quantity: Option<String>,
-    /// From when on what it held was measured or told, UTC ms, as far as known.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub since_ms: Option<i64>,
-    /// Until when.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub until_ms: Option<i64>,
-}
-
-impl Note {
-    /// Whether the program tells it and nobody notes it.
-    pub fn is_told(&self) -> bool {
-        matches!(
-            self,
-            Self::Step(_)
-                | Self::PublicWarning(_)
-                | Self::Outlook(_)
-                | Self::Letter { .. }
-                | Self::Digest { .. }
-                | Self::Edition { .. }
-                | Self::Clock { .. }
-                | Self::Board(_)
-                | Self::SentUnrecorded { .. }
-                | Self::Fence(_)
-                | Self::Mended { .. }
-                | Self::Restored { .. }
-                | Self::Forgotten { .. }
-        )
-    }
 }
 
 /// A note with its place in the ledger.

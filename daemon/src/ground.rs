@@ -12,6 +12,8 @@ use crate::couriers::web_push::phones::Phones;
 use crate::entry::{Began, Entry, Note, PlaceKind};
 
 mod check;
+#[cfg(test)]
+pub(crate) mod fixture;
 
 pub use check::check;
 

@@ -10,6 +10,7 @@ pub mod block_disk;
 pub mod copied;
 pub mod counts;
 pub mod events;
+pub mod long_house;
 pub mod mosquitto;
 pub mod program;
 pub mod publisher;

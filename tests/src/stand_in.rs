@@ -38,6 +38,7 @@ pub fn glance() -> Glance {
         probes: vec![],
         entries: vec![],
         outlook: glasshour::glance::OutlookGlance::default(),
+        missed: glasshour::glance::Missed::default(),
         board: BoardGlance::default(),
     }
 }

@@ -5,28 +5,16 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use serde_json::{Value, json};
+use tests::long_house::{self, AIR, planting};
 use tests::program::{Garden, run, said};
 use tests::records::{records, shipped};
 
-/// One house with tomatoes, an hour east of UTC.
-const START: &str = "\
-[[start.place]]
-id = \"long\"
-name = \"Long House\"
-kind = \"house\"
-[[start.probe]]
-probe = \"post\"
-place = \"long\"
-height_m = 1.5
-shelter = \"screened\"
-usual_interval_s = 900
-[[start.planting]]
-id = \"red\"
-crop = \"tomato\"
-place = \"long\"
-planted_out = 2026-06-01
-";
+/// One house with tomatoes, which stand last.
+fn start() -> String {
+    long_house::start(900) + &planting("red", "tomato")
+}
 
+/// An hour east of UTC.
 const SITE: &str = "\
 [site]
 name = \"Bindweed Yard\"
@@ -35,24 +23,12 @@ longitude = 5.3
 standard_offset = \"+01:00\"
 ";
 
-const MAP: &str = "\
-[usual]
-probe = \"post\"
-usual_interval_s = 900
-time = { column = \"at\", formats = [\"%Y-%m-%d %H:%M\"], offset = \"+01:00\" }
-[[series]]
-file = \"air.csv\"
-column = \"t\"
-quantity = \"air_temperature\"
-unit = \"°C\"
-";
-
 const DAMAGE: &str = "{\"from\": \"2026-07-10\", \"what\": \"damage\", \"planting\": \"red\", \"text\": \"dropped flowers\"}\n";
 
 /// Six days of 30 °C at most, one of 37, one of 30: in a straight line from 16 °C at midnight to the highest at 13:00
 /// and back. Every quarter of an hour, from 1 July.
 fn made(folder: &Path) {
-    let mut rows = String::from("at,t\n");
+    let mut rows = String::new();
     for (day, high) in (1..).zip([30.0, 30.0, 30.0, 30.0, 30.0, 30.0, 37.0, 30.0]) {
         for quarter in 0..96 {
             let hour = f64::from(quarter) / 4.0;
@@ -66,11 +42,11 @@ fn made(folder: &Path) {
             );
         }
     }
+    long_house::write_record(folder, 900, &[AIR], &rows);
+    let ground = format!("{SITE}{}", start());
     for (name, text) in [
-        ("map.toml", MAP),
-        ("air.csv", &rows),
-        ("ground.toml", &format!("{SITE}{START}")),
-        ("other.toml", &format!("{SITE}{START}figures.heat_rule.day_severe.threshold = 38.0\n")),
+        ("ground.toml", &*ground),
+        ("other.toml", &format!("{ground}figures.heat_rule.day_severe.threshold = 38.0\n")),
         ("notes.ndjson", DAMAGE),
     ] {
         std::fs::write(folder.join(name), text).unwrap();
@@ -146,7 +122,7 @@ fn another_line_for_one_planting_shows_what_it_would_have_told_and_what_damage_c
 
 #[test]
 fn ones_own_past_comes_out_of_the_ledger_with_its_diary() {
-    let garden = Garden::new(&format!("[start]\n{START}"));
+    let garden = Garden::new(&start());
     made(garden.path());
     let file = |name: &str| garden.path().join(name).display().to_string();
     garden.json(&["take-in", "--json", "--record", &file("map.toml"), &file("air.csv")]);

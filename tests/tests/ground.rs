@@ -1,51 +1,19 @@
 //! Ground and diary by the command line: back-dated, undone, refused; with and without a running service.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
 
 use serde_json::Value;
+use tests::long_house::{self, AIR, HUMIDITY};
 use tests::program::{Garden, said};
 
 /// Place and probe stand from the first planting on.
-const START: &str = "\
-[start]
-[[start.place]]
-id = \"long\"
-name = \"Long House\"
-kind = \"house\"
-[[start.planting]]
-id = \"heads\"
-crop = \"lettuce\"
-place = \"long\"
-planted_out = 2026-06-01
-[[start.probe]]
-probe = \"post\"
-place = \"long\"
-shelter = \"screened\"
-usual_interval_s = 3600
-";
-
-/// A map for an invented record: one probe, an hour between rows, in the garden's own clock.
-const MAP: &str = "\
-[usual]
-probe = \"post\"
-usual_interval_s = 3600
-time = { column = \"at\", formats = [\"%Y-%m-%d %H:%M\"], offset = \"+01:00\" }
-[[series]]
-file = \"air.csv\"
-column = \"t\"
-quantity = \"air_temperature\"
-unit = \"°C\"
-[[series]]
-file = \"air.csv\"
-column = \"rh\"
-quantity = \"relative_humidity\"
-unit = \"%\"
-";
+fn new_garden() -> Garden {
+    Garden::new(&format!("{}{}", long_house::start(3600), long_house::planting("heads", "lettuce")))
+}
 
 /// Three days in July that rise to 33, 35 and 37 °C at noon, and one missing humidity.
-fn record(garden: &Garden) -> [PathBuf; 2] {
-    let mut rows = String::from("at,t,rh\n");
+fn take_in(garden: &Garden) -> Value {
+    let mut rows = String::new();
     for day in 1..=3 {
         for hour in 0..24 {
             let t_c = 15.0 + f64::from(18 + 2 * (day - 1)) * (1.0 - f64::from((hour - 12_i32).abs()) / 12.0);
@@ -53,15 +21,8 @@ fn record(garden: &Garden) -> [PathBuf; 2] {
             let _ = writeln!(rows, "2026-07-{day:02} {hour:02}:00,{t_c:.2},{rh}");
         }
     }
-    let paths = [garden.path().join("map.toml"), garden.path().join("air.csv")];
-    std::fs::write(&paths[0], MAP).unwrap();
-    std::fs::write(&paths[1], rows).unwrap();
-    paths
-}
-
-fn take_in(garden: &Garden) -> Value {
-    let [map, rows] = record(garden);
-    garden.json(&["take-in", "--json", "--record", map.to_str().unwrap(), rows.to_str().unwrap()])
+    let record = long_house::write_record(garden.path(), 3600, &[AIR, HUMIDITY], &rows);
+    long_house::take_in(garden, &record)
 }
 
 fn export(garden: &Garden) -> Value {
@@ -84,7 +45,7 @@ fn planting_dates(export: &Value, planting: &str) -> Vec<String> {
 
 #[test]
 fn a_back_dated_planting_makes_its_days_afresh_and_undoing_it_takes_them_away() {
-    let garden = Garden::new(START);
+    let garden = new_garden();
     let service = garden.start();
     take_in(&garden);
     let before = export(&garden);
@@ -116,7 +77,7 @@ fn a_back_dated_planting_makes_its_days_afresh_and_undoing_it_takes_them_away() 
 
 #[test]
 fn with_and_without_a_running_service_the_answers_are_the_same() {
-    let (running, resting) = (Garden::new(START), Garden::new(START));
+    let (running, resting) = (new_garden(), new_garden());
     let service = running.start();
     for garden in [&running, &resting] {
         let taken = take_in(garden);
@@ -154,7 +115,7 @@ fn with_and_without_a_running_service_the_answers_are_the_same() {
 
 #[test]
 fn taking_in_twice_changes_nothing() {
-    let garden = Garden::new(START);
+    let garden = new_garden();
     let days = serde_json::json!([{ "from": "2026-07-01", "to": "2026-07-03" }]);
     let expected = |new: u64, days: Value| serde_json::json!({ "readings": 144, "by_hand": 0, "new": new, "held": 144 - new, "days": days });
     assert_eq!(take_in(&garden), expected(144, days));
@@ -178,7 +139,7 @@ fn taking_in_twice_changes_nothing() {
 
 #[test]
 fn what_is_not_in_the_book_or_on_the_ground_is_refused_with_words() {
-    let garden = Garden::new(START);
+    let garden = new_garden();
     for running in [false, true] {
         let service = running.then(|| garden.start());
         for (what, word) in [

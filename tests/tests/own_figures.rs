@@ -3,59 +3,25 @@
 use std::fmt::Write as _;
 
 use serde_json::Value;
+use tests::long_house::{self, AIR, planting};
 use tests::program::{Garden, said};
 
 /// Two plantings of tomatoes side by side; one goes by the book, the other has a line and a base of its own.
-const START: &str = "\
-[start]
-[[start.place]]
-id = \"long\"
-name = \"Long House\"
-kind = \"house\"
-[[start.planting]]
-id = \"book\"
-crop = \"tomato\"
-place = \"long\"
-planted_out = 2026-06-01
-[[start.planting]]
-id = \"own\"
-crop = \"tomato\"
-place = \"long\"
-planted_out = 2026-06-01
-figures.heat_rule.day_severe.threshold = 37.0
-figures.gdd.t_base_c = 9.0
-[[start.probe]]
-probe = \"post\"
-place = \"long\"
-shelter = \"screened\"
-usual_interval_s = 3600
-";
-
-const MAP: &str = "\
-[usual]
-probe = \"post\"
-usual_interval_s = 3600
-time = { column = \"at\", formats = [\"%Y-%m-%d %H:%M\"], offset = \"+01:00\" }
-[[series]]
-file = \"air.csv\"
-column = \"t\"
-quantity = \"air_temperature\"
-unit = \"°C\"
-";
+fn start() -> String {
+    let own = "figures.heat_rule.day_severe.threshold = 37.0\nfigures.gdd.t_base_c = 9.0\n";
+    [long_house::start(3600), planting("book", "tomato"), planting("own", "tomato"), own.to_owned()].concat()
+}
 
 /// Two days in July: from 15 °C at midnight in a straight line to 35 and 37 °C at noon and back.
 fn take_in(garden: &Garden) {
-    let mut rows = String::from("at,t\n");
+    let mut rows = String::new();
     for (day, high) in [(1, 35.0), (2, 37.0)] {
         for hour in 0..24 {
             let t_c = 15.0 + (high - 15.0) * (1.0 - f64::from((hour - 12_i32).abs()) / 12.0);
             let _ = writeln!(rows, "2026-07-{day:02} {hour:02}:00,{t_c:.2}");
         }
     }
-    let [map, air] = ["map.toml", "air.csv"].map(|name| garden.path().join(name));
-    std::fs::write(&map, MAP).unwrap();
-    std::fs::write(&air, rows).unwrap();
-    garden.json(&["take-in", "--json", "--record", map.to_str().unwrap(), air.to_str().unwrap()]);
+    long_house::take_in(garden, &long_house::write_record(garden.path(), 3600, &[AIR], &rows));
 }
 
 /// `(line, hours past it, degree days)` of each day of a planting.
@@ -77,7 +43,7 @@ const BY_OWN: [(f64, f64, f64); 2] = [(37.0, 0.0, 16.0), (37.0, 1.0, 17.0)];
 
 #[test]
 fn own_figures_of_a_site_file_hold_for_their_planting_and_the_page_says_so() {
-    let garden = Garden::new(START);
+    let garden = Garden::new(&start());
     let service = garden.start();
     take_in(&garden);
     assert_eq!(days(&garden, "book"), BY_BOOK);
@@ -101,7 +67,7 @@ fn own_figures_of_a_site_file_hold_for_their_planting_and_the_page_says_so() {
 
 #[test]
 fn an_own_figure_is_noted_and_undone_by_command_and_a_wrong_one_is_refused() {
-    let garden = Garden::new(START);
+    let garden = Garden::new(&start());
     let service = garden.start();
     take_in(&garden);
     let line = garden.note(&["figure", "book", "heat_rule.day_severe.threshold", "37"]);
@@ -125,7 +91,7 @@ fn an_own_figure_is_noted_and_undone_by_command_and_a_wrong_one_is_refused() {
 
 #[test]
 fn a_figure_from_which_nothing_is_reckoned_yet_is_kept_and_said_to_wait() {
-    let garden = Garden::new(START);
+    let garden = Garden::new(&start());
     let note = |figure: &str, value: &str| {
         let output = garden.ask(&["note", "figure", "book", figure, value]);
         assert!(output.status.success(), "{}", said(&output));
@@ -145,8 +111,9 @@ fn a_figure_from_which_nothing_is_reckoned_yet_is_kept_and_said_to_wait() {
 
 #[test]
 fn own_figures_that_cannot_stand_keep_the_service_from_starting_and_are_all_told() {
-    let wrong =
-        START.replace("t_base_c = 9.0", "t_base_c = 29.0").replace("threshold = 37.0", "threshold = \"hot\"");
+    let wrong = start()
+        .replace("t_base_c = 9.0", "t_base_c = 29.0")
+        .replace("threshold = 37.0", "threshold = \"hot\"");
     let garden = Garden::new(&wrong);
     let output = garden.ask(&["now"]);
     assert_eq!(output.status.code(), Some(2), "{}", said(&output));

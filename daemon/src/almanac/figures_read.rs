@@ -60,25 +60,9 @@ mod tests {
 
     use super::*;
     use crate::entry::Began;
+    use crate::ground::fixture::planted;
     use crate::minders::demand::Plant;
     use crate::minders::place_now::Standing;
-
-    fn planted(crop: &str) -> Planting {
-        Planting {
-            id: "one".to_owned(),
-            crop: crop.to_owned(),
-            place: "house".to_owned(),
-            variety: None,
-            count: None,
-            container_l: None,
-            began: Began::PlantedOut,
-            from_ms: 0,
-            ended_ms: None,
-            first_flower_ms: None,
-            first_ripe_ms: None,
-            figures: OwnFigures::new(),
-        }
-    }
 
     #[test]
     fn lines_bases_water_and_milestones_that_have_begun_are_read_and_the_rest_waits() {

@@ -4,11 +4,12 @@
 //! at midnights and at the moments the minders asked to be woken, whoever calls and how often.
 
 mod marked;
+mod taken_over;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::quantity::Quantity;
-use agronomy::series::{Held, MS_PER_DAY};
+use agronomy::series::MS_PER_DAY;
 
 use super::counts::Counts;
 use super::editions::Editions;
@@ -16,19 +17,18 @@ use super::judge::soil::SoilMinders;
 use super::news::News;
 use super::outlook::Expecting;
 use super::tracks::Tracks;
-use crate::almanac::days_seen::{DaySeen, DaysSeen, see};
+use crate::almanac::days_seen::{DaysSeen, see};
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
-use crate::entry::{Entry, Note, PublicWarning, Reply, Step, Turn};
+use crate::entry::{Entry, Note, PublicWarning, Reply, Step};
 use crate::ground::{Ground, Planting};
-use crate::minders::air::AIR;
 use crate::minders::air::Air;
 use crate::minders::book::Book;
-use crate::minders::chill::{CHILL, Chill};
-use crate::minders::frost::{FROST, Frost};
-use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
-use crate::minders::people::{PEOPLE, People};
+use crate::minders::chill::Chill;
+use crate::minders::frost::Frost;
+use crate::minders::heat::Heat;
+use crate::minders::people::People;
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 use crate::warnings::standing::{Admission, admission};
@@ -96,68 +96,6 @@ impl Engine {
             closed: BTreeSet::new(),
             now_ms,
             wake_ms: i64::MAX,
-        }
-    }
-
-    /// Takes over what the ledger holds at a start: entries, pages of the edition in service, counts. Nothing is told
-    /// anew.
-    pub fn restore(&mut self, entries: Vec<Entry>, pages: Pages, counts: Counts) {
-        self.editions = Editions::of(&entries, self.site.edition());
-        self.ground = Ground::of(&entries);
-        self.pages = pages;
-        self.counts = counts;
-        self.told = told_in(&entries);
-        self.take_over_news(&entries);
-        self.entries = self.set_apart(entries);
-        self.take_over_told();
-    }
-
-    /// Hands forecasts to what minds them: they are many and large, and nothing else asks for them.
-    fn set_apart(&mut self, entries: Vec<Entry>) -> Vec<Entry> {
-        let mut others = Vec::with_capacity(entries.len());
-        for entry in entries {
-            match entry.note {
-                // One of a time that was taken back lies ahead; its hour may come.
-                Note::Outlook(forecast) => self.expecting.take(entry.at_ms, forecast),
-                _ => others.push(entry),
-            }
-        }
-        self.expecting.doubt();
-        others
-    }
-
-    /// Takes over what was told, as the ledger has it: at a start, and when what was told got its date.
-    pub(super) fn retell(&mut self, entries: &[Entry]) {
-        self.told = told_in(entries);
-        self.take_over_told();
-    }
-
-    /// Brings the minders to where what was told left them.
-    fn take_over_told(&mut self) {
-        self.book = Book::of(self.told.iter(), self.entries.iter().filter_map(Reply::of));
-        for place in &self.ground.places {
-            let told = |minder: &str| self.book.get(&place.id, minder).map(|open| open.severity);
-            let course =
-                self.told.iter().rev().find(|step| {
-                    step.place == place.id && step.minder == ON_COURSE && step.turn == Turn::Closed
-                });
-            let minders = self.minders.entry(place.id.clone()).or_default();
-            let buzzed = |id: &str| self.told.iter().any(|step| step.push && step.notice == id);
-            let course = course.map(|step| (step.at_ms, buzzed(&step.notice)));
-            minders.heat.take_over(told(TOO_HOT), course);
-            minders.air.take_over(told(AIR));
-            minders.frost.take_over(told(FROST));
-            minders.chill.take_over(told(CHILL));
-            minders.people.take_over(told(PEOPLE));
-            minders.soil.take_over(told);
-        }
-    }
-
-    /// Takes over steps that were told elsewhere: by the watch, while nobody knew the time.
-    pub(super) fn take_told(&mut self, steps: Vec<Step>) {
-        if !steps.is_empty() {
-            self.told.extend(steps);
-            self.take_over_told();
         }
     }
 
@@ -273,14 +211,6 @@ impl Engine {
             self.take(reading);
         }
         self.judge()
-    }
-
-    /// Takes in what the ledger holds of a series since a moment, without judging or counting: at a start.
-    pub fn recall(&mut self, probe: &str, quantity: Quantity, from_ms: i64, readings: &[Reading]) {
-        self.tracks.remember_from(probe, quantity, from_ms);
-        for reading in readings {
-            self.tracks.take(reading, self.now_ms);
-        }
     }
 
     /// Takes in a graded reading without judging: while the clock is not trusted, or when an undated reading has
@@ -407,38 +337,7 @@ impl Engine {
         }
     }
 
-    /// Keeps the shapes of past days, oldest first, at a start.
-    pub fn recall_shape(&mut self, place: &str, air: &[Held], day: Day) {
-        let start = self.site.calendar.start_of(day);
-        self.shapes.entry(place.to_owned()).or_default().keep(air, &(start..start + MS_PER_DAY));
-        self.recall_hours(place, air, day);
-    }
-
-    /// Keeps the hours of past days, oldest first, at a start: what forecasts are held against.
-    pub fn recall_hours(&mut self, place: &str, air: &[Held], day: Day) {
-        self.expecting.keep_hours(place, air, day, self.site.calendar.start_of(day));
-    }
-
-    /// Whether any forecast is remembered, so that past days are worth reading for it.
-    pub fn has_outlooks(&self) -> bool {
-        !self.expecting.outlooks.is_empty()
-    }
-
-    /// Keeps what past days came to, oldest first, at a start.
-    pub fn recall_seen(&mut self, place: &str, seen: DaySeen) {
-        self.seen.keep(place, seen);
-    }
-
     pub(super) fn set_wake(&mut self, wake_ms: i64) {
         self.wake_ms = wake_ms;
     }
-}
-
-/// The steps among entries, in their order.
-fn told_in(entries: &[Entry]) -> Vec<Step> {
-    let step = |entry: &Entry| match &entry.note {
-        Note::Step(step) => Some(step.clone()),
-        _ => None,
-    };
-    entries.iter().filter_map(step).collect()
 }

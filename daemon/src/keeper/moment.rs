@@ -3,9 +3,10 @@
 mod soil;
 
 use std::borrow::Cow;
+use std::ops::Range;
 
 use agronomy::quantity::Quantity;
-use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
+use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
 use agronomy::units::{Celsius, RelativeHumidity};
 use agronomy::vapour;
 
@@ -89,25 +90,11 @@ impl Engine {
         let air = held.map(|(_, at, value)| (at, value));
         let since = night.start.min(start)..now_ms + 1;
         let today = pages::held(&self.ground, &self.tracks, &place.id, Quantity::AirTemperature, &since);
-        let extreme = |from: i64, until: i64, better: fn(f64, f64) -> bool| {
-            today.iter().filter(|held| (from..until).contains(&held.start_ms)).fold(
-                None,
-                |best: Option<(f64, i64)>, held| match best {
-                    Some((kept, _)) if !better(held.value, kept) => best,
-                    _ => Some((held.value, held.start_ms)),
-                },
-            )
-        };
         let before = held.and_then(|(hang, at, _)| {
             self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - 1).map(|(_, before)| before)
         });
-        let slope_c_per_h = held.and_then(|(hang, at, value)| {
-            let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
-            let span = at - then;
-            (span <= SLOPE_MS + 2 * hang.usual_interval_ms)
-                .then(|| (value - before) / (span as f64 / MS_PER_HOUR as f64))
-        });
-        let low_today = extreme(start, i64::MAX, |new, kept| new < kept);
+        let slope_c_per_h = held.and_then(|held| self.slope(held));
+        let low_today = extreme(&today, start..i64::MAX, |new, kept| new < kept);
         let place_line_c = place.kind.under_cover().then(|| self.site.place_line_c());
         PlaceNow {
             now_ms,
@@ -119,30 +106,16 @@ impl Engine {
             last_air: self
                 .hung(&place.id, now_ms)
                 .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)),
-            vpd_kpa: air.zip(self.humidity(&place.id, now_ms)).and_then(|((_, t), (_, rh))| {
-                let (air, humidity) = (Celsius::try_new(t).ok()?, RelativeHumidity::from_probe(rh).ok()?);
-                Some(vapour::deficit(air, humidity).get())
-            }),
+            vpd_kpa: air.zip(self.humidity(&place.id, now_ms)).and_then(|((_, t), (_, rh))| deficit(t, rh)),
             slope_c_per_h,
             still_rising: air.zip(before).is_some_and(|((_, last), before)| last > before),
-            high: extreme(start, i64::MAX, |new, kept| new > kept),
-            low: extreme(night.start, night.end, |new, kept| new < kept),
-            yesterday_c: held.and_then(|(hang, at, _)| {
-                let then = at - MS_PER_DAY;
-                let (when, value) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, then)?;
-                (then - when <= 2 * hang.usual_interval_ms).then_some(value)
-            }),
+            high: extreme(&today, start..i64::MAX, |new, kept| new > kept),
+            low: extreme(&today, night.clone(), |new, kept| new < kept),
+            yesterday_c: held.and_then(|held| self.a_day_before(held)),
             median_high_c: self.median_high(&place.id, day),
             expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
             foretold: self.foretold(&place.id),
-            standing: self
-                .ground
-                .standing(&place.id, now_ms)
-                .filter_map(|planting| {
-                    let crop = self.site.crop_of(planting)?;
-                    Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
-                })
-                .collect(),
+            standing: self.standing(&place.id, now_ms),
             place_line_c,
             place_line_ms: self.site.place_line_ms(),
             daylight: light.is_daylight(now_ms, calendar),
@@ -152,6 +125,30 @@ impl Engine {
             vents_open: self.ground.last_set(&place.id, now_ms, vents),
             shade_on: self.ground.last_set(&place.id, now_ms, shade),
         }
+    }
+
+    /// How fast the air of a probe moves at a reading, °C/h; none where nothing was measured about half an hour before.
+    fn slope(&self, (hang, at, value): (&Hang, i64, f64)) -> Option<f64> {
+        let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
+        let span = at - then;
+        (span <= SLOPE_MS + 2 * hang.usual_interval_ms)
+            .then(|| (value - before) / (span as f64 / MS_PER_HOUR as f64))
+    }
+
+    /// The air of a probe a day before a reading, °C.
+    fn a_day_before(&self, (hang, at, _): (&Hang, i64, f64)) -> Option<f64> {
+        let then = at - MS_PER_DAY;
+        let (when, value) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, then)?;
+        (then - when <= 2 * hang.usual_interval_ms).then_some(value)
+    }
+
+    /// The plantings that stand at a place, whose crop is known.
+    fn standing<'a>(&'a self, place: &'a str, now_ms: i64) -> Vec<Standing<'a>> {
+        let of = |planting| {
+            let crop = self.site.crop_of(planting)?;
+            Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
+        };
+        self.ground.standing(place, now_ms).filter_map(of).collect()
     }
 
     /// The light of a day: that of the day the minders looked at last is remembered.
@@ -183,4 +180,20 @@ impl Engine {
             .map(|((low_c, _), shapes)| shapes.expect(day_start_ms, self.now_ms(), low_c, air.1));
         self.blended(place, shape.unwrap_or_default(), air)
     }
+}
+
+/// The best of the values that began to hold within a span, and when it did, UTC ms; of equal ones the first.
+fn extreme(held: &[Held], within: Range<i64>, better: impl Fn(f64, f64) -> bool) -> Option<(f64, i64)> {
+    held.iter().filter(|it| within.contains(&it.start_ms)).fold(None, |best: Option<(f64, i64)>, it| {
+        match best {
+            Some((kept, _)) if !better(it.value, kept) => best,
+            _ => Some((it.value, it.start_ms)),
+        }
+    })
+}
+
+/// The air's deficit at a temperature (°C) and a humidity (%), kPa; none where one of them is none.
+fn deficit(t_c: f64, rh_pct: f64) -> Option<f64> {
+    let (air, humidity) = (Celsius::try_new(t_c).ok()?, RelativeHumidity::from_probe(rh_pct).ok()?);
+    Some(vapour::deficit(air, humidity).get())
 }

@@ -1,10 +1,9 @@
 //! Against worked figures: AGRONOMY's table of daily demand (FAO-56 Penman-Monteith, latitude 45, mid July), its
 //! comparison with Hargreaves, and its range for a house.
 
-use agronomy::crop::figures::OwnFigures;
-
 use super::*;
 use crate::ground::Planting;
+use crate::ground::fixture::planted;
 
 const HOUR: i64 = 3_600_000;
 const DAY_MS: i64 = 24 * HOUR;
@@ -103,20 +102,7 @@ fn a_moment_of_demand_is_found_again_over_nights() {
 }
 
 fn planting(began: Began, first_flower_ms: Option<i64>) -> Planting {
-    Planting {
-        id: "red".into(),
-        crop: "tomato".into(),
-        place: "pots".into(),
-        variety: None,
-        count: None,
-        container_l: None,
-        began,
-        from_ms: 0,
-        ended_ms: None,
-        first_flower_ms,
-        first_ripe_ms: None,
-        figures: OwnFigures::new(),
-    }
+    Planting { began, first_flower_ms, ..planted("tomato") }
 }
 
 #[test]

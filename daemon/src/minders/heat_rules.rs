@@ -48,39 +48,20 @@ mod tests {
     use std::borrow::Cow;
     use std::collections::BTreeMap;
 
-    use agronomy::crop::figures::OwnFigures;
     use agronomy::crop::{Stage, Stages};
     use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
 
     use super::*;
     use crate::almanac::lines::Lines;
-    use crate::entry::Began;
-    use crate::ground::Planting;
+    use crate::ground::fixture::planted;
 
     const NIGHT: std::ops::Range<i64> = -3 * MS_PER_HOUR..5 * MS_PER_HOUR;
-
-    fn planting() -> Planting {
-        Planting {
-            id: "red".into(),
-            crop: "tomato".into(),
-            place: "house".into(),
-            variety: None,
-            count: None,
-            container_l: None,
-            began: Began::PlantedOut,
-            from_ms: 0,
-            ended_ms: None,
-            first_flower_ms: None,
-            first_ripe_ms: None,
-            figures: OwnFigures::new(),
-        }
-    }
 
     /// A tomato's rules after so many earlier days that met each of them, and so many hours of 41 °C today.
     fn told(stages: &Stages, earlier: usize, hours: i64) -> String {
         let book = config::crop_book().unwrap();
         let crop = book.crops["tomato"].clone();
-        let planting = planting();
+        let planting = planted("tomato");
         let lines = Lines::of(&crop, stages, 40.0);
         let rule_days: BTreeMap<_, _> =
             crop.heat_rules.iter().map(|rule| (rule.id.clone(), DayAtLine::Met)).collect();

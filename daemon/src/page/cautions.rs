@@ -2,14 +2,11 @@
 //!
 //! Advice only, never medical or legal. Limits and words for people in heat are [`agronomy::people::caution`]'s.
 
-use agronomy::people::caution::{self, CLOSED_HOUSE_C, Strain};
+use agronomy::people::caution::{self, CLOSED_HOUSE_C, LAST, Strain};
 use maud::{Markup, html};
 
 use super::figures::half;
 use crate::glance::{Glance, PlaceGlance};
-
-/// The last words of every caution.
-pub(crate) const LAST: &str = "Local rules, the label and a licensed trade come first.";
 
 /// The minders whose open notices are about heat.
 const HEAT: [&str; 3] = ["too-hot", "on-course", "heat-dome"];

@@ -2,7 +2,7 @@
 
 use super::cloth::tenth_or_whole;
 use super::figures::{Civil, day_words, half, tenth};
-use crate::entry::{Began, MessageKind, Note, PlaceKind};
+use crate::entry::{Began, MessageKind, Note, PlaceKind, PublicWarning};
 use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
 use crate::minders::words::capital;
@@ -48,14 +48,7 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
     let named = |subject: &str| name(glance, subject);
     match note {
         Note::Place { name, kind, .. } => (format!("{name} added"), kind_words(*kind).to_owned()),
-        Note::Planting { crop, place, variety, count, began, container_l, .. } => {
-            let verb = if *began == Began::Sown { "sown" } else { "planted out" };
-            let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
-            let container =
-                container_l.map(|litres| format!("{} litres of mix each", tenth_or_whole(litres)));
-            let more: Vec<_> = count.map(plants).into_iter().chain(container).collect();
-            (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place)), more.join(", "))
-        }
+        Note::Planting { .. } => planting_words(note, glance),
         Note::OwnFigure { planting, figure, from, to } => {
             let value = span_words(*from, to.unwrap_or(*from), "");
             (format!("Own figure for {}", named(planting)), format!("{}: {value}", label(figure)))
@@ -89,26 +82,14 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::FirstRipe { planting } => (format!("First ripe: {}", named(planting)), String::new()),
         Note::Damage { planting, text } => (format!("Damage seen: {}", named(planting)), text.clone()),
         Note::Thermometer { place, now_c, low_c, high_c } => {
-            let part = |word: &str, value: Option<f64>| value.map(|value| format!("{word} {}", tenth(value)));
-            let parts: Vec<_> = [part("now", *now_c), part("low", *low_c), part("high", *high_c)]
-                .into_iter()
-                .flatten()
-                .collect();
-            (format!("Read the thermometer: {}", named(place)), parts.join(", "))
+            (format!("Read the thermometer: {}", named(place)), thermometer_words(*now_c, *low_c, *high_c))
         }
         Note::HeatWarning { from, to, about_c, said_by } => {
             let by = said_by.as_ref().map(|by| format!(", said by {by}")).unwrap_or_default();
             let days = format!("{} to {}", day_words(from), day_words(to));
             ("Heard a heat warning".to_owned(), format!("{days}, about {} °C{by}", half(*about_c)))
         }
-        Note::PublicWarning(warning) => {
-            let who = warning.says.iter().find_map(|said| said.sender_name.as_ref());
-            let by = format!("by {}", who.unwrap_or(&warning.name.sender));
-            match warning.kind {
-                MessageKind::Cancel => ("A public warning was taken back".to_owned(), by),
-                _ => ("A public warning was heard".to_owned(), by),
-            }
-        }
+        Note::PublicWarning(warning) => warning_words(warning),
         Note::Remark { text } => (text.clone(), String::new()),
         Note::Reply { on_it, .. } => {
             (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
@@ -138,6 +119,32 @@ pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
         Note::SentUnrecorded { couriers, .. } => {
             ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
         }
+    }
+}
+
+fn planting_words(note: &Note, glance: &Glance) -> (String, String) {
+    let Note::Planting { crop, place, variety, count, began, container_l, .. } = note else {
+        return Default::default();
+    };
+    let verb = if *began == Began::Sown { "sown" } else { "planted out" };
+    let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
+    let container = container_l.map(|litres| format!("{} litres of mix each", tenth_or_whole(litres)));
+    let more: Vec<_> = count.map(plants).into_iter().chain(container).collect();
+    (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), name(glance, place)), more.join(", "))
+}
+
+fn thermometer_words(now_c: Option<f64>, low_c: Option<f64>, high_c: Option<f64>) -> String {
+    let parts = [("now", now_c), ("low", low_c), ("high", high_c)];
+    let known = parts.into_iter().filter_map(|(word, value)| Some(format!("{word} {}", tenth(value?))));
+    known.collect::<Vec<_>>().join(", ")
+}
+
+fn warning_words(warning: &PublicWarning) -> (String, String) {
+    let who = warning.says.iter().find_map(|said| said.sender_name.as_ref());
+    let by = format!("by {}", who.unwrap_or(&warning.name.sender));
+    match warning.kind {
+        MessageKind::Cancel => ("A public warning was taken back".to_owned(), by),
+        _ => ("A public warning was heard".to_owned(), by),
     }
 }
 

@@ -151,6 +151,27 @@ fn entry(id: i64, at_ms: i64, note: Note) -> Entry {
     Entry { id, at_ms, from_ms: at_ms, note }
 }
 
+/// What was noted last, and that a planting stands.
+fn diary() -> Vec<Entry> {
+    vec![
+        entry(9, at(12, 15), Note::Watered { subject: "tomato-1".to_owned(), litres: 12.0 }),
+        entry(8, at(8, 12), Note::Vents { place: "house".to_owned(), open: true }),
+        entry(
+            2,
+            MIDNIGHT - 74 * 24 * HOUR_MS,
+            Note::Planting {
+                planting: "tomato-1".to_owned(),
+                crop: "tomato".to_owned(),
+                place: "house".to_owned(),
+                variety: Some("Amber Thimble".to_owned()),
+                count: Some(12),
+                began: Began::PlantedOut,
+                container_l: None,
+            },
+        ),
+    ]
+}
+
 /// A calm day: nothing past, nothing coming.
 pub(crate) fn calm() -> Glance {
     let mut house = house(26.0, 12.4);
@@ -189,23 +210,7 @@ pub(crate) fn calm() -> Glance {
             probe("bed-7", Some("bed"), 29.8, "doubtful since 12 July: unchanged for hours"),
             probe("tin-3", None, 24.0, "sound"),
         ],
-        entries: vec![
-            entry(9, at(12, 15), Note::Watered { subject: "tomato-1".to_owned(), litres: 12.0 }),
-            entry(8, at(8, 12), Note::Vents { place: "house".to_owned(), open: true }),
-            entry(
-                2,
-                MIDNIGHT - 74 * 24 * HOUR_MS,
-                Note::Planting {
-                    planting: "tomato-1".to_owned(),
-                    crop: "tomato".to_owned(),
-                    place: "house".to_owned(),
-                    variety: Some("Amber Thimble".to_owned()),
-                    count: Some(12),
-                    began: Began::PlantedOut,
-                    container_l: None,
-                },
-            ),
-        ],
+        entries: diary(),
         outlook: crate::glance::OutlookGlance::default(),
         board: BoardGlance {
             storage_refused: None,

@@ -3,9 +3,9 @@
 //! All three are made from the same paragraphs, so that no figure can differ between them. The mailed HTML carries
 //! its style in its elements, for mail programs drop style sheets; the page uses ours.
 
+use agronomy::people::caution::LAST;
 use maud::{DOCTYPE, Markup, html};
 
-use super::cautions::LAST;
 use super::figures::Civil;
 use super::frame::{Did, Lintel, View, page};
 use super::letter_parts::{Part, parts, silence};

@@ -5,9 +5,9 @@
 //! the elements. It says nothing that the letter's text does not say. Sixty kilobytes is what a poor line carries while
 //! somebody waits: should many places need more, the last of them go without their drawing.
 
+use agronomy::people::caution::LAST;
 use maud::{DOCTYPE, Markup, html};
 
-use super::cautions::LAST;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
 use super::figures::{Civil, tenth};

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeSet;
 use std::io::Write;
-use std::path::Path;
-use std::process::Command;
 use std::sync::atomic::{AtomicBool, AtomicI64, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
@@ -19,6 +17,7 @@ use glasshour::reading::Heard;
 use glasshour::supervise::Tasks;
 
 use super::garden::*;
+use super::small_disk::SmallDisk;
 
 /// Wall and monotonic time are one, and stand still until the test moves them.
 struct Hand {
@@ -250,35 +249,16 @@ async fn trust_in_the_clock_dates_what_was_heard_without_it() {
     bench.stop().await;
 }
 
-/// A small file system of its own; unmounted when done.
-struct Small<'a>(&'a Path);
-
-impl<'a> Small<'a> {
-    fn mount(at: &'a Path) -> Option<Self> {
-        let done = Command::new("mount").args(["-t", "tmpfs", "-o", "size=4m", "tmpfs"]).arg(at).output();
-        done.is_ok_and(|done| done.status.success()).then_some(Self(at))
-    }
-}
-
-impl Drop for Small<'_> {
-    fn drop(&mut self) {
-        let _ = Command::new("umount").arg(self.0).status();
-    }
-}
-
 #[tokio::test(flavor = "multi_thread")]
 async fn while_storage_refuses_nothing_is_acknowledged_and_all_of_it_is_once_there_is_room() {
     let folder = tempfile::tempdir().unwrap();
-    let Some(_mounted) = Small::mount(folder.path()) else {
+    let Some(disk) = SmallDisk::mount(folder.path()) else {
         let _ = writeln!(std::io::stderr(), "SKIPPED: full disk: mounting a small file system takes root");
         return;
     };
     let core = again(folder.path(), &tomato_house(), june());
     let bench = Bench::start(core, Hand::at(june(), true));
-    let ballast = folder.path().join("ballast");
-    let mut file = std::fs::File::create(&ballast).unwrap();
-    while file.write_all(&[7; 4_096]).is_ok() {}
-    drop(file);
+    let ballast = disk.fill();
     let refused = |bench: &Bench| bench.handle.now().board.storage_refused.is_some();
     let long = Note::Remark { text: "leaves ".repeat(70) };
     let mut said = Ok(0);

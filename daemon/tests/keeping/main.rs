@@ -2,15 +2,17 @@
 
 mod air;
 mod any_order;
+mod bench;
 mod board;
 mod carried;
-mod clock_and_disk;
+mod clock;
 mod clock_trust;
 mod day_pages;
 mod days;
 mod dome;
 mod editions;
 mod frost;
+mod full_disk;
 mod garden;
 mod heat;
 mod heat_waves;
@@ -28,6 +30,7 @@ mod reckoned;
 mod restart;
 mod season;
 mod senders_clock;
+mod small_disk;
 mod summer_time;
 mod telling;
 mod turned_up;

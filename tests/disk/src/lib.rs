@@ -9,28 +9,28 @@
 //! | --- | --- |
 //! | `file`, `medium` | sectors and names, pending and kept; what a power cut leaves |
 //! | `faults`, `state` | what is refused, what is counted |
+//! | `inner` | the lock that all who ask go through |
 //! | `locks`, `handle`, `vfs` | how SQLite asks |
+//! | `asked` | how the ledger asks beside it |
 //! | `chance` | draws from the seed, in streams by name |
 
+mod asked;
 mod chance;
 mod faults;
 mod file;
 mod handle;
+mod inner;
 mod locks;
 mod medium;
 mod state;
 mod vfs;
 
-use std::ffi::{CStr, c_int};
-use std::path::PathBuf;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-
-use glasshour::ledger::{Hold, LedgerError};
-use rusqlite::ffi;
+use std::sync::{Arc, MutexGuard};
 
 pub use faults::{Counts, Lasting, Of, Refusal, Refused};
 pub use file::{SECTOR, Spoils};
 
+use inner::Inner;
 use medium::Medium;
 use state::State;
 
@@ -38,41 +38,6 @@ use state::State;
 pub const LEDGER: &str = "ledger";
 /// Name of its log.
 pub const LOG: &str = "ledger-wal";
-
-/// What the disk, its open files and SQLite's entry share.
-#[derive(Debug)]
-pub(crate) struct Inner(Mutex<State>);
-
-impl Inner {
-    pub(crate) fn state(&self) -> MutexGuard<'_, State> {
-        // Whoever panicked did so outside: no operation of the state can.
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    pub(crate) fn delete(&self, name: &str, flush: bool) -> c_int {
-        let mut state = self.state();
-        match state.remove(name) {
-            Ok(()) if flush && state.flush_folder().is_err() => ffi::SQLITE_IOERR_DIR_FSYNC,
-            Ok(()) => ffi::SQLITE_OK,
-            Err(Refused::Absent) => ffi::SQLITE_IOERR_DELETE_NOENT,
-            Err(_) => ffi::SQLITE_IOERR_DELETE,
-        }
-    }
-
-    pub(crate) fn access(&self, name: &str, flags: c_int) -> Result<bool, c_int> {
-        let state = self.state();
-        if state.dark {
-            return Err(ffi::SQLITE_IOERR_ACCESS);
-        }
-        let length = state.medium.named(name).map(file::File::length);
-        // As on Unix: an empty file counts as none when SQLite asks whether it is there.
-        Ok(match length {
-            Ok(length) if flags == ffi::SQLITE_ACCESS_EXISTS => length > 0,
-            Ok(_) => !state.faults.read_only,
-            Err(_) => false,
-        })
-    }
-}
 
 /// A simulated disk. Give it to [`Ledger::open_on`](glasshour::ledger::Ledger::open_on).
 #[derive(Debug)]
@@ -109,7 +74,7 @@ impl Disk {
     }
 
     fn with(medium: Medium) -> Arc<Self> {
-        let inner = Arc::new(Inner(Mutex::new(State::new(medium))));
+        let inner = Arc::new(Inner::new(medium));
         let entry = vfs::Registered::new(&inner);
         Arc::new(Self { inner, entry })
     }
@@ -327,82 +292,5 @@ impl Disk {
     /// As the disk refuses.
     pub fn flush_folder(&self) -> Result<(), Refused> {
         self.state().flush_folder()
-    }
-}
-
-/// Holds the disk's ledger until dropped, or until the power goes.
-struct Holding {
-    inner: Arc<Inner>,
-    boot: u64,
-}
-
-impl Drop for Holding {
-    fn drop(&mut self) {
-        let mut state = self.inner.state();
-        if state.boot == self.boot {
-            state.held = false;
-        }
-    }
-}
-
-fn refused(refused: Refused) -> LedgerError {
-    std::io::Error::from(refused).into()
-}
-
-impl glasshour::ledger::Disk for Disk {
-    fn vfs(&self) -> &CStr {
-        self.entry.name()
-    }
-
-    fn path(&self) -> PathBuf {
-        LEDGER.into()
-    }
-
-    fn hold(&self) -> Result<Hold, LedgerError> {
-        let mut state = self.state();
-        if state.held {
-            return Err(LedgerError::Held { by: "another ledger on this disk".to_owned() });
-        }
-        // The real one opens a file of its own for writing.
-        if state.dark {
-            return Err(refused(Refused::Dark));
-        }
-        if state.faults.read_only {
-            return Err(refused(Refused::ReadOnly));
-        }
-        state.held = true;
-        let boot = state.boot;
-        drop(state);
-        Ok(Box::new(Holding { inner: Arc::clone(&self.inner), boot }))
-    }
-
-    fn drop_page_cache(&self) -> Result<(), LedgerError> {
-        let mut state = self.state();
-        for name in [LEDGER, LOG] {
-            match state.open(name, false) {
-                Ok((id, _)) => state.flush(id).map_err(refused)?,
-                Err(Refused::Absent) => {}
-                Err(error) => return Err(refused(error)),
-            }
-        }
-        state.medium.forget();
-        Ok(())
-    }
-
-    fn flush_folder(&self) -> Result<(), LedgerError> {
-        self.state().flush_folder().map_err(refused)
-    }
-
-    fn log(&self) -> Result<Vec<u8>, LedgerError> {
-        match self.read(LOG) {
-            Err(Refused::Absent) => Ok(Vec::new()),
-            read => read.map_err(refused),
-        }
-    }
-
-    fn lengths(&self) -> (u64, Option<u64>) {
-        let state = self.state();
-        let length = |name| state.medium.named(name).map(file::File::length);
-        (length(LEDGER).unwrap_or(0), length(LOG).ok())
     }
 }

@@ -31,14 +31,25 @@ pub const CLOSED_HOUSE: &str =
 /// What all of this is worth.
 pub const DEFER: &str = "A caution, not medical advice. Local rules for work in heat go first.";
 
+macro_rules! last {
+    () => {
+        "Local rules, the label and a licensed trade come first."
+    };
+}
+
+/// The last words of every caution.
+pub const LAST: &str = last!();
+
 /// All of it in brief, as it stands beside every notice of heat under cover.
-pub const IN_THE_HOUSE: &str = "Let it blow through before going in; look for children and animals. A still \
-    house counts as full sun: drink often, rest in shade, not alone; dizzy or confused: out, cool with water, \
-    call emergency help. Local rules, the label and a licensed trade come first.";
+pub const IN_THE_HOUSE: &str = concat!(
+    "Let it blow through before going in; look for children and animals. A still house counts as full sun: drink \
+     often, rest in shade, not alone; dizzy or confused: out, cool with water, call emergency help. ",
+    last!()
+);
 
 /// In brief, as it stands beside every notice of heat in the open.
-pub const IN_THE_OPEN: &str = "Early and late are the cooler hours: drink often, rest in shade, not alone. \
-    Local rules, the label and a licensed trade come first.";
+pub const IN_THE_OPEN: &str =
+    concat!("Early and late are the cooler hours: drink often, rest in shade, not alone. ", last!());
 
 /// How much the heat index asks of a person in shade; from least to worst.
 ///

@@ -31,6 +31,18 @@ pub(super) struct Pending {
     pub(super) editions: Vec<String>,
 }
 
+/// What waits, as one commit writes it.
+struct Written {
+    notes: Vec<NewNote>,
+    queue: Vec<Queued>,
+    /// Where the notes that were handed in begin: before them are the steps.
+    first_note: usize,
+    /// Where the digest stands, if there is one.
+    digest_at: usize,
+    /// That another edition is reckoned, or came into service.
+    edition: Option<Note>,
+}
+
 impl Core {
     /// Whether anything waits to become durable.
     pub fn waits(&self) -> bool {
@@ -92,6 +104,41 @@ impl Core {
             return Ok(Vec::new());
         }
         self.store_undated(moment)?;
+        let written = self.written(moment, notes);
+        let edition = self.engine.editions().current().to_owned();
+        let pages: Vec<(String, Day, String)> = self
+            .pending
+            .pages
+            .iter()
+            .map(|((place, day), made)| {
+                (place.clone(), *day, serde_json::to_string(made).unwrap_or_default())
+            })
+            .collect();
+        let rows: Vec<PageRow<'_>> = pages
+            .iter()
+            .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
+            .collect();
+        let mirror: Vec<(&str, i64)> =
+            self.pending.mirrored.iter().map(|(name, seq)| (name.as_str(), *seq)).collect();
+        // A wall clock that nobody vouches for leaves no date behind: the next start would take it for the newest commit.
+        let wall_ms = if moment.trusted { moment.wall_ms } else { self.engine.now_ms() };
+        let mut commit = Commit::empty(self.boot, wall_ms, moment.mono_ms);
+        commit.readings = &self.pending.dated;
+        commit.notes = &written.notes;
+        commit.queue = &written.queue;
+        commit.tried = &self.pending.tried;
+        commit.pages = &rows;
+        commit.editions = &self.pending.editions;
+        commit.cursors = &mirror;
+        let done = self.ledger.commit(&commit)?;
+        self.seq = done.seq.unwrap_or(self.seq);
+        let first_note = written.first_note;
+        self.settle(written, &done.entries);
+        Ok(done.entries.into_iter().skip(first_note).take(notes.len()).collect())
+    }
+
+    /// What waits as entries, with notes among them, and who is to be sent what.
+    fn written(&self, moment: Moment, notes: &[NewNote]) -> Written {
         let (mut all, mut queue) = (Vec::new(), Vec::new());
         // What waits was decided before the notes were taken: an answer must not stand before the step that it answers.
         for step in &self.pending.steps {
@@ -122,49 +169,27 @@ impl Core {
             }));
             all.push(NewNote { at_ms: *at_ms, from_ms: *at_ms, note: note.clone() });
         }
-        let edition_note = self.edition_note();
+        let edition = self.edition_note();
         let at_ms = self.engine.now_ms();
-        all.extend(edition_note.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
-        let edition = self.engine.editions().current().to_owned();
-        let pages: Vec<(String, Day, String)> = self
-            .pending
-            .pages
-            .iter()
-            .map(|((place, day), made)| {
-                (place.clone(), *day, serde_json::to_string(made).unwrap_or_default())
-            })
-            .collect();
-        let rows: Vec<PageRow<'_>> = pages
-            .iter()
-            .map(|(subject, day, body)| PageRow { subject, day: *day, edition: &edition, body })
-            .collect();
-        let mirror: Vec<(&str, i64)> =
-            self.pending.mirrored.iter().map(|(name, seq)| (name.as_str(), *seq)).collect();
-        // A wall clock that nobody vouches for leaves no date behind: the next start would take it for the newest commit.
-        let wall_ms = if moment.trusted { moment.wall_ms } else { self.engine.now_ms() };
-        let mut commit = Commit::empty(self.boot, wall_ms, moment.mono_ms);
-        commit.readings = &self.pending.dated;
-        commit.notes = &all;
-        commit.queue = &queue;
-        commit.tried = &self.pending.tried;
-        commit.pages = &rows;
-        commit.editions = &self.pending.editions;
-        commit.cursors = &mirror;
-        let done = self.ledger.commit(&commit)?;
-        self.seq = done.seq.unwrap_or(self.seq);
-        let stored = done.entries.get(..first_note).unwrap_or_default();
+        all.extend(edition.iter().map(|note| NewNote { at_ms, from_ms: at_ms, note: note.clone() }));
+        Written { notes: all, queue, first_note, digest_at, edition }
+    }
+
+    /// Nothing waits any more: what was written has these numbers.
+    fn settle(&mut self, written: Written, entries: &[i64]) {
+        let stored = entries.get(..written.first_note).unwrap_or_default();
         self.lent.stored(&self.pending.steps, stored);
         for (step, entry) in self.pending.steps.iter().zip(stored) {
             self.step_entries.take(step, *entry);
         }
-        if let (Some((at_ms, note)), Some(id)) = (self.pending.digest.take(), done.entries.get(digest_at)) {
+        if let (Some((at_ms, note)), Some(id)) = (self.pending.digest.take(), entries.get(written.digest_at))
+        {
             self.engine.learn(Entry { id: *id, at_ms, from_ms: at_ms, note });
         }
         self.pending = Pending::default();
-        if let Some(note) = edition_note {
-            self.engine.editions.noted(&note, at_ms);
+        if let Some(note) = written.edition {
+            self.engine.editions.noted(&note, self.engine.now_ms());
         }
-        Ok(done.entries.into_iter().skip(first_note).take(notes.len()).collect())
     }
 
     /// Commits readings that have no date yet, in a batch of their own.
