@@ -7,16 +7,19 @@ mod heat_rules;
 mod probes;
 pub(super) mod soil;
 
-use super::engine::Engine;
+use std::collections::BTreeMap;
+
+use super::engine::{Engine, PlaceMinders};
 use crate::calendar::{Day, date};
 use crate::entry::Step;
-use crate::minders::book::{Telling, counts};
+use crate::minders::book::{Book, Telling, counts};
 use crate::minders::heat_rules::effect;
-use crate::minders::place_now::Standing;
+use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::word::Verdict;
 use crate::minders::{drill, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
-const LOOK_AROUND_MS: i64 = 30 * 60_000;
+pub(super) const LOOK_AROUND_MS: i64 = 30 * 60_000;
 /// Most steps of a day that are not severe and buzz a phone; what is more goes into the evening's digest (own choice: a
 /// phone that buzzes more often than that is put away).
 const MOST_PUSHES: usize = 6;
@@ -26,28 +29,14 @@ impl Engine {
     pub(super) fn judge(&mut self) -> Vec<Step> {
         self.learn_outlook();
         let mut verdicts = Vec::new();
-        let mut wake = i64::MAX;
         let calendar = self.site.calendar.clone();
         let today = calendar.day_of(self.now_ms());
-        if self.light.as_ref().is_none_or(|light| light.day != today) {
-            self.light = Some(self.site.light(today));
-        }
+        self.light_up(today);
         let whole = self.is_time_to_look_around();
         let mut book = std::mem::take(&mut self.book);
         let mut minders = std::mem::take(&mut self.minders);
-        let places: Vec<_> = self.ground.places.iter().map(|place| self.place_now(place)).collect();
-        for (place, now) in self.ground.places.iter().zip(&places) {
-            let mind = minders.entry(now.place.to_owned()).or_default();
-            let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
-            verdicts.extend(mind.heat.judge(now, &calendar, &book, &speaking));
-            verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), &calendar));
-            verdicts.extend(night::judge(now, &book));
-            let cold = self.judge_night(now, mind, whole, &book, &mut verdicts);
-            verdicts.extend(self.judge_soil(place, now, &mut mind.soil, &book));
-            // When the value of the moment stops being held, what was known is not known any more.
-            let asked = [mind.heat.wake(now), mind.air.wake(now), mind.soil.wake(), cold, now.air_until_ms];
-            wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
-        }
+        let places = self.places_now();
+        let mut wake = self.judge_places(&places, whole, &book, &mut minders, &mut verdicts);
         let probes = self.judge_probes(&places, whole, &book, &mut verdicts);
         wake = wake.min(probes.unwrap_or(i64::MAX));
         self.judge_board(whole, &book, &mut verdicts);
@@ -68,6 +57,44 @@ impl Engine {
         self.told.extend(steps.iter().cloned());
         self.set_wake(wake);
         steps
+    }
+
+    /// Works out when it is light on a day, once.
+    pub(super) fn light_up(&mut self, day: Day) {
+        if self.light.as_ref().is_none_or(|light| light.day != day) {
+            self.light = Some(self.site.light(day));
+        }
+    }
+
+    /// Every place as it is now.
+    pub(super) fn places_now(&self) -> Vec<PlaceNow<'_>> {
+        self.ground.places.iter().map(|place| self.place_now(place)).collect()
+    }
+
+    /// Lets the minders of places look; when they want to look again, UTC ms.
+    pub(super) fn judge_places(
+        &self,
+        places: &[PlaceNow<'_>],
+        whole: bool,
+        book: &Book,
+        minders: &mut BTreeMap<String, PlaceMinders>,
+        verdicts: &mut Vec<Verdict>,
+    ) -> i64 {
+        let calendar = &self.site.calendar;
+        let mut wake = i64::MAX;
+        for (place, now) in self.ground.places.iter().zip(places) {
+            let mind = minders.entry(now.place.to_owned()).or_default();
+            let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
+            verdicts.extend(mind.heat.judge(now, calendar, book, &speaking));
+            verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), calendar));
+            verdicts.extend(night::judge(now, book));
+            let cold = self.judge_night(now, mind, whole, book, verdicts);
+            verdicts.extend(self.judge_soil(place, now, &mut mind.soil, book));
+            // When the value of the moment stops being held, what was known is not known any more.
+            let asked = [mind.heat.wake(now), mind.air.wake(now), mind.soil.wake(), cold, now.air_until_ms];
+            wake = asked.into_iter().flatten().filter(|at| *at > now.now_ms).fold(wake, i64::min);
+        }
+        wake
     }
 
     /// How many more steps that are not severe may buzz a phone on a day.

@@ -142,6 +142,7 @@ fn stand(site: Site, ledger: &Ledger, moment: Moment) -> Result<Standing, Ledger
     }
     engine.skip_to(now_ms);
     engine.learn_outlook();
+    engine.look_back();
     let kept = editions.kept();
     let others = ledger.editions()?.iter().any(|edition| !kept.contains(edition));
     Ok(Standing { engine, seq, outdated: others.then_some(kept) })

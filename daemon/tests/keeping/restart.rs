@@ -228,3 +228,34 @@ fn what_passed_while_nobody_watched_is_reckoned_but_not_told() {
     assert!(told(&core, "too-hot").is_empty());
     assert_eq!(everything(&mut core)["day_pages"][0]["t_max_c"], 43.0);
 }
+
+#[test]
+fn restarts_put_no_warning_off_however_often_they_come() {
+    // The place's line is 40 °C held for 30 minutes (crop book, practice).
+    let passed = june() + 13 * HOUR;
+    let extreme_at = |restarts: &[i64]| {
+        let folder = tempfile::tempdir().unwrap();
+        let mut core = again(folder.path(), &tomato_house(), june());
+        walk(&mut core, "post", june() + 6 * HOUR, 10 * MINUTE, &[(0, 22.0), (7 * HOUR, 39.0)]);
+        for minute in 0..60 {
+            let at = passed + minute * MINUTE;
+            if restarts.contains(&minute) {
+                core.flush(moment(at)).unwrap();
+                drop(core);
+                core = again(folder.path(), &notes(), at);
+            }
+            hear(&mut core, at, &[("post", AIR, if minute == 0 { 39.0 } else { 42.0 })]);
+        }
+        let told = told(&core, "too-hot");
+        let extreme: Vec<_> = told.iter().filter(|step| step.severity == "extreme").collect();
+        assert_eq!(extreme.len(), 1, "{told:?}");
+        assert!(extreme[0].pushed);
+        extreme[0].at_ms
+    };
+    let undisturbed = extreme_at(&[]);
+    assert_eq!(undisturbed, passed + 31 * MINUTE);
+    for restarts in [&[12][..], &[29], &[5, 10, 15, 20, 25, 30]] {
+        let told = extreme_at(restarts);
+        assert!((undisturbed..=undisturbed + MINUTE).contains(&told), "{restarts:?}: {told}");
+    }
+}

@@ -12,6 +12,7 @@ use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::ground::Ground;
 use crate::keeper::counts::Counts;
 use crate::keeper::editions::Editions;
+use crate::keeper::judge::LOOK_AROUND_MS;
 use crate::minders::air::AIR;
 use crate::minders::book::Book;
 use crate::minders::chill::CHILL;
@@ -19,6 +20,11 @@ use crate::minders::frost::FROST;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::people::PEOPLE;
 use crate::reading::Reading;
+
+/// How far a start looks back, ms: a little longer than the longest dwell, that of warm roots and damp air.
+const LOOK_BACK_MS: i64 = 150 * 60_000;
+/// How often the minders look while it does, ms.
+const LOOK_EVERY_MS: usize = 60_000;
 
 impl Engine {
     /// Takes over what the ledger holds at a start: entries, pages of the edition in service, counts. Nothing is told
@@ -32,6 +38,21 @@ impl Engine {
         self.take_over_news(&entries);
         self.entries = self.set_apart(entries);
         self.take_over_told();
+    }
+
+    /// Lets the minders of places live through the last hours once more, and tells nothing of it: a line that was passed
+    /// shortly before a restart stays passed since then. So no restart, and no series of them, puts a warning off.
+    pub(in crate::keeper) fn look_back(&mut self) {
+        let now_ms = self.now_ms;
+        let book = std::mem::take(&mut self.book);
+        let mut minders = std::mem::take(&mut self.minders);
+        for at_ms in (now_ms - LOOK_BACK_MS..now_ms).step_by(LOOK_EVERY_MS) {
+            self.now_ms = at_ms;
+            self.light_up(self.site.calendar.day_of(at_ms));
+            let whole = at_ms.rem_euclid(LOOK_AROUND_MS) < LOOK_EVERY_MS as i64;
+            self.judge_places(&self.places_now(), whole, &book, &mut minders, &mut Vec::new());
+        }
+        (self.now_ms, self.book, self.minders) = (now_ms, book, minders);
     }
 
     /// Hands forecasts to what minds them: they are many and large, and nothing else asks for them.
