@@ -7,8 +7,8 @@ use super::correct::{ByDay, Ranged, TENTHS};
 use super::past::Extremes;
 use crate::calendar::Day;
 
-/// Days ahead that are told; today is the first.
-pub const DAYS: u32 = 5;
+/// Days that are told; today is the first. A heat wave has two days, so that one can be told of five days before it.
+pub const DAYS: u32 = 7;
 
 /// Where the figures of a day come from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -146,10 +146,8 @@ mod tests {
         let leads = [ByDay::as_told(1), ByDay::as_told(2)];
         let days = days_ahead(100, &told, Some(&leads), Some(&own()), None);
         let origins: Vec<Origin> = days.iter().map(|day| day.origin).collect();
-        assert_eq!(
-            origins,
-            [Origin::Forecast, Origin::Forecast, Origin::Forecast, Origin::Climatology, Origin::Climatology]
-        );
+        assert_eq!(origins[..3], [Origin::Forecast; 3]);
+        assert_eq!(origins[3..], [Origin::Climatology; 4]);
         assert_eq!(days[0].high, Ranged { middle_c: 40.0, from_c: 37.5, to_c: 42.5 });
         assert_eq!(days[2].high.to_c, 43.0, "the last lead that is known stands for those behind it");
         // By hand: 26 + 10 × 0.5⁴ on the fourth day after the last full one.
@@ -159,7 +157,7 @@ mod tests {
     #[test]
     fn without_forecast_the_own_estimate_stands_alone_and_without_either_nothing() {
         let days = days_ahead(100, &|_| None, None, Some(&own()), None);
-        assert_eq!(days.len(), 5);
+        assert_eq!(days.len(), 7);
         assert_eq!((days[0].origin, days[0].high.middle_c), (Origin::OwnEstimate, 31.0));
         assert!(days_ahead(100, &|_| None, None, None, None).is_empty());
         assert!(

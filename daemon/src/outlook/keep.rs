@@ -2,7 +2,7 @@
 //!
 //! A service is asked every hour and mostly says the same again. The ledger keeps what was told for good, so it is not
 //! written down more often than it is worth: every three hours, or at once where the next three days changed by more
-//! than a degree. A week of it is kept: after that it says little more than the season.
+//! than a degree. Eight days of it are kept: after that it says little more than the season.
 
 use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 
@@ -12,7 +12,7 @@ use crate::entry::Forecast;
 
 /// How far back and how far ahead of the present is kept, ms.
 const BACK_MS: i64 = MS_PER_DAY;
-const AHEAD_MS: i64 = 7 * MS_PER_DAY;
+const AHEAD_MS: i64 = 8 * MS_PER_DAY;
 /// Least time between two that are kept, ms.
 const SELDOM_MS: i64 = 3 * MS_PER_HOUR;
 /// A change that is kept at once, °C, and in which time ahead, ms.
@@ -64,9 +64,9 @@ mod tests {
     }
 
     #[test]
-    fn a_day_back_and_a_week_ahead_are_kept_in_tenths_and_what_was_not_told_takes_no_room() {
+    fn a_day_back_and_eight_days_ahead_are_kept_in_tenths_and_what_was_not_told_takes_no_room() {
         let kept = forecast(&read(21.26), 0);
-        assert_eq!((kept.start_ms, kept.air.len()), (-24 * MS_PER_HOUR, 24 + 7 * 24 + 1));
+        assert_eq!((kept.start_ms, kept.air.len()), (-24 * MS_PER_HOUR, 24 + 8 * 24 + 1));
         assert_eq!((kept.air[0], kept.wind[0], kept.humidity.len()), (213, Some(13), 0));
         let json = serde_json::to_string(&crate::entry::Note::Outlook(kept.clone())).unwrap();
         assert!(json.len() < 3000 && !json.contains("humidity"), "{} bytes", json.len());

@@ -1,4 +1,4 @@
-//! Ahead: the next five days of each place, the form "I heard a heat warning", and how far any of it is to be believed.
+//! Ahead: the next days of each place, the form "I heard a heat warning", and how far any of it is to be believed.
 
 mod untold;
 
@@ -105,7 +105,7 @@ fn worst(glance: &Glance, place: Option<&PlaceOutlook>) -> (Tone, String, String
                 0 => String::new(),
                 1 => format!(" Only that day passes {limit}."),
                 count if count == days.len() => format!(" All the days ahead pass {limit}."),
-                count => format!(" {count} of the next five days pass {limit}."),
+                count => format!(" {count} of the days ahead pass {limit}."),
             };
             let order = format!("{name} {may} {limit}: shade and water before it.");
             (

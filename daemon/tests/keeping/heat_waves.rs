@@ -304,7 +304,7 @@ impl Record {
     /// The true weather of the next week, as a forecast issued at a moment.
     fn as_told(&self, at_ms: i64) -> Forecast {
         let last = june() + self.0[self.0.len() - 1].0;
-        let hours = (0..7 * 24).map(|hour| at_ms + hour * HOUR).take_while(|at| *at <= last);
+        let hours = (0..9 * 24).map(|hour| at_ms + hour * HOUR).take_while(|at| *at <= last);
         let air = hours.map(|at| libm::round(self.at(at).t_c * 10.0) as i16).collect();
         Forecast { issued_ms: at_ms, start_ms: at_ms, step_min: 60, air, ..Forecast::default() }
     }

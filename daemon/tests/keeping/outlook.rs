@@ -31,7 +31,7 @@ fn told_for(day: i64) -> (f64, f64) {
 
 /// A forecast of a week from a midnight, by the hour, in the curve of the garden's days.
 fn week(first: i64) -> Forecast {
-    let air = (first..first + 7).flat_map(|day| {
+    let air = (first..first + 9).flat_map(|day| {
         let (low, high) = told_for(day);
         (0..24).map(move |hour| libm::round(curve(low, high, f64::from(hour)) * 10.0) as i16)
     });
@@ -82,7 +82,7 @@ fn after_ten_days_the_next_are_told_as_they_come_in_the_yard_and_in_the_house() 
     let today: Day = calendar().day_of(june() + 10 * DAY);
     for (place, hotter) in [("yard", YARD_C), ("house", HOUSE_C)] {
         let days = ahead(&core, place);
-        assert_eq!(days.iter().map(|it| it.day).collect::<Vec<_>>(), (today..today + 5).collect::<Vec<_>>());
+        assert_eq!(days.iter().map(|it| it.day).collect::<Vec<_>>(), (today..today + 7).collect::<Vec<_>>());
         for (number, day) in (10..).zip(&days) {
             let (low, high) = told_for(number);
             assert!((day.high.middle_c - high - hotter).abs() < 0.2, "{place} {day:?}");
@@ -143,7 +143,7 @@ fn a_restart_expects_the_same() {
     core.advance(moment(now + MINUTE));
     let after = core.engine().outlook();
     assert_eq!(before, after);
-    assert_eq!(of_place(&after, "house").days.len(), 5);
+    assert_eq!(of_place(&after, "house").days.len(), 7);
     assert!(core.engine().ground().entries.iter().all(|it| !matches!(it.note, Note::Outlook(_))));
 }
 
