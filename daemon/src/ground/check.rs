@@ -60,10 +60,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Turned { place } => turned(ground, place),
         Note::Watered { subject, litres } => {
             within("water", *litres, 0.1..=100_000.0, "litres")?;
-            if ground.place(subject).is_none() && ground.planting(subject).is_none() {
-                return Err(unknown("place or planting", subject, ground.places.iter().map(|it| &it.id)));
-            }
-            Ok(())
+            known_subject(ground, subject)
         }
         Note::Thermometer { place, now_c, low_c, high_c } => {
             known_place(ground, place)?;
@@ -240,6 +237,13 @@ fn heat_warning(from: &str, to: &str, about_c: f64) -> Result<(), String> {
 fn known_place(ground: &Ground, place: &str) -> Result<(), String> {
     let there = ground.place(place).is_some();
     there.then_some(()).ok_or_else(|| unknown("place", place, ground.places.iter().map(|it| &it.id)))
+}
+
+fn known_subject(ground: &Ground, subject: &str) -> Result<(), String> {
+    let there = ground.place(subject).is_some() || ground.planting(subject).is_some();
+    there
+        .then_some(())
+        .ok_or_else(|| unknown("place or planting", subject, ground.places.iter().map(|it| &it.id)))
 }
 
 fn known_planting(ground: &Ground, planting: &str) -> Result<i64, String> {
