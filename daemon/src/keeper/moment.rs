@@ -1,6 +1,7 @@
 //! A place at a moment: gathered from memory for the minders and the glance.
 
 mod soil;
+mod stages;
 
 use std::borrow::Cow;
 
@@ -15,10 +16,11 @@ use crate::almanac::pages::{self, Pages, Readings};
 use crate::almanac::shape::{Expected, median};
 use crate::calendar::Day;
 use crate::ground::{Hang, Place, shade, vents};
-use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::place_now::PlaceNow;
 use crate::site::Light;
 
 pub(super) use soil::Suns;
+pub(super) use stages::Courses;
 
 /// Over how long a slope is taken, ms.
 const SLOPE_MS: i64 = MS_PER_HOUR / 2;
@@ -138,10 +140,7 @@ impl Engine {
             standing: self
                 .ground
                 .standing(&place.id, now_ms)
-                .filter_map(|planting| {
-                    let crop = self.site.crop_of(planting)?;
-                    Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
-                })
+                .filter_map(|planting| self.standing(planting))
                 .collect(),
             place_line_c,
             place_line_ms: self.site.place_line_ms(),
