@@ -7,6 +7,7 @@ use agronomy::crop::{Crop, Measure};
 
 use super::milestones::begins_ms;
 use super::planting_page::rules_of;
+use super::stages;
 use crate::ground::Planting;
 
 /// Whether anything of this planting is reckoned from the crop's figure of this name, now.
@@ -28,11 +29,13 @@ pub fn is_read(planting: &Planting, crop: &Crop, name: &str) -> bool {
         | "light.dli_tipburn" => true,
         // Where the book gives the ground that a plant shades, the band is not needed.
         "water.heatwave_l_per_plant_day" => crop.water.canopy_m2_per_plant.is_none(),
-        _ => milestone(planting, crop, name) || heat_rule(crop, name),
+        _ => {
+            milestone(planting, crop, name) || heat_rule(crop, name) || stages::is_read(planting, crop, name)
+        }
     }
 }
 
-/// A milestone is dated when it is known when its days began.
+/// A milestone is dated when it is known when its days began; some others give a stage its window.
 fn milestone(planting: &Planting, crop: &Crop, name: &str) -> bool {
     let step = name.strip_prefix("gdd.milestone.").and_then(|rest| rest.strip_suffix(".dd_c"));
     let of_name = crop.gdd.milestones.iter().find(|it| step.is_some_and(|step| it.step() == step));
@@ -56,8 +59,10 @@ fn heat_rule(crop: &Crop, name: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use agronomy::crop::Stages;
     use agronomy::crop::figures::OwnFigures;
 
+    use super::super::day_page::DayPage;
     use super::*;
     use crate::entry::Began;
     use crate::ground::fixture::planted;
@@ -98,6 +103,9 @@ mod tests {
     #[test]
     fn a_figure_said_to_wait_is_in_no_part_that_is_looked_at() {
         let book = config::crop_book().unwrap();
+        let page =
+            DayPage { measured_share: 1.0, t_min_c: Some(15.0), t_max_c: Some(28.0), ..DayPage::default() };
+        let pages = (0..150).map(|day| (day, &page)).collect();
         let mut waiting = 0;
         for crop in book.crops.values() {
             let flowered = Planting { first_flower_ms: Some(1), ..planted(&crop.key) };
@@ -118,8 +126,17 @@ mod tests {
                         .map(|it| (it.lo, it.hi))
                 };
                 assert_eq!(bands(&other), bands(crop), "{} {name}", crop.key);
+                let courses = |crop: &Crop| {
+                    let calendar = crate::calendar::Calendar::fixed(0);
+                    let warmth = stages::Warmth { pages: &pages, open: 150, goes_on: true };
+                    [&flowered, &sown, &planted(&crop.key)].map(|it| {
+                        [None, Some(&warmth)].map(|warm| stages::Course::of(it, crop, &calendar, warm))
+                    })
+                };
+                assert_eq!(courses(&other), courses(crop), "{} {name}", crop.key);
                 let draws = |crop: &Crop| {
-                    let standing = Standing::new(&flowered, std::borrow::Cow::Borrowed(crop), 2, 40.0);
+                    let stages = Stages::default();
+                    let standing = Standing::new(&flowered, std::borrow::Cow::Borrowed(crop), stages, 40.0);
                     let (roots, light) = (&crop.root_zone, &crop.light);
                     let tipburn = light.dli_tipburn.as_ref().map(|it| (it.lo, it.hi));
                     let lines = [&roots.caution, &roots.injury, &light.dli_min].map(|it| (it.lo, it.hi));

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 
-use agronomy::crop::{Crop, HeatRule, Severity, Stage};
+use agronomy::crop::{Certainty, Crop, HeatRule, Severity, Stage};
 use agronomy::heat_stress::{DayAtLine, Run};
 
 use super::planting_page::PlantingPage;
@@ -31,21 +31,23 @@ pub struct WorstHeat {
 
 /// Walks the days of a planting, oldest first, by its crop's rules; `None` when no rule spoke on any of them.
 ///
-/// `certain` says whether the planting was, on a day, for certain in a stage of a rule.
+/// `ran` says whether the planting was, on a day, in a stage of a rule, and how surely; a rule that did not run said
+/// nothing.
 pub fn worst_heat<'a>(
     days: impl Iterator<Item = (Day, &'a PlantingPage)>,
     crop: &Crop,
-    certain: impl Fn(Day, &HeatRule) -> bool,
+    ran: impl Fn(Day, &HeatRule) -> Option<Certainty>,
 ) -> Option<WorstHeat> {
     let mut runs: BTreeMap<&str, Run> = BTreeMap::new();
     let mut worst: Option<WorstHeat> = None;
     for (day, page) in days {
         for rule in &crop.heat_rules {
+            let Some(certainty) = ran(day, rule) else { continue };
             let said = page.rule_days.get(&rule.id).copied().unwrap_or(DayAtLine::Unknown);
             let run = runs.entry(&rule.id).or_default();
             *run = run.step(said);
             if run.speaks(rule, said) {
-                spoke(&mut worst, rule, day, certain(day, rule));
+                spoke(&mut worst, rule, day, certainty == Certainty::Certain);
             }
         }
     }
@@ -88,7 +90,9 @@ mod tests {
         let book = config::crop_book().unwrap();
         let pages = pages(rule, days);
         let worst =
-            worst_heat(pages.iter().map(|(day, page)| (*day, page)), &book.crops["tomato"], |_, _| true)?;
+            worst_heat(pages.iter().map(|(day, page)| (*day, page)), &book.crops["tomato"], |_, _| {
+                Some(Certainty::Certain)
+            })?;
         Some((worst.severity, worst.first, worst.last, worst.days))
     }
 
@@ -115,7 +119,8 @@ mod tests {
                 let made = pages(&rule.id, &vec![DayAtLine::Met; wanted as usize]);
                 let spoken = |days: usize| {
                     let days = made[..days].iter().map(|(day, page)| (*day, page));
-                    worst_heat(days, crop, |_, _| true).map(|worst| (worst.severity, worst.first, worst.days))
+                    worst_heat(days, crop, |_, _| Some(Certainty::Certain))
+                        .map(|worst| (worst.severity, worst.first, worst.days))
                 };
                 let last = wanted as usize;
                 assert_eq!(spoken(last - 1), None, "{} {}", crop.key, rule.id);
@@ -134,8 +139,11 @@ mod tests {
         let mut days = pages("day_severe", &[DayAtLine::Met, DayAtLine::Missed, DayAtLine::Met]);
         days.push((103, pages("day_moderate", &[DayAtLine::Met]).remove(0).1));
         let walked = |certain: bool| {
-            worst_heat(days.iter().map(|(day, page)| (*day, page)), tomato, |day, _| certain && day == 102)
-                .unwrap()
+            worst_heat(days.iter().map(|(day, page)| (*day, page)), tomato, |day, _| {
+                let sure = certain && day == 102;
+                Some(if sure { Certainty::Certain } else { Certainty::Possible })
+            })
+            .unwrap()
         };
         let worst = walked(true);
         assert_eq!((worst.severity, worst.first, worst.last, worst.days), (Severity::Severe, 100, 102, 2));

@@ -1,49 +1,15 @@
 //! The lines a planting can bear, by the stages it is in.
 //!
-//! Stages are a set: a tomato flowers, swells and ripens at once. A stage that nobody has noted is
-//! *possible*: its rules run, and the words say "if it is in flower".
+//! Stages are a set: a tomato flowers, swells and ripens at once. A stage that is only *possible* has its lines too,
+//! and the words say "if in flower".
 
-use agronomy::crop::{Crop, Severity, Stage, Stages, crop_line, line, night_line};
-
-use crate::entry::Began;
-use crate::ground::Planting;
-
-/// From planting out to here a young plant may still be a seedling, ms (common practice: three weeks).
-const SEEDLING_MS: i64 = 21 * 86_400_000;
+use agronomy::crop::{Crop, Severity, Stages, crop_line, line, night_line};
 
 /// Stages in words: `flowering, (ripening)`; possible ones in brackets.
 pub fn words(stages: &Stages) -> String {
     let active = stages.active.iter().map(|stage| stage.as_str().replace('_', " "));
     let possible = stages.possible.iter().map(|stage| format!("({})", stage.as_str().replace('_', " ")));
     active.chain(possible).collect::<Vec<_>>().join(", ")
-}
-
-/// The stages a planting is in at an instant, by its notes: active where noted, possible where nothing
-/// speaks against them.
-pub fn stages(planting: &Planting, crop: &Crop, at_ms: i64) -> Stages {
-    let age_ms = at_ms - planting.from_ms;
-    let flowered = planting.first_flower_ms.is_some_and(|noted| noted <= at_ms);
-    let ripened = planting.first_ripe_ms.is_some_and(|noted| noted <= at_ms);
-    let mut stages = Stages::default();
-    for stage in crop.heat_rules.iter().flat_map(|rule| rule.stages.iter().copied()) {
-        let noted = match stage {
-            Stage::Flowering => flowered,
-            Stage::Fruiting | Stage::Ripening | Stage::Picking => ripened,
-            _ => false,
-        };
-        let possible = match stage {
-            Stage::Any | Stage::Dormant | Stage::Curing => false,
-            Stage::Germination => planting.began == Began::Sown && age_ms < SEEDLING_MS,
-            Stage::Seedling => age_ms < SEEDLING_MS,
-            _ => true,
-        };
-        if noted {
-            stages.active.insert(stage);
-        } else if possible {
-            stages.possible.insert(stage);
-        }
-    }
-    stages
 }
 
 /// The limits in force for a planting, °C.

@@ -16,3 +16,4 @@ pub mod milestones;
 pub mod pages;
 pub mod planting_page;
 pub mod shape;
+pub mod stages;

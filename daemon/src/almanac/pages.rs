@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage};
 use super::planting_page::{PlantingPage, planting_page, rules_of};
+use super::stages::Course;
 use crate::calendar::{Day, date};
 use crate::entry::Note;
 use crate::ground::Ground;
@@ -102,7 +103,9 @@ pub fn make(site: &Site, ground: &Ground, readings: &dyn Readings, place: &str, 
         .filter(|planting| planting.place == place && stands_in(planting, &input.day))
         .filter_map(|planting| {
             let crop = site.crop_of(planting)?;
-            Some(planting_page(&input, &page, &heat_day, planting, &crop, site.place_line_c()))
+            // By notes and dates: a page rests on its own day alone, and warmth is other days'.
+            let stages = Course::of(planting, &crop, &site.calendar, None).on(day);
+            Some(planting_page(&input, &page, &heat_day, planting, &crop, &stages, site.place_line_c()))
         })
         .collect();
     Some(Made { place: page, plantings })

@@ -2,14 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use agronomy::crop::{Crop, Measure, Severity};
+use agronomy::crop::{Crop, Measure, Severity, Stages};
 use agronomy::degree_days::Method;
 use agronomy::heat_stress::{DayAtLine, Run};
 use serde::{Deserialize, Serialize};
 
 use super::day_page::{DayInput, DayPage, RuleKey};
 use super::heat_day::HeatDay;
-use super::lines::{Lines, stages};
+use super::lines::Lines;
 use crate::ground::Planting;
 
 /// One planting's day.
@@ -61,17 +61,17 @@ pub fn rule_of(crop: &Crop) -> RuleKey {
     RuleKey::new(method, crop.gdd.base, crop.gdd.upper)
 }
 
-/// Makes the page of a planting from the day of its place.
+/// Makes the page of a planting from the day of its place, by the stages it is in or may be in that day.
 pub fn planting_page(
     input: &DayInput,
     page: &DayPage,
     heat_day: &HeatDay,
     planting: &Planting,
     crop: &Crop,
+    stages: &Stages,
     place_line_c: f64,
 ) -> PlantingPage {
-    let stages = stages(planting, crop, input.day.start);
-    let lines = Lines::of(crop, &stages, place_line_c);
+    let lines = Lines::of(crop, stages, place_line_c);
     let rule = rule_of(crop).rule();
     let (mut rule_hours, mut rule_days) = (BTreeMap::new(), BTreeMap::new());
     let mut worst = None;

@@ -14,6 +14,7 @@ use agronomy::series::MS_PER_DAY;
 use super::counts::Counts;
 use super::editions::Editions;
 use super::judge::soil::SoilMinders;
+use super::moment::Courses;
 use super::news::News;
 use super::outlook::Expecting;
 use super::tracks::Tracks;
@@ -58,6 +59,8 @@ pub struct Engine {
     /// What the last closed days came to.
     pub(super) seen: DaysSeen,
     pub(super) counts: Counts,
+    /// The stages of each planting.
+    pub(super) courses: Courses,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
     /// Of the day the minders looked at last.
@@ -87,6 +90,7 @@ impl Engine {
             expecting: Expecting::default(),
             seen: DaysSeen::default(),
             counts: Counts::default(),
+            courses: Courses::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
             light: None,
@@ -103,6 +107,7 @@ impl Engine {
     pub(super) fn keep(&mut self, entry: Entry) {
         self.entries.push(entry);
         self.ground = Ground::of(&self.entries);
+        self.courses.doubt();
     }
 
     /// Every entry.
@@ -203,6 +208,7 @@ impl Engine {
         }
         self.now_ms = self.now_ms.max(to_ms);
         self.wake_ms = self.now_ms;
+        self.courses.doubt();
     }
 
     /// Takes in graded readings at the present moment and judges.
@@ -262,6 +268,7 @@ impl Engine {
             self.touch_by(&entry, &after);
         }
         self.ground = after;
+        self.courses.doubt();
         let ground = &self.ground;
         self.pages.plantings.retain(|(planting, _), _| ground.planting(planting).is_some());
         self.judge()
@@ -296,6 +303,7 @@ impl Engine {
         if !self.editions.renewing() {
             self.pages.put(&self.ground, place, day, made);
             self.expecting.doubt();
+            self.courses.doubt();
         }
     }
 
@@ -307,11 +315,13 @@ impl Engine {
         let note = self.editions.take_into_service(self.now_ms, &plantings, &self.pages, &pages);
         self.pages = pages;
         self.expecting.doubt();
+        self.courses.doubt();
         note
     }
 
     /// Closes a day: its pages are made from memory, and its shape is kept.
     fn close_day(&mut self, day: Day) {
+        self.courses.doubt();
         for place in &self.ground.places {
             if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, true) {
                 self.seen.keep(&place.id, seen);

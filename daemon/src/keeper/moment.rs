@@ -1,6 +1,7 @@
 //! A place at a moment: gathered from memory for the minders and the glance.
 
 mod soil;
+mod stages;
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -16,10 +17,11 @@ use crate::almanac::pages::{self, Pages, Readings};
 use crate::almanac::shape::{Expected, median};
 use crate::calendar::Day;
 use crate::ground::{Hang, Place, shade, vents};
-use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::place_now::PlaceNow;
 use crate::site::Light;
 
 pub(super) use soil::Suns;
+pub(super) use stages::Courses;
 
 /// Over how long a slope is taken, ms.
 const SLOPE_MS: i64 = MS_PER_HOUR / 2;
@@ -115,7 +117,11 @@ impl Engine {
             median_high_c: self.median_high(&place.id, day),
             expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
             foretold: self.foretold(&place.id),
-            standing: self.standing(&place.id, now_ms),
+            standing: self
+                .ground
+                .standing(&place.id, now_ms)
+                .filter_map(|planting| self.standing(planting))
+                .collect(),
             place_line_c,
             place_line_ms: self.site.place_line_ms(),
             daylight: light.is_daylight(now_ms, calendar),
@@ -140,15 +146,6 @@ impl Engine {
         let then = at - MS_PER_DAY;
         let (when, value) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, then)?;
         (then - when <= 2 * hang.usual_interval_ms).then_some(value)
-    }
-
-    /// The plantings that stand at a place, whose crop is known.
-    fn standing<'a>(&'a self, place: &'a str, now_ms: i64) -> Vec<Standing<'a>> {
-        let of = |planting| {
-            let crop = self.site.crop_of(planting)?;
-            Some(Standing::new(planting, crop, now_ms, self.site.place_line_c()))
-        };
-        self.ground.standing(place, now_ms).filter_map(of).collect()
     }
 
     /// The light of a day: that of the day the minders looked at last is remembered.

@@ -14,7 +14,7 @@ use crate::entry::{Forecast, PlaceKind};
 use crate::glance::{OutlookGlance, PlaceOutlook};
 use crate::ground::Place;
 use crate::minders::dome::foretold::{Swing, daily_means};
-use crate::minders::place_now::{Foretold, Standing};
+use crate::minders::place_now::Foretold;
 use crate::outlook::ahead::{DAYS, DayAhead, Own, days_ahead};
 use crate::outlook::blend::blend;
 use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS, Ranged};
@@ -284,12 +284,7 @@ impl Engine {
         let days = self.days_ahead(&place.id);
         let told = past(&learnt.told, place.kind.under_cover());
         let standing = self.ground.standing(&place.id, self.now_ms());
-        let lines = standing.filter_map(|planting| {
-            let crop = self.site.crop_of(planting)?;
-            let place_line_c = self.site.place_line_c();
-            let now_ms = self.now_ms();
-            Some(Standing::new(planting, crop, now_ms, place_line_c).lines.severe_c)
-        });
+        let lines = standing.filter_map(|planting| Some(self.standing(planting)?.lines.severe_c));
         let place_line = place.kind.under_cover().then(|| self.site.place_line_c());
         let line_c = lines.chain(place_line).reduce(f64::min).unwrap_or(HOT_DAY_C);
         let came = self.came(&place.id);

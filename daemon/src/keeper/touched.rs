@@ -45,11 +45,11 @@ pub(super) fn touched_by(
             let last = ended_ms.map_or(Day::MAX, |ended| calendar.day_of(ended));
             since(None, place).map(|touched| Touched { last, ..touched })
         }
-        // It holds for all of the planting's life, whenever it was noted.
-        Note::OwnFigure { planting, .. } => of_planting(planting, |it| Some(it.from_ms)),
+        // They hold for all of the planting's life, whenever they were noted: before its first flower it had none.
+        Note::OwnFigure { planting, .. } | Note::FirstFlower { planting } | Note::FirstRipe { planting } => {
+            of_planting(planting, |it| Some(it.from_ms))
+        }
         Note::End { planting } => of_planting(planting, |it| it.ended_ms),
-        Note::FirstFlower { planting } => of_planting(planting, |it| it.first_flower_ms),
-        Note::FirstRipe { planting } => of_planting(planting, |it| it.first_ripe_ms),
         Note::Hang { probe, .. } => Some(hung(entry.from_ms, probe, ground, calendar)),
         _ => None,
     }

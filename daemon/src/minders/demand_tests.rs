@@ -1,6 +1,8 @@
 //! Against worked figures: AGRONOMY's table of daily demand (FAO-56 Penman-Monteith, latitude 45, mid July), its
 //! comparison with Hargreaves, and its range for a house.
 
+use agronomy::crop::Stages;
+
 use super::*;
 use crate::ground::Planting;
 use crate::ground::fixture::planted;
@@ -122,7 +124,7 @@ fn young_plants_take_less_until_they_have_closed_or_flower() {
     let book = config::crop_book().unwrap();
     let factor = |planting: &Planting, days: i64, under_cover| {
         let crop = std::borrow::Cow::Borrowed(&book.crops["tomato"]);
-        Plant::of(&Standing::new(planting, crop, days * DAY_MS, 40.0), days * DAY_MS, under_cover).factor
+        Plant::of(&Standing::new(planting, crop, Stages::default(), 40.0), days * DAY_MS, under_cover).factor
     };
     // FAO-56, Table 12, tomato: 0.6 at first, 1.15 in the middle.
     let out = planting(Began::PlantedOut, None);
@@ -137,7 +139,7 @@ fn ground_that_the_book_does_not_give_is_that_of_its_band_for_a_heat_wave() {
     let book = config::crop_book().unwrap();
     for crop in book.crops.values() {
         let planting = planting(Began::PlantedOut, Some(0));
-        let standing = Standing::new(&planting, std::borrow::Cow::Borrowed(crop), DAY_MS, 40.0);
+        let standing = Standing::new(&planting, std::borrow::Cow::Borrowed(crop), Stages::default(), 40.0);
         let plant = Plant::of(&standing, DAY_MS, false);
         let band = &crop.water.heatwave_l_per_plant_day;
         let drinks = plant.takes_l(8.0);

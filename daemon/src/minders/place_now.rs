@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use agronomy::crop::{Crop, Stages};
 
-use crate::almanac::lines::{Lines, stages};
+use crate::almanac::lines::Lines;
 use crate::almanac::shape::Expected;
 use crate::calendar::Day;
 use crate::entry::PlaceKind;
@@ -26,9 +26,8 @@ pub struct Standing<'a> {
 }
 
 impl<'a> Standing<'a> {
-    /// A planting at a moment.
-    pub fn new(planting: &'a Planting, crop: Cow<'a, Crop>, at_ms: i64, place_line_c: f64) -> Self {
-        let stages = stages(planting, &crop, at_ms);
+    /// A planting in these stages.
+    pub fn new(planting: &'a Planting, crop: Cow<'a, Crop>, stages: Stages, place_line_c: f64) -> Self {
         let lines = Lines::of(&crop, &stages, place_line_c);
         Self { planting, crop, stages, lines }
     }

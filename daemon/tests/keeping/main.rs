@@ -31,6 +31,7 @@ mod restart;
 mod season;
 mod senders_clock;
 mod small_disk;
+mod stages;
 mod summer_time;
 mod telling;
 mod turned_up;

@@ -34,6 +34,7 @@ impl Engine {
         self.ground = Ground::of(&entries);
         self.pages = pages;
         self.counts = counts;
+        self.courses.doubt();
         self.told = told_in(&entries);
         self.take_over_news(&entries);
         self.entries = self.set_apart(entries);

@@ -7,7 +7,7 @@ use agronomy::heat_stress::damage::{damage, touches_flowers};
 use agronomy::heat_stress::{Curve, Day as HeatDay, DayAtLine, Recovery, Run, recovery};
 use agronomy::units::Celsius;
 
-use crate::almanac::lines::{Lines, stages};
+use crate::almanac::lines::Lines;
 use crate::almanac::planting_page::PlantingPage;
 use crate::calendar::Day;
 use crate::entry::PlaceKind;
@@ -19,7 +19,7 @@ use crate::minders::dome::after::{self, AFTER_HEAT, Spell, Touched};
 use crate::minders::dome::foretold::{ExcessWave, HeatWave, Swing, Which, excess};
 use crate::minders::dome::seen::{Sight, Told};
 use crate::minders::dome::{self, Garden, HEAT_DOME, Pot, in_force};
-use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::place_now::PlaceNow;
 use crate::minders::word::Verdict;
 use crate::minders::words::{any_of, planting as words};
 use crate::outlook::ahead::Origin;
@@ -103,7 +103,8 @@ impl Engine {
         let now_ms = self.now_ms();
         let today = self.site.calendar.day_of(now_ms);
         let pages = self.pages_between(&planting.id, spell.first - COUNTED_DAYS, today);
-        let spoken = spoken(&crop.heat_rules, &pages, spell);
+        let mut spoken = spoken(&crop.heat_rules, &pages, spell);
+        spoken.retain(|(day, rule)| self.stages(planting, *day).certainty(rule).is_some());
         let worst = spoken.iter().map(|(_, rule)| rule.severity).max()?;
         if worst < Severity::Moderate {
             return None;
@@ -111,8 +112,7 @@ impl Engine {
         let days = spoken.iter().map(|(day, _)| *day).collect::<BTreeSet<Day>>().len() as u32;
         let in_flower = spoken.iter().filter(|(_, rule)| touches_flowers(rule)).map(|(day, _)| *day);
         let flowers = in_flower.clone().min().zip(in_flower.max());
-        let at = self.site.calendar.start_of(spell.last);
-        let stages = stages(planting, &crop, at);
+        let stages = self.stages(planting, spell.last);
         let graves = || spoken.iter().filter(|(_, rule)| rule.severity == worst);
         let certain = graves().any(|(_, rule)| stages.certainty(rule) == Some(Certainty::Certain));
         let possible = graves().flat_map(|(_, rule)| rule.stages.iter().copied());
@@ -124,7 +124,7 @@ impl Engine {
             spoken.iter().any(|(_, rule)| rule.effect.contains("bolt") || rule.effect.contains("seed-stalk"));
         Some(Touched {
             planting: planting.id.clone(),
-            name: words(&Standing::new(planting, crop.clone(), now_ms, self.site.place_line_c())),
+            name: words(&self.standing(planting)?),
             days,
             only_if: if certain || possible.is_empty() {
                 String::new()

@@ -1,13 +1,13 @@
 //! One planting at a glance.
 
-use agronomy::crop::{Certainty, Crop, HeatRule};
+use agronomy::crop::{Crop, HeatRule, Stage};
 use config::book::refusal;
 
 use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
 use crate::almanac::figures_read::is_read;
 use crate::almanac::heat_course::worst_heat;
-use crate::almanac::lines::{self, Lines, stages};
+use crate::almanac::lines;
 use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
 use crate::calendar::date;
@@ -23,12 +23,10 @@ const PRESSED_C: f64 = 2.0;
 
 /// Makes the glance of a planting; none when its crop is not in the book.
 pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGlance> {
-    let crop = engine.site.crop_of(planting)?;
+    let Standing { crop, stages, lines, .. } = engine.standing(planting)?;
     let crop = crop.as_ref();
     let now_ms = engine.now_ms();
     let calendar = &engine.site.calendar;
-    let stages = stages(planting, crop, now_ms);
-    let lines = Lines::of(crop, &stages, engine.site.place_line_c());
     let place = engine.ground.place(&planting.place)?;
     let air = engine.place_now(place).air.map(|(_, t)| t);
     let today = calendar.day_of(now_ms);
@@ -63,7 +61,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         stages: lines::words(&stages),
         line_c: lines.severe_c,
         past_line_c,
-        litres_today: litres_today(engine, planting, now_ms),
+        litres_today: litres_today(engine, planting),
         stress_today_h,
         stress_season_h: rounded(account.stress_hours, 1),
         degree_days: rounded(account.degree_days, 2),
@@ -81,13 +79,14 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
 /// The worst that heat did by the crop's rules; none while another edition is being reckoned, as the rules at hand are
 /// the new book's.
 fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Option<WorstGlance> {
-    let certain = |day, rule: &HeatRule| {
-        let stages = stages(planting, crop, engine.site.calendar.start_of(day));
-        stages.certainty(rule) == Some(Certainty::Certain)
-    };
+    let ran = |day, rule: &HeatRule| engine.stages(planting, day).certainty(rule);
     let days = days_of(pages, &planting.id).filter(|_| !engine.editions.renewing());
-    let worst = worst_heat(days, crop, certain)?;
-    let stages: Vec<_> = worst.only_if.iter().map(|stage| stage.as_str().replace('_', " ")).collect();
+    let worst = worst_heat(days, crop, ran)?;
+    let possible = |stage: &&Stage| {
+        [worst.first, worst.last].iter().any(|day| engine.stages(planting, *day).possible.contains(*stage))
+    };
+    let stages = worst.only_if.iter().filter(possible);
+    let stages: Vec<_> = stages.map(|stage| stage.as_str().replace('_', " ")).collect();
     Some(WorstGlance {
         severity: worst.severity,
         first: date(worst.first),
@@ -99,9 +98,8 @@ fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Op
 }
 
 /// What each plant needs today.
-fn litres_today(engine: &Engine, planting: &Planting, now_ms: i64) -> Option<LitresGlance> {
-    let crop = engine.site.crop_of(planting)?;
-    let standing = Standing::new(planting, crop, now_ms, engine.site.place_line_c());
+fn litres_today(engine: &Engine, planting: &Planting) -> Option<LitresGlance> {
+    let standing = engine.standing(planting)?;
     let (each, assumption) = engine.litres_today(&standing)?;
     Some(LitresGlance { each: rounded(each, 2), assumption: assumption.to_owned() })
 }
