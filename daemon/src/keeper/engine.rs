@@ -381,7 +381,7 @@ impl Engine {
     /// Closes a day: its pages are made from memory, and its shape is kept.
     fn close_day(&mut self, day: Day) {
         for place in &self.ground.places {
-            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, true) {
+            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, 1) {
                 self.seen.keep(&place.id, seen);
             }
         }

@@ -27,6 +27,7 @@ mod reckoned;
 mod restart;
 mod season;
 mod senders_clock;
+mod signs;
 mod summer_time;
 mod telling;
 mod turned_up;

@@ -188,7 +188,7 @@ impl Engine {
     }
 
     /// What each probe of a place holds of a quantity at a moment.
-    fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
+    pub(super) fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
         let hung = self.ground.hangs_in(place, at_ms, at_ms + 1);
         hung.filter_map(|hang| {
             let (measured_ms, value) = self.tracks.newest(&hang.probe, quantity, at_ms)?;
@@ -255,6 +255,7 @@ impl Engine {
                 .into_iter()
                 .map(|(probe, pct)| Moist { marks: self.ground.marks(&probe, at_ms), probe, pct })
                 .collect(),
+            rises: self.rises(place, at_ms),
             warmth: warmth.into_iter().map(|(probe, t_c)| Warm { probe, t_c }).collect(),
             shaded_days: self.shaded_days(&place.id, at_ms),
             days: self.seen.before(&place.id, today),
