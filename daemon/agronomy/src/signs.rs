@@ -10,14 +10,18 @@
 //! least". The rules were fitted outdoors, on fields; under cover they are borrowed, and [`words`] says so.
 //!
 //! Only rules that could be read somewhere stand here, each with how well it is known
-//! ([`Standing`](crate::crop::Standing)). Left out until the originals can be read: grey mould of strawberries,
-//! the severity table for potato blight, and infection models whose limits per disease are hearsay.
+//! ([`Standing`](crate::crop::Standing)). Left out until the originals can be read: the model for grey mould of
+//! strawberries and the severity table for potato blight. The table of [`severity`] stands here, and is not told from
+//! until it has been held against a printed one.
 //!
-//! Every rule goes by days. A day that was measured for less than 18 hours is unknown (`None`), and an unknown day
-//! never completes a rule.
+//! Every rule goes by days, or by nights, which belong to the day of their morning. A day that was measured for less
+//! than 18 hours is unknown (`None`), and an unknown day never completes a rule.
 
+pub mod grey_mould;
+pub mod infection;
 pub mod late_blight;
 pub mod mildew;
 pub mod severity;
+pub mod spider_mite;
 pub mod wetness;
 pub mod words;

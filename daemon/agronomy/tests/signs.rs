@@ -3,12 +3,15 @@
 mod golden;
 
 use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
+use agronomy::signs::grey_mould::{self, Damp, damp_hours};
+use agronomy::signs::infection::{Cardinals, Infection, WetSpell, wet_spells};
 use agronomy::signs::late_blight::{BlightDay, BlightRule};
 use agronomy::signs::mildew::{MildewDay, MildewIndex};
 use agronomy::signs::severity::{severity_of, severity_value};
-use agronomy::signs::wetness::{DewedLeaf, depression, is_wet, wet_hours};
+use agronomy::signs::spider_mite::{self, MiteDay};
+use agronomy::signs::wetness::{DewedLeaf, WET_FROM, depression, is_wet, wet_hours};
 use agronomy::signs::words::Sign;
-use agronomy::units::{Celsius, HoursOfDay, RelativeHumidity};
+use agronomy::units::{Celsius, HoursOfDay, Kilopascal, RelativeHumidity};
 use golden::{Worst, table};
 use proptest::prelude::*;
 
@@ -208,6 +211,127 @@ fn the_mean_of_the_severity_table_is_that_of_the_wet_hours_alone() {
     assert_eq!(severity_of(air.iter().copied(), dry.into_iter(), &DAY), Some(0));
 }
 
+/// What the crop book calls damp: 90 % (from memory), or a deficit below 0.2 kPa (S112 of the source list).
+fn damp() -> Damp {
+    Damp { humidity: share(90.0), deficit: Kilopascal::try_new(0.2).unwrap() }
+}
+
+#[test]
+fn hours_that_an_infection_needs_are_those_of_the_published_equation() {
+    let mut suits = Worst::of("disease_infection.csv response, 0 to 1");
+    let mut needed = Worst::of("disease_infection.csv hours of wet leaf, relative");
+    let mut impossible = Worst::of("disease_infection.csv too cold or too hot");
+    let rows = table("disease_infection.csv");
+    for row in &rows {
+        let set = Cardinals {
+            coldest_c: row.number("t_min_c"),
+            best_c: row.number("t_opt_c"),
+            hottest_c: row.number("t_max_c"),
+            least_h: row.number("w_min_h"),
+            enough_h: (row.text("w_max_h") != "-").then(|| row.number("w_max_h")),
+        };
+        let t = celsius(row.number("t_c"));
+        let what = format!("{}, {t}", row.text("set"));
+        suits.compare(set.suits(t), row.number("response"), 1e-11, &what);
+        impossible.agree(set.needed_h(t).is_none(), row.text("hours") == "-", &what);
+        if let Some(got) = set.needed_h(t) {
+            needed.compare(got / row.number("hours"), 1.0, 1e-9, &what);
+        }
+    }
+    suits.end(60);
+    needed.end(5 * 8);
+    impossible.end(60);
+}
+
+#[test]
+fn each_disease_has_the_temperatures_of_the_table() {
+    // The same sets, from memory, as the head of the table says.
+    let sets = [
+        (Infection::GreyMould, "grey mould"),
+        (Infection::DownyMildewOfLettuce, "downy mildew of lettuce"),
+        (Infection::DownyMildewOfCucumber, "downy mildew of cucumber"),
+        (Infection::DownyMildewOfBasil, "downy mildew of basil"),
+    ];
+    let rows = table("disease_infection.csv");
+    for (infection, name) in sets {
+        let row = rows.iter().find(|row| row.text("set") == name).unwrap();
+        let told = ["t_min_c", "t_opt_c", "t_max_c", "w_min_h"].map(|column| row.number(column));
+        let set = infection.cardinals();
+        assert_eq!([set.coldest_c, set.best_c, set.hottest_c, set.least_h], told, "{name}");
+    }
+}
+
+#[test]
+fn a_wet_night_is_one_spell_over_midnight_and_an_hour_of_dry_air_does_not_end_it() {
+    // By hand: wet from 20:00 to 06:00 but for 23:00 to 24:00, at 14 °C before midnight and 11 °C after it.
+    let air = hourly((0..48).map(|hour| if hour < 24 { 14.0 } else { 11.0 }));
+    let wet = |hour: i32| (20..30).contains(&hour) && hour != 23;
+    let humidity = hourly((0..48).map(|hour| if wet(hour) { 95.0 } else { 60.0 }));
+    let second = MS_PER_DAY..2 * MS_PER_DAY;
+    let of = |humidity: &[Held], day| {
+        wet_spells(air.iter().copied(), humidity.iter().copied(), WET_FROM, &day).unwrap()
+    };
+    let spells = of(&humidity, second.clone());
+    assert_eq!(spells, [WetSpell { wet: hours(9.0), mean: celsius((3.0 * 14.0 + 6.0 * 11.0) / 9.0) }]);
+    // On the evening before it is as long as it has come, and by the next day nothing of it is left.
+    assert_eq!(of(&humidity, DAY), [WetSpell { wet: hours(3.0), mean: celsius(14.0) }]);
+    assert!(of(&humidity, 30 * MS_PER_HOUR..54 * MS_PER_HOUR).is_empty());
+    // Two dry hours end it, and so does a gap of two.
+    let dry = hourly((0..48).map(|hour| if wet(hour) && hour != 24 { 95.0 } else { 60.0 }));
+    assert_eq!(of(&dry, second.clone())[0].wet, hours(5.0));
+    let gap: Vec<Held> =
+        humidity.iter().copied().filter(|it| !(23..25).contains(&(it.start_ms / MS_PER_HOUR))).collect();
+    assert_eq!(of(&gap, second)[0].wet, hours(5.0));
+}
+
+#[test]
+fn damp_hours_of_a_night_count_by_humidity_or_deficit_between_12_and_25_degrees() {
+    // Deficits by FAO-56 eq. 11: 88 % at 13 °C 0.18 kPa (1.498 · 0.12), at 20 °C 0.28 kPa (2.338 · 0.12).
+    let night = 20 * MS_PER_HOUR..30 * MS_PER_HOUR;
+    let of = |t: f64, rh: f64| {
+        let series = |value| hourly(std::iter::repeat_n(value, 30)).into_iter();
+        damp_hours(series(t), series(rh), damp(), &night)
+    };
+    assert_eq!(of(13.0, 88.0), Some(hours(10.0)));
+    assert_eq!(of(20.0, 88.0), Some(hours(0.0)));
+    assert_eq!(of(20.0, 90.0), Some(hours(10.0)));
+    assert_eq!(of(12.0, 103.0), Some(hours(10.0)), "a wetted probe in saturated air");
+    assert_eq!((of(11.9, 99.0), of(25.1, 99.0)), (Some(hours(0.0)), Some(hours(0.0))));
+    let known = |until: usize| {
+        let series = |value| hourly(std::iter::repeat_n(value, until)).into_iter();
+        damp_hours(series(15.0), series(95.0), damp(), &night)
+    };
+    assert_eq!((known(27), known(28)), (None, Some(hours(8.0))), "three quarters of ten hours are 7.5");
+}
+
+#[test]
+fn grey_mould_wants_two_of_three_nights_of_eight_hours() {
+    let night = |damp: f64| Some(hours(damp));
+    assert!(grey_mould::presses([night(8.0), night(0.0), night(8.0)]));
+    assert!(grey_mould::presses([night(8.0), night(12.0), None]));
+    assert!(!grey_mould::presses([night(7.9), night(14.0), night(7.9)]));
+    assert!(!grey_mould::presses([None, None, night(14.0)]));
+}
+
+#[test]
+fn spider_mites_want_five_hot_days_that_are_dry_in_the_mean() {
+    let day =
+        |highest: f64, humidity: f64| Some(MiteDay { highest: celsius(highest), humidity: share(humidity) });
+    assert!(spider_mite::presses([day(30.0, 49.0); 5]));
+    assert!(!spider_mite::presses([day(30.0, 50.0); 5]));
+    // By hand: (60 + 4 · 47) / 5 = 49.6; (62 + 4 · 47) / 5 = 50.
+    let with_one = |damp| [day(33.0, 47.0), day(33.0, 47.0), damp, day(33.0, 47.0), day(33.0, 47.0)];
+    assert!(spider_mite::presses(with_one(day(30.0, 60.0))));
+    assert!(!spider_mite::presses(with_one(day(30.0, 62.0))));
+    assert!(!spider_mite::presses(with_one(day(29.9, 30.0))));
+    assert!(!spider_mite::presses(with_one(None)));
+    let air = || hourly((0..24).map(|hour| if hour == 14 { 31.0 } else { 22.0 })).into_iter();
+    let dry = |known: usize| hourly((0..known).map(|hour| if hour < 12 { 60.0 } else { 30.0 })).into_iter();
+    let seen = MiteDay::of(air(), dry(24), &DAY).unwrap();
+    assert_eq!((seen.highest, seen.humidity), (celsius(31.0), share(45.0)));
+    assert_eq!(MiteDay::of(air(), dry(17), &DAY), None);
+}
+
 #[test]
 fn every_sign_says_to_look_and_names_its_rule_and_none_says_to_spray() {
     for sign in Sign::ALL {
@@ -240,6 +364,12 @@ proptest! {
             prop_assert!(index.points() <= 100 && index.points() % 10 == 0);
         }
         prop_assert!(severity_of(air(), humidity(), &DAY).is_none_or(|value| value <= 4));
+        for spell in wet_spells(air(), humidity(), WET_FROM, &DAY).unwrap_or_default() {
+            let needed = Infection::GreyMould.cardinals().needed_h(spell.mean);
+            prop_assert!(needed.is_none_or(|needed| needed > 7.999), "{spell:?}");
+        }
+        let _ = damp_hours(air(), humidity(), damp(), &(0..MS_PER_DAY / 3));
+        let _ = MiteDay::of(air(), humidity(), &DAY);
     }
 
     #[test]

@@ -8,9 +8,12 @@ use agronomy::compost::HeapDay;
 use agronomy::light::daily_light_of_sun;
 use agronomy::quantity::Quantity;
 use agronomy::series::{self, COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR};
+use agronomy::signs::grey_mould::{Damp, damp_hours};
+use agronomy::signs::infection::{WetSpell, wet_spells};
 use agronomy::signs::late_blight::BlightDay;
 use agronomy::signs::mildew::MildewDay;
-use agronomy::units::DailyRadiation;
+use agronomy::signs::spider_mite::MiteDay;
+use agronomy::units::{DailyRadiation, HoursOfDay, Kilopascal, RelativeHumidity};
 
 use super::pages::{Readings, held};
 use crate::calendar::Day;
@@ -20,11 +23,17 @@ use crate::site::Site;
 
 /// Days that are kept: the mildew index forgets within two weeks, a heap is turned within four.
 pub const SEEN_DAYS: Day = 30;
+/// Days back to which nights, wet leaves and dry heat are looked at: the rule for mites wants five, as of yesterday and as
+/// of the day before.
+const NEAR_DAYS: Day = 6;
+/// How long leaves are taken as wet after rain, ms (from memory, S128 of the source list; how long they take to dry after
+/// that is not known).
+const WET_AFTER_RAIN_MS: i64 = 2 * MS_PER_HOUR;
 /// Share of the daylight that must be known for a day's light to count.
 const LIGHT_KNOWN: f64 = 0.75;
 
 /// What a day of a place came to.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct DaySeen {
     /// Which day.
     pub day: Day,
@@ -34,6 +43,12 @@ pub struct DaySeen {
     pub blight: Option<BlightDay>,
     /// For powdery mildew.
     pub mildew: Option<MildewDay>,
+    /// Damp hours of the night that ended in its morning, for grey mould; of the nearest days.
+    pub damp_night: Option<HoursOfDay>,
+    /// Spells of wet leaf that reached into it; of the nearest days.
+    pub wet_spells: Option<Vec<WetSpell>>,
+    /// For spider mites; of the nearest days.
+    pub mites: Option<MiteDay>,
     /// The humidity probe stood at saturation for half the day while the air swung: a wet film lies on it.
     pub wet_film: bool,
     /// Light of the day, mol/m².
@@ -62,26 +77,19 @@ impl DaysSeen {
     }
 }
 
-/// Sees a day of a place; none where nothing grows or rots there. `with_light`: whether its light is asked for.
+/// Sees a day of a place; none where nothing grows or rots there. `ago`: how many days ago it is, 1 for yesterday: light
+/// is asked for of yesterday only, and the sun's path costs.
 pub fn see(
     site: &Site,
     ground: &Ground,
     readings: &dyn Readings,
     place: &Place,
     day: Day,
-    with_light: bool,
+    ago: Day,
 ) -> Option<DaySeen> {
     let start = site.calendar.start_of(day);
     let window = start..start + MS_PER_DAY;
-    let mut seen = DaySeen {
-        day,
-        mean_c: None,
-        blight: None,
-        mildew: None,
-        wet_film: false,
-        light_mol: None,
-        heap: None,
-    };
+    let mut seen = DaySeen { day, ..DaySeen::default() };
     if place.kind == PlaceKind::Heap {
         seen.heap = heap(ground, readings, &place.id, &window);
         return Some(seen);
@@ -100,11 +108,46 @@ pub fn see(
     seen.blight = BlightDay::of(air.iter().copied(), humidity.iter().copied(), &window);
     seen.mildew = MildewDay::of(air.iter().copied(), &window);
     seen.wet_film = wet_film(&today, &inside(&humidity));
-    if with_light {
+    if ago <= NEAR_DAYS {
+        let open = !place.kind.under_cover();
+        let rain = if open { rained(ground, readings, &wide) } else { Vec::new() };
+        near(&mut seen, site, (&air, &humidity), &rain, &window);
+    }
+    if ago == 1 {
         let up = site.sun(day).map_or(window.clone(), |(rise, set)| rise..set);
         seen.light_mol = light(&inside(&of(Quantity::Light)), &up);
     }
     Some(seen)
+}
+
+/// What is looked at of the nearest days only: the night, wet leaves, dry heat.
+fn near(
+    seen: &mut DaySeen,
+    site: &Site,
+    (air, humidity): (&[Held], &[Held]),
+    rain: &[Held],
+    window: &Range<i64>,
+) {
+    let (temperatures, shares) = (|| air.iter().copied(), || humidity.iter().copied());
+    seen.mites = MiteDay::of(temperatures(), shares(), window);
+    let global = &site.book.global;
+    let wet_from = RelativeHumidity::try_new(global.canopy_wet_rh_pct.middle());
+    let Ok(wet_from) = wet_from else { return };
+    let wetted = series::fill(rain, shares());
+    seen.wet_spells = wet_spells(temperatures(), wetted.into_iter(), wet_from, window);
+    if let Ok(deficit) = Kilopascal::try_new(global.disease_low_vpd_kpa.middle()) {
+        let damp = Damp { humidity: wet_from, deficit };
+        seen.damp_night = damp_hours(temperatures(), shares(), damp, &site.night_before(seen.day));
+    }
+}
+
+/// While leaves in the open are wet from rain, as air of 100 %: by the first gauge that measured any, wherever it stands.
+fn rained(ground: &Ground, readings: &dyn Readings, wide: &Range<i64>) -> Vec<Held> {
+    let hangs = ground.hangs.iter().filter(|hang| hang.overlaps(wide.start, wide.end));
+    let gauges = hangs.map(|hang| readings.sound(&hang.probe, Quantity::Rain, wide.clone()));
+    let rain = gauges.into_iter().find(|rain| !rain.is_empty()).unwrap_or_default();
+    let fell = rain.into_iter().filter(|(_, mm)| *mm > 0.0).map(|(at, _)| (at, 100.0));
+    series::hold(fell, WET_AFTER_RAIN_MS / 2, wide.clone()).collect()
 }
 
 /// Common practice: 99.5 % or more for over 12 hours while the air swings by more than 5 °C.
@@ -173,16 +216,19 @@ mod tests {
     }
 
     #[test]
+    fn leaves_are_wet_for_two_hours_after_rain_and_dry_by_the_air_after_that() {
+        // By hand: rain at 01:00 and 02:30 holds to 04:30; `hold` keeps a value for twice the interval it is given.
+        let fell = [(HOUR, 100.0), (5 * HOUR / 2, 100.0)];
+        let rain: Vec<Held> = series::hold(fell.into_iter(), WET_AFTER_RAIN_MS / 2, 0..24 * HOUR).collect();
+        let wetted = series::fill(&rain, [stretch(0, 24, 60.0)].into_iter());
+        let wet = wetted.iter().filter(|it| it.value == 100.0).map(|it| (it.start_ms, it.end_ms));
+        assert_eq!(wet.collect::<Vec<_>>(), [(HOUR, 5 * HOUR / 2), (5 * HOUR / 2, 9 * HOUR / 2)]);
+        assert_eq!(series::held_ms(wetted.into_iter()), 24 * HOUR);
+    }
+
+    #[test]
     fn days_are_kept_for_thirty_days_each_once() {
-        let of = |day| DaySeen {
-            day,
-            mean_c: None,
-            blight: None,
-            mildew: None,
-            wet_film: false,
-            light_mol: None,
-            heap: None,
-        };
+        let of = |day| DaySeen { day, ..DaySeen::default() };
         let mut days = DaysSeen::default();
         for day in (0..40).chain([39]) {
             days.keep("house", of(day));

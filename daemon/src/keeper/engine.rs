@@ -323,7 +323,7 @@ impl Engine {
     fn close_day(&mut self, day: Day) {
         self.courses.doubt();
         for place in &self.ground.places {
-            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, true) {
+            if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, 1) {
                 self.seen.keep(&place.id, seen);
             }
         }

@@ -1,5 +1,6 @@
 //! A place at a moment: gathered from memory for the minders and the glance.
 
+mod rises;
 mod soil;
 mod stages;
 

@@ -267,7 +267,7 @@ fn recall_seen(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
         for day in today - SEEN_DAYS..today {
             let (site, ground) = (engine.site(), engine.ground());
             let stored = Stored { site, ground, ledger, waiting: &[] };
-            if let Some(seen) = see(site, ground, &stored, &place, day, day + 1 == today) {
+            if let Some(seen) = see(site, ground, &stored, &place, day, today - day) {
                 engine.recall_seen(&place.id, seen);
             }
         }

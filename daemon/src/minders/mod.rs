@@ -31,6 +31,7 @@ pub mod signs;
 pub mod silent;
 pub mod soil_dry;
 pub mod soil_now;
+pub mod soil_wet;
 pub mod teller;
 pub mod word;
 pub mod words;

@@ -49,6 +49,19 @@ impl Moist {
     }
 }
 
+/// A moisture probe that rose at once.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rise {
+    /// The probe.
+    pub probe: String,
+    /// When it had risen, UTC ms.
+    pub from_ms: i64,
+    /// What it said before, % by volume.
+    pub from_pct: f64,
+    /// The most it said since, % by volume.
+    pub to_pct: f64,
+}
+
 /// A temperature probe in the ground (or a heap) that holds a value.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Warm {
@@ -73,6 +86,9 @@ pub struct SoilNow<'a> {
     pub rain: Vec<(i64, f64)>,
     /// Moisture probes.
     pub moisture: Vec<Moist>,
+    /// Moisture probes that rose at once and stand so, where neither water that was noted nor rain explains it; none where
+    /// no probe holds a value, or rain is not known.
+    pub rises: Option<Vec<Rise>>,
     /// Temperature probes in the ground.
     pub warmth: Vec<Warm>,
     /// Days in a row, up to yesterday, with shade on at noon.

@@ -52,7 +52,7 @@ fn two_days_of_the_hutton_criteria_are_told_as_they_close_and_say_scout_and_dry(
     let opened = &steps[0];
     assert_eq!(opened.at_ms, june() + 3 * DAY, "at the day's close");
     assert_eq!((opened.severity.as_str(), opened.pushed), ("minor", false));
-    assert_eq!(opened.title, "bed: look at the leaves, and let them dry.");
+    assert_eq!(opened.title, "bed: look for late blight, and let the leaves dry.");
     assert!(
         opened.text.contains("Hutton criteria") && opened.text.contains("the label of the product"),
         "{opened:?}"

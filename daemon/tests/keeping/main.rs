@@ -30,6 +30,7 @@ mod reckoned;
 mod restart;
 mod season;
 mod senders_clock;
+mod signs;
 mod small_disk;
 mod stages;
 mod summer_time;

@@ -9,9 +9,9 @@
 
 use std::ops::Range;
 
-use super::wetness::{WET_FROM, counts, hours, is_wet};
-use crate::series::{Held, MS_PER_HOUR, together};
-use crate::units::{Celsius, HoursOfDay, RelativeHumidity};
+use super::wetness::{Air, WET_FROM, counts, hours, wet_air};
+use crate::series::{Held, MS_PER_HOUR};
+use crate::units::{Celsius, HoursOfDay};
 
 /// Hours of wet leaf from which a day has the value 1, 2, 3 and 4, h, by the highest whole degree of a class; `None`
 /// where the table has no such value.
@@ -71,29 +71,11 @@ pub fn severity_of(
     day: &Range<i64>,
 ) -> Option<u8> {
     let (mut known_ms, mut wet_ms, mut degree_ms) = (0_i64, 0_i64, 0.0);
-    let inside = |held: Held| held.within(day);
-    let sound = |held: &Held| RelativeHumidity::from_probe(held.value).is_ok();
-    // Wet air comes through as its temperature, dry air as none.
-    let dry = f64::INFINITY;
-    let read = |t: f64, rh: f64| match (Celsius::try_new(t), RelativeHumidity::from_probe(rh)) {
-        (Ok(air), Ok(share)) => {
-            if is_wet(share, WET_FROM) {
-                air.get()
-            } else {
-                dry
-            }
-        }
-        _ => f64::NAN,
-    };
-    let air = air.filter_map(inside);
-    for held in together(air, humidity.filter_map(inside).filter(sound), read) {
-        if held.value.is_nan() {
-            continue;
-        }
+    for (held, state) in wet_air(air, humidity, WET_FROM, day) {
         known_ms = known_ms.saturating_add(held.ms());
-        if held.value < dry {
+        if let Air::Wet(t) = state {
             wet_ms = wet_ms.saturating_add(held.ms());
-            degree_ms += held.value * held.ms() as f64 / MS_PER_HOUR as f64;
+            degree_ms += t.get() * held.ms() as f64 / MS_PER_HOUR as f64;
         }
     }
     if !counts(known_ms) {

@@ -7,7 +7,7 @@
 
 use std::ops::Range;
 
-use crate::series::{COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR};
+use crate::series::{COUNTS_IN_FULL_MS, Held, MS_PER_DAY, MS_PER_HOUR, together};
 use crate::units::{Celsius, HoursOfDay, RelativeHumidity};
 use crate::vapour::dew_point;
 
@@ -109,6 +109,36 @@ pub fn wet_hours(humidity: impl Iterator<Item = Held>, day: &Range<i64>) -> Opti
         }
     }
     counts(known_ms).then(|| hours(wet_ms))
+}
+
+/// Air about a leaf, by the plain rule.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Air {
+    /// The leaf is wet, in air of this temperature.
+    Wet(Celsius),
+    /// It is dry.
+    Dry,
+}
+
+/// Where both are held within a window: whether the leaf was wet, and how warm the air. What no probe can mean is
+/// passed over.
+pub(super) fn wet_air(
+    air: impl Iterator<Item = Held>,
+    humidity: impl Iterator<Item = Held>,
+    wet_from: RelativeHumidity,
+    window: &Range<i64>,
+) -> impl Iterator<Item = (Held, Air)> {
+    let inside = |held: Held| held.within(window);
+    // Wet air comes through as its temperature, dry air as none.
+    let dry = f64::INFINITY;
+    let read = move |t: f64, rh: f64| match (Celsius::try_new(t), RelativeHumidity::from_probe(rh)) {
+        (Ok(air), Ok(share)) if is_wet(share, wet_from) => air.get(),
+        (Ok(_), Ok(_)) => dry,
+        _ => f64::NAN,
+    };
+    together(air.filter_map(inside), humidity.filter_map(inside), read)
+        .filter(|held| !held.value.is_nan())
+        .map(|held| (held, Celsius::try_new(held.value).map_or(Air::Dry, Air::Wet)))
 }
 
 /// Whether so much of a day is known that the day counts.

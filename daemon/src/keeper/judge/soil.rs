@@ -18,6 +18,7 @@ use crate::minders::root_hot::{ROOT_HOT, RootHot};
 use crate::minders::seedbed::{SEEDBED, Seedbed};
 use crate::minders::signs::{self, SIGNS};
 use crate::minders::soil_dry::{SOIL_DRY, SoilDry};
+use crate::minders::soil_wet::{self, SOIL_WET};
 use crate::minders::word::{Says, Verdict};
 
 /// How often the ground is judged, ms.
@@ -83,6 +84,7 @@ impl Engine {
             mind.pots.judge(now, &soil, calendar, told(POTS)),
             mind.seedbed.judge(now, &soil, calendar, told(SEEDBED)),
             mind.soil_dry.judge(now, &soil, calendar, told(SOIL_DRY)),
+            soil_wet::judge(now, soil.rises.as_deref(), at_ms, calendar, told(SOIL_WET)),
             mind.root_hot.judge(now, &soil, calendar, told(ROOT_HOT)),
             mind.heap.judge(now, &soil, rule, told(HEAP)),
             light::judge(now, &soil, told(LIGHT)),

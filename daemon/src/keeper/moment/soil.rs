@@ -220,7 +220,7 @@ impl Engine {
     }
 
     /// What each probe of a place holds of a quantity at a moment.
-    fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
+    pub(super) fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
         let hung = self.ground.hangs_in(place, at_ms, at_ms + 1);
         hung.filter_map(|hang| {
             let (measured_ms, value) = self.tracks.newest(&hang.probe, quantity, at_ms)?;
@@ -282,6 +282,7 @@ impl Engine {
             mix_share: self.mix_share(),
             rain: if thirsty { self.rain(at_ms) } else { Vec::new() },
             moisture: self.moist(&place.id, at_ms),
+            rises: self.rises(place, at_ms),
             warmth: warmth.into_iter().map(|(probe, t_c)| Warm { probe, t_c }).collect(),
             shaded_days: self.shaded_days(&place.id, at_ms),
             days: self.seen.before(&place.id, today),
