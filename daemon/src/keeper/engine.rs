@@ -29,6 +29,7 @@ use crate::minders::chill::{CHILL, Chill};
 use crate::minders::frost::{FROST, Frost};
 use crate::minders::heat::{Heat, ON_COURSE, TOO_HOT};
 use crate::minders::people::{PEOPLE, People};
+use crate::minders::warm_spell::WarmSpell;
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 use crate::warnings::standing::{Admission, admission};
@@ -41,6 +42,7 @@ pub(super) struct PlaceMinders {
     pub(super) frost: Frost,
     pub(super) chill: Chill,
     pub(super) people: People,
+    pub(super) warm_spell: WarmSpell,
     pub(super) soil: SoilMinders,
 }
 

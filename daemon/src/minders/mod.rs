@@ -32,5 +32,6 @@ pub mod silent;
 pub mod soil_dry;
 pub mod soil_now;
 pub mod teller;
+pub mod warm_spell;
 pub mod word;
 pub mod words;

@@ -30,5 +30,6 @@ mod senders_clock;
 mod summer_time;
 mod telling;
 mod turned_up;
+mod warm_spell;
 mod water;
 mod week;
