@@ -161,7 +161,13 @@ impl WarmSpell {
 }
 
 /// Judges a place by its days and nights that are over. `open`: whether a notice stands.
-pub fn judge(now: &PlaceNow<'_>, ruled: &[Ruled<'_>], last: Last, open: bool, calendar: &Calendar) -> Verdict {
+pub fn judge(
+    now: &PlaceNow<'_>,
+    ruled: &[Ruled<'_>],
+    last: Last,
+    open: bool,
+    calendar: &Calendar,
+) -> Verdict {
     let stand = || ruled.iter().filter(|it| it.course.stands.is_some());
     if stand().any(|it| open || it.course.is_new()) {
         return Verdict::word(WARM_SPELL, now.place, word(now, &worst_of_each(stand()), last, calendar));
@@ -243,18 +249,19 @@ fn reason(it: &Ruled<'_>, calendar: &Calendar) -> String {
         Measure::NightMinC => format!("nights below {line}"),
         Measure::DailyMeanC => format!("days with a mean below {line}"),
         Measure::DayMaxAndNightMinC => {
-            format!("no night of {} after a day of {line}", limit(rule.night_threshold.unwrap_or(f64::NAN)))
+            format!("nights below {} after days of {line}", limit(rule.night_threshold.unwrap_or(f64::NAN)))
         }
         _ => match rule.min_hours_per_day {
             Some(hours) => format!("days with less than {hours:.0} h at {line}"),
             None => format!("days below {line}"),
         },
     };
-    let one = if is_of_night(rule) { "night" } else { "day" };
     let date = calendar.civil_format(calendar.start_of(met.first) + 12 * 3_600_000, "%-d %B");
+    // A night is named by the morning it ended on.
+    let that = if is_of_night(rule) { "that to" } else { "that of" };
     let count = match met.days {
-        1 => format!("1 {one} was not so, that of {date}"),
-        days => format!("{days} {one}s were not so, the first that of {date}"),
+        1 => format!("1 was not, {that} {date}"),
+        days => format!("{days} were not, the first {that} {date}"),
     };
     format!(
         " {} want {wanted} ({}); {count}.{}",
@@ -275,9 +282,8 @@ fn order(now: &PlaceNow<'_>, worst: &[Ruled<'_>]) -> String {
             "Move the pots into shade by day; water at dawn.".to_owned()
         }
         (false, ..) => {
-            let crops = worst
-                .first()
-                .map_or_else(|| "what stands there".to_owned(), |it| plural(&it.standing.crop));
+            let crops =
+                worst.first().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.standing.crop));
             format!("Shade the {crops} by day; water at dawn.")
         }
     }
@@ -296,7 +302,9 @@ fn what_helps(now: &PlaceNow<'_>, worst: &[Ruled<'_>]) -> &'static str {
             " Shade outside takes most off the mean; it costs yield, so take it off after. Damp paths only while it is \
              vented and below 70 % humidity."
         }
-        (false, _) => " Shade and mulch keep the ground cooler into the night; leaves stay dry in the evening.",
+        (false, _) => {
+            " Shade and mulch keep the ground cooler into the night; leaves stay dry in the evening."
+        }
     }
 }
 

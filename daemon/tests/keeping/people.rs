@@ -55,7 +55,10 @@ fn a_heat_notice_that_rang_for_nobody_does_not_mute_it() {
     let people = told(&core, "people");
     assert_eq!(outline(&people, noon), [(40, "opened", "severe")], "{people:?}");
     assert!(people[0].pushed && people[0].title.starts_with("Stay out of house"), "{people:?}");
-    assert!(told(&core, "too-hot").iter().all(|step| !step.pushed), "one ring, by the one that is about people");
+    assert!(
+        told(&core, "too-hot").iter().all(|step| !step.pushed),
+        "one ring, by the one that is about people"
+    );
     // It eases with what is felt, while the heat notice goes on: the end goes where the alarm went.
     hold(&mut core, noon + 2 * HOUR, 40, 32.2, 40.0);
     let people = told(&core, "people");

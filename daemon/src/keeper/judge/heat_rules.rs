@@ -81,8 +81,7 @@ impl Engine {
     ) -> Vec<Ruled<'r>> {
         let planting = &standing.planting.id;
         let known = |day: Day| self.pages.plantings.get(&(planting.clone(), day));
-        let pages: Vec<Option<&PlantingPage>> =
-            (morning - SPELL_DAYS..=morning).map(known).collect();
+        let pages: Vec<Option<&PlantingPage>> = (morning - SPELL_DAYS..=morning).map(known).collect();
         let rules = standing.crop.heat_rules.iter();
         let rules = rules.filter(|rule| is_judged(rule) && standing.stages.certainty(rule).is_some());
         let course = |rule: &HeatRule| {
@@ -90,7 +89,8 @@ impl Engine {
                 Some(tonight) => tonight.says(rule),
                 None => page.and_then(|it| it.rule_days.get(&rule.id).copied()).unwrap_or(DayAtLine::Unknown),
             };
-            let days = (morning - SPELL_DAYS..=morning).zip(&pages).map(|(day, page)| (day, said(day, *page)));
+            let days =
+                (morning - SPELL_DAYS..=morning).zip(&pages).map(|(day, page)| (day, said(day, *page)));
             // A night that has ended belongs to this morning; the day itself has only begun.
             Course::of(rule, days.filter(|(day, _)| *day < morning || is_of_night(rule)))
         };
