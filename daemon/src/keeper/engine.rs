@@ -30,6 +30,7 @@ use crate::minders::chill::Chill;
 use crate::minders::frost::Frost;
 use crate::minders::heat::Heat;
 use crate::minders::people::People;
+use crate::minders::warm_spell::WarmSpell;
 use crate::reading::Reading;
 use crate::site::{Light, Site};
 use crate::warnings::standing::{Admission, admission};
@@ -42,6 +43,7 @@ pub(super) struct PlaceMinders {
     pub(super) frost: Frost,
     pub(super) chill: Chill,
     pub(super) people: People,
+    pub(super) warm_spell: WarmSpell,
     pub(super) soil: SoilMinders,
 }
 

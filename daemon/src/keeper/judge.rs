@@ -88,6 +88,7 @@ impl Engine {
             verdicts.extend(mind.heat.judge(now, calendar, book, &speaking));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), calendar));
             verdicts.extend(night::judge(now, book));
+            verdicts.extend(self.judge_warm_spell(now, &mut mind.warm_spell, whole, book));
             let cold = self.judge_night(now, mind, whole, book, verdicts);
             verdicts.extend(self.judge_soil(place, now, &mut mind.soil, book));
             // When the value of the moment stops being held, what was known is not known any more.

@@ -13,10 +13,14 @@ pub const BOLTING: &str = "bolting";
 /// Days longer than this make these crops bolt, h: the lower end of 13 to 14 (from memory).
 const LONG_DAY_H: f64 = 13.0;
 
-/// The crop's own rule: a mean, for some days in a row.
+/// Whether a rule is of bolting: a mean, for some days in a row.
+pub fn is_bolting(rule: &HeatRule) -> bool {
+    rule.measure == Measure::DailyMeanC && rule.id.contains("bolt")
+}
+
+/// The crop's own rule.
 fn rule<'a>(standing: &'a Standing<'_>) -> Option<&'a HeatRule> {
-    let bolts = |rule: &&HeatRule| rule.measure == Measure::DailyMeanC && rule.id.contains("bolt");
-    standing.crop.heat_rules.iter().find(bolts)
+    standing.crop.heat_rules.iter().find(|rule| is_bolting(rule))
 }
 
 /// Judges a place by its closed days; none where nothing that stands there bolts of heat.

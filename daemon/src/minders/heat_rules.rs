@@ -32,15 +32,24 @@ pub fn speaking<'r>(
 
 /// What the worst of these rules foretells, as a sentence with its stage where that is only possible; empty for none.
 pub fn effect(standing: &Standing<'_>, speaking: &[&HeatRule]) -> String {
-    let certain = |rule: &HeatRule| standing.stages.certainty(rule) == Some(Certainty::Certain);
     // Of rules as bad as each other the sure one counts, and of those the one that the book has first.
-    let worst = speaking.iter().rev().max_by_key(|rule| (rule.severity, certain(rule)));
-    let Some(rule) = worst else { return String::new() };
-    if certain(rule) {
-        return format!(" Expect: {}.", rule.effect);
+    let worst = speaking.iter().rev().max_by_key(|rule| (rule.severity, only_if(standing, rule).is_none()));
+    worst.map_or_else(String::new, |rule| expect(standing, rule))
+}
+
+/// What a rule foretells, as a sentence with its stage where that is only possible.
+pub fn expect(standing: &Standing<'_>, rule: &HeatRule) -> String {
+    match only_if(standing, rule) {
+        None => format!(" Expect: {}.", rule.effect),
+        Some(stage) => format!(" If {stage}, expect: {}.", rule.effect),
     }
-    let possible = rule.stages.iter().copied().filter(|stage| standing.stages.possible.contains(stage));
-    format!(" If {}, expect: {}.", any_of(possible), rule.effect)
+}
+
+/// The stages in which a rule would run where none of them is certain: "in bud or in flower".
+pub fn only_if(standing: &Standing<'_>, rule: &HeatRule) -> Option<String> {
+    let stages = &standing.stages;
+    let possible = rule.stages.iter().copied().filter(|stage| stages.possible.contains(stage));
+    (stages.certainty(rule) != Some(Certainty::Certain)).then(|| any_of(possible))
 }
 
 #[cfg(test)]

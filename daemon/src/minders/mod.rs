@@ -33,5 +33,6 @@ pub mod soil_dry;
 pub mod soil_now;
 pub mod soil_wet;
 pub mod teller;
+pub mod warm_spell;
 pub mod word;
 pub mod words;

@@ -2,8 +2,9 @@
 //!
 //! A heat index puts warmth and dampness into one figure of what a body feels (agronomy's `people`). From 29.4 °C on
 //! people are to be warned, from 39.4 °C on what can wait is put off. Below that this is a line inside the notice of
-//! heat and no reason to buzz; a house in which tomatoes do well is often too hot for hard work. No hour is ever called
-//! safe: there is only a least hot one.
+//! heat and no reason to buzz; a house in which tomatoes do well is often too hot for hard work. From there on it buzzes
+//! by itself, unless the heat notice of the place has: damp air strikes people long before it strikes tomatoes, and a heat
+//! notice that nobody's phone rang for keeps nobody out. No hour is ever called safe: there is only a least hot one.
 
 use agronomy::crop::Severity;
 use agronomy::people::caution::{IN_THE_HOUSE, Strain};
@@ -20,6 +21,15 @@ const LESS_C: f64 = 1.0;
 
 /// The name of the minder.
 pub const PEOPLE: &str = "people";
+
+/// What phones were told of a place's heat.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Told {
+    /// A heat notice stands that has buzzed, or buzzes now. It carries the caution for people too.
+    pub heat_buzzed: bool,
+    /// A notice of this minder stands that has buzzed.
+    pub buzzed: bool,
+}
 
 /// The running state for one place.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -43,13 +53,12 @@ impl People {
     }
 
     /// Judges a place at a moment. `felt`: its heat index now (°C) and the humidity it rests on (%), where both air and
-    /// humidity are held; only a place under cover is judged. `heat`: how bad the heat minder finds it. While a heat
-    /// notice speaks this is a line in it, and what buzzes is the heat notice's own affair.
+    /// humidity are held; only a place under cover is judged. `told`: what phones were told.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
         felt: Option<(f64, f64)>,
-        heat: Option<Severity>,
+        told: Told,
         calendar: &Calendar,
     ) -> Option<Verdict> {
         if !now.kind.under_cover() {
@@ -70,11 +79,13 @@ impl People {
         } else {
             format!("Hot to work in {}: go slowly, not alone.", now.name)
         };
+        // One that stands by itself goes on so, or its end would ring beside the heat notice's beginning.
+        let by_itself = severity >= Severity::Severe && (!told.heat_buzzed || told.buzzed);
         let word = Word {
             planting: None,
             severity,
-            push: severity >= Severity::Severe && heat < Some(Severity::Moderate),
-            joins_heat: true,
+            push: by_itself,
+            joins_heat: !by_itself,
             title,
             text: format!(
                 "{}: feels like {felt_c:.0} in shade, {t_c:.1} °C and {rh_pct:.0} % at {}. {}{}",

@@ -36,5 +36,6 @@ mod stages;
 mod summer_time;
 mod telling;
 mod turned_up;
+mod warm_spell;
 mod water;
 mod week;

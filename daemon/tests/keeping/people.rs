@@ -44,6 +44,59 @@ fn while_a_heat_notice_stands_it_is_said_inside_it() {
 }
 
 #[test]
+fn a_heat_notice_that_rang_for_nobody_does_not_mute_it() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    // 32.2 passes tomato's moderate line (crop book: 32), which rings no phone.
+    hold(&mut core, noon, 30, 32.2, 60.0);
+    assert_eq!(outline(&told(&core, "too-hot"), noon), [(10, "opened", "moderate")]);
+    assert!(told(&core, "people").is_empty(), "the moderate band is a line inside it");
+    hold(&mut core, noon + 30 * MINUTE, 90, 32.2, 70.0);
+    let people = told(&core, "people");
+    assert_eq!(outline(&people, noon), [(40, "opened", "severe")], "{people:?}");
+    assert!(people[0].pushed && people[0].title.starts_with("Stay out of house"), "{people:?}");
+    assert!(
+        told(&core, "too-hot").iter().all(|step| !step.pushed),
+        "one ring, by the one that is about people"
+    );
+    // It eases with what is felt, while the heat notice goes on: the end goes where the alarm went.
+    hold(&mut core, noon + 2 * HOUR, 40, 32.2, 40.0);
+    let people = told(&core, "people");
+    assert_eq!(people.last().unwrap().turn, "closed");
+    assert_eq!(told(&core, "too-hot").len(), 1);
+}
+
+#[test]
+fn inside_a_heat_notice_that_has_rung_it_rings_no_second_time() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    // By the equation in `agronomy::people` dry air of 40.5 feels like less than 39.4: no cell of the chart is so dry.
+    hold(&mut core, noon, 60, 40.5, 8.0);
+    assert!(told(&core, "too-hot").iter().any(|step| step.pushed && step.severity == "extreme"));
+    assert!(told(&core, "people").iter().all(|step| step.turn == "closed"));
+    // 104 °F (40 °C) and 40 % feel like 119 °F (48.3 °C) on the chart.
+    hold(&mut core, noon + HOUR, 60, 40.5, 40.0);
+    let people = told(&core, "people");
+    assert!(people.iter().all(|step| !step.pushed && step.turn == "closed"), "{people:?}");
+}
+
+#[test]
+fn when_the_heat_notice_that_rang_is_over_and_it_still_feels_too_hot_people_are_told() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    hold(&mut core, noon, 60, 40.5, 8.0);
+    let wet = noon + HOUR;
+    // 86 °F (30 °C) and 95 % feel like 108 °F (42.2 °C) on the chart: past 39.4, and below tomato's lines.
+    hold(&mut core, wet, 60, 30.0, 95.0);
+    let over = told(&core, "too-hot").last().unwrap().clone();
+    assert_eq!((over.turn.as_str(), (over.at_ms - wet) / MINUTE), ("closed", 20));
+    let people = told(&core, "people");
+    let open: Vec<_> = people.iter().filter(|step| step.at_ms >= wet).cloned().collect();
+    assert_eq!(outline(&open, wet), [(20, "opened", "severe")], "{people:?}");
+    assert!(open[0].pushed, "who was told that the heat is over is told to stay out all the same");
+}
+
+#[test]
 fn without_humidity_nothing_is_said_of_what_people_feel() {
     let mut core = in_memory(&tomato_house()[..2], june());
     let noon = june() + 12 * HOUR;

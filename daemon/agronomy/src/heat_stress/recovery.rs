@@ -7,11 +7,6 @@
 use super::day::Day;
 use crate::units::Celsius;
 
-/// Days below the line that end a hot spell.
-const DAYS: u32 = 3;
-/// Nights below the line that end it.
-const NIGHTS: u32 = 2;
-
 /// How far a crop is from being over the heat.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Recovery {
@@ -22,6 +17,11 @@ pub struct Recovery {
 }
 
 impl Recovery {
+    /// Cooler days in a row that end a hot spell (common practice).
+    pub const DAYS: u32 = 3;
+    /// Cooler nights in a row that end it (common practice).
+    pub const NIGHTS: u32 = 2;
+
     /// Whether the spell is over.
     pub const fn is_complete(self) -> bool {
         self.days_wanted == 0 && self.nights_wanted == 0
@@ -49,9 +49,9 @@ pub fn recovery(days: &[Day<'_>], day_line: Celsius, night_line: Option<Celsius>
     let cool_days = days.iter().rev().take_while(cool_day).count() as u32;
     let nights_wanted = night_line.map_or(0, |line| {
         let cool_nights = days.iter().rev().take_while(|day| cool_night(day, line)).count() as u32;
-        NIGHTS.saturating_sub(cool_nights)
+        Recovery::NIGHTS.saturating_sub(cool_nights)
     });
-    Recovery { days_wanted: DAYS.saturating_sub(cool_days), nights_wanted }
+    Recovery { days_wanted: Recovery::DAYS.saturating_sub(cool_days), nights_wanted }
 }
 
 #[cfg(test)]

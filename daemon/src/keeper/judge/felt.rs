@@ -18,8 +18,9 @@ use crate::keeper::engine::{Engine, PlaceMinders};
 use crate::minders::book::Book;
 use crate::minders::chill::CHILL;
 use crate::minders::frost::FROST;
+use crate::minders::heat::TOO_HOT;
 use crate::minders::night_now::NightNow;
-use crate::minders::people::PEOPLE;
+use crate::minders::people::{PEOPLE, Told};
 use crate::minders::place_now::PlaceNow;
 use crate::minders::word::{Says, Verdict};
 
@@ -31,6 +32,20 @@ const HARDENING_DAYS: i64 = 10;
 const NIGHTS: i64 = 2;
 /// Share of a night that must have been heard.
 const HEARD: f64 = 0.75;
+
+/// What phones were told of a place's heat so far, and are told at this moment.
+fn told_of_heat(place: &str, book: &Book, verdicts: &[Verdict]) -> Told {
+    let buzzed = |minder| book.get(place, minder).is_some_and(|open| open.pushed);
+    let heat = verdicts.iter().find(|it| it.minder == TOO_HOT && it.place == place);
+    // Whoever put the heat notice off may not hear it ring.
+    let put_off = book.get(place, TOO_HOT).is_some_and(|open| open.answer.is_some());
+    let heat_buzzed = match heat.map(|it| &it.says) {
+        Some(Says::Word(word)) => (word.push && !put_off) || buzzed(TOO_HOT),
+        Some(Says::Clear { .. } | Says::Came { .. }) => false,
+        Some(Says::Unknown) | None => buzzed(TOO_HOT),
+    };
+    Told { heat_buzzed, buzzed: buzzed(PEOPLE) }
+}
 
 impl Engine {
     /// Lets the minders of cold and of people look at a place; when they want to look again, UTC ms. `whole`: it is
@@ -53,9 +68,8 @@ impl Engine {
         if now.kind.under_cover() {
             let felt = self.felt(now);
             if felt.is_some() || book.get(now.place, PEOPLE).is_some() {
-                verdicts.extend(
-                    mind.people.judge(now, felt, mind.heat.ladder.current(), calendar).filter(matters),
-                );
+                let told = told_of_heat(now.place, book, verdicts);
+                verdicts.extend(mind.people.judge(now, felt, told, calendar).filter(matters));
                 wants(mind.people.wake());
             }
         }
