@@ -91,8 +91,13 @@ impl Told<'_> {
                 Stage::Fruiting => between(flowering, ripening),
                 Stage::Ripening | Stage::Picking => ripening,
                 Stage::Heading | Stage::Bulking => swelling,
-                Stage::Germination | Stage::Seedling | Stage::Vegetative => continue,
-                Stage::Any | Stage::Curing | Stage::Dormant => continue,
+                // The young are named above; the rest is never named.
+                Stage::Germination
+                | Stage::Seedling
+                | Stage::Vegetative
+                | Stage::Any
+                | Stage::Curing
+                | Stage::Dormant => continue,
             };
             spans.push((stage, opens, Known::Unknown));
         }

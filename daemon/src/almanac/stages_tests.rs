@@ -25,8 +25,8 @@ fn planted(crop: &str, began: Began) -> Planting {
     }
 }
 
-fn noted(days: Day) -> Option<i64> {
-    Some((BEGAN + days) * MS_PER_DAY + MS_PER_DAY / 3)
+fn on_day(days: Day) -> i64 {
+    (BEGAN + days) * MS_PER_DAY + MS_PER_DAY / 3
 }
 
 /// The stages so many days after the beginning, as the page has them: possible ones in brackets.
@@ -173,16 +173,17 @@ fn where_too_little_warmth_was_measured_the_dates_stand_in() {
 
 #[test]
 fn a_note_is_certain_and_says_that_there_was_no_flower_before_it() {
-    let flowered = Planting { first_flower_ms: noted(30), ..planted("sweet_pepper", Began::PlantedOut) };
+    let flowered =
+        Planting { first_flower_ms: Some(on_day(30)), ..planted("sweet_pepper", Began::PlantedOut) };
     assert_eq!(words(&flowered, None, 29), "vegetative");
     assert_eq!(words(&flowered, None, 30), "flowering");
-    let early = Planting { first_flower_ms: noted(10), ..planted("tomato", Began::Sown) };
+    let early = Planting { first_flower_ms: Some(on_day(10)), ..planted("tomato", Began::Sown) };
     assert_eq!(words(&early, None, 10), "flowering, (germination), (seedling)", "the grower knows better");
 }
 
 #[test]
 fn a_noted_flower_dates_its_fruit_and_a_noted_fruit_means_that_it_flowered() {
-    let flowered = Planting { first_flower_ms: noted(10), ..planted("tomato", Began::PlantedOut) };
+    let flowered = Planting { first_flower_ms: Some(on_day(10)), ..planted("tomato", Began::PlantedOut) };
     // Crop book: 35 days from flower to pick, 0.88 of them 30; or 480 to 620 degree days from the flower.
     assert_eq!(words(&flowered, None, 39), "flowering");
     assert_eq!(words(&flowered, None, 40), "flowering, (ripening)");
@@ -194,10 +195,10 @@ fn a_noted_flower_dates_its_fruit_and_a_noted_fruit_means_that_it_flowered() {
         "480 on the 48th day from day 10"
     );
     assert_eq!(in_warmth(&flowered, "alt", &ten, 71), "flowering, ripening", "620 on the 62nd");
-    let ripe = Planting { first_ripe_ms: noted(70), ..planted("tomato", Began::PlantedOut) };
+    let ripe = Planting { first_ripe_ms: Some(on_day(70)), ..planted("tomato", Began::PlantedOut) };
     assert_eq!(words(&ripe, None, 69), "(vegetative), (flowering)");
     assert_eq!(words(&ripe, None, 70), "flowering, ripening");
-    let berries = Planting { first_ripe_ms: noted(400), ..planted("blueberry", Began::PlantedOut) };
+    let berries = Planting { first_ripe_ms: Some(on_day(400)), ..planted("blueberry", Began::PlantedOut) };
     assert_eq!(words(&berries, None, 400), "vegetative, fruiting");
 }
 

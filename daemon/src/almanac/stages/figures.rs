@@ -142,7 +142,7 @@ impl<'a> Figures<'a> {
     pub(super) fn days_to_flower(&self) -> Option<Day> {
         let sums = self.milestones(&FLOWER);
         if let Some((_, way)) = sums.iter().find(|(it, _)| it.lo == 0.0) {
-            return Some(self.since_beginning(0.0, *way));
+            return Some(since_beginning(0.0, *way));
         }
         let longest = flower_to_fruit(self.crop).map(|(_, figure)| figure.hi).reduce(f64::max);
         self.earliest(|lo| longest.map_or(SWELLS_FROM_SHARE * lo, |days| (lo - days).max(0.0)))
@@ -161,21 +161,12 @@ impl<'a> Figures<'a> {
     /// Days from a flower to its fruit, at the earliest.
     pub(super) fn days_from_flower(&self) -> Option<Day> {
         let soonest = flower_to_fruit(self.crop).map(|(_, figure)| figure.lo).reduce(f64::min);
-        soonest.map(|days| ahead(days))
+        soonest.map(ahead)
     }
 
     fn earliest(&self, part: impl Fn(f64) -> f64) -> Option<Day> {
         let known = self.spans(&HARVEST).into_iter();
-        known.map(|((_, figure), way)| self.since_beginning(part(figure.lo), way)).min()
-    }
-
-    /// Days of the book as days since the planting began.
-    fn since_beginning(&self, days: f64, way: Way) -> Day {
-        match way {
-            Way::Direct => ahead(days),
-            Way::SownBeforeSetOut => ahead(days) + RAISED_DAYS.0,
-            Way::SetOutAfterSowing => (ahead(days) - RAISED_DAYS.0).max(0),
-        }
+        known.map(|((_, figure), way)| since_beginning(part(figure.lo), way)).min()
     }
 
     /// Fewest days in which the book saw seed come up.
@@ -193,6 +184,15 @@ impl<'a> Figures<'a> {
 /// A day count with the margin by which a season may run ahead.
 fn ahead(days: f64) -> Day {
     libm::floor(days * (1.0 - MARGIN)) as Day
+}
+
+/// Days of the book as days since the planting began.
+fn since_beginning(days: f64, way: Way) -> Day {
+    match way {
+        Way::Direct => ahead(days),
+        Way::SownBeforeSetOut => ahead(days) + RAISED_DAYS.0,
+        Way::SetOutAfterSowing => (ahead(days) - RAISED_DAYS.0).max(0),
+    }
 }
 
 /// A target by a milestone's own method; a single number is given a margin to both sides.
