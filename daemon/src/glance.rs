@@ -14,11 +14,13 @@ pub use board::{BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, 
 mod delivered;
 mod outlook;
 mod planting;
+mod said_now;
 mod warning;
 
 pub use delivered::{Delivered, Missed, old_unsent};
 pub use outlook::{HeatAhead, OutlookGlance, PlaceOutlook};
 pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
+pub use said_now::{InsideNow, SaidNow};
 pub use warning::WarningGlance;
 
 /// What the lintel's colour says.
@@ -185,6 +187,9 @@ pub struct NoticeView {
     pub closed_ms: Option<i64>,
     /// Its steps, in order.
     pub steps: Vec<Step>,
+    /// What it says by now, where it says more than its newest step: an open heat notice.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub now: Option<SaidNow>,
     /// Answered "on it" at this time, UTC ms.
     pub on_it_ms: Option<i64>,
     /// Put off until, UTC ms.

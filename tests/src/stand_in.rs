@@ -60,6 +60,7 @@ pub fn step(notice: &str, number: u32, title: &str, text: &str) -> Step {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
+        inside: std::collections::BTreeMap::new(),
     }
 }
 

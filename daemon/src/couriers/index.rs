@@ -163,6 +163,7 @@ fn digest(date: &str, at_ms: i64, lines: &[String]) -> Step {
         push: true,
         held: false,
         joined: Vec::new(),
+        inside: BTreeMap::new(),
         title: "What did not buzz today".to_owned(),
         text: lines.join("\n"),
         caution: String::new(),
@@ -193,6 +194,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
+            inside: std::collections::BTreeMap::new(),
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }
     }

@@ -61,7 +61,7 @@ impl Errand {
     /// Worst first; the letter has time.
     fn urgency(&self) -> Option<Severity> {
         match self {
-            Self::Step(step) => Some(step.severity),
+            Self::Step(step) => Some(step.weight()),
             Self::Letter { .. } => None,
         }
     }
@@ -206,6 +206,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
+            inside: std::collections::BTreeMap::new(),
         })
     }
 

@@ -42,7 +42,7 @@ impl Route {
             return self.unseen_ms.is_none().then_some((0, NO_EXPIRY_MS));
         }
         let due_ms = match self.unseen_ms {
-            Some(_) if step.severity < Severity::Severe || step.minder == DRILL => return None,
+            Some(_) if step.weight() < Severity::Severe || step.minder == DRILL => return None,
             Some(unseen_ms) if rises(step.turn) => step.at_ms + unseen_ms,
             Some(_) => step.at_ms,
             None => step.at_ms + self.quiet_left_ms(step, calendar),
@@ -53,7 +53,7 @@ impl Route {
     /// How long quiet hours hold a step back, ms. A severe alarm, and a drill that somebody just asked for, are not held
     /// back; that something severe eases or is over can wait until morning.
     fn quiet_left_ms(&self, step: &Step, calendar: &Calendar) -> i64 {
-        let alarm = step.severity >= Severity::Severe && rises(step.turn);
+        let alarm = step.weight() >= Severity::Severe && rises(step.turn);
         let passes = alarm || step.minder == DRILL;
         let Some((from, to)) = self.quiet.filter(|_| !passes) else { return 0 };
         let (hour, from, to) = (calendar.civil_hour_of(step.at_ms), f64::from(from), f64::from(to));
@@ -88,6 +88,7 @@ mod tests {
             push: true,
             held: false,
             joined: Vec::new(),
+            inside: std::collections::BTreeMap::new(),
             title: String::new(),
             text: String::new(),
             caution: String::new(),

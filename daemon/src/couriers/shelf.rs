@@ -102,6 +102,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
+            inside: std::collections::BTreeMap::new(),
         };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }
     }

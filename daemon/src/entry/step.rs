@@ -1,5 +1,7 @@
 //! One step in the life of a notice, as it was told.
 
+use std::collections::BTreeMap;
+
 use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
@@ -9,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub enum Turn {
     /// The notice opened.
     Opened,
-    /// It worsened: a higher severity, or it may push from now on.
+    /// It worsened: a higher severity, it may push from now on, or something new is said inside it.
     Worsened,
     /// It eased to a lower severity.
     Eased,
@@ -47,6 +49,9 @@ pub struct Step {
     /// Minders whose pushing words are said inside this step; in a last step, those whose words go on standing.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub joined: Vec<String>,
+    /// Every minder whose word is said inside this step, and how bad that word is.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub inside: BTreeMap<String, Severity>,
     /// The order first, ten words or so.
     pub title: String,
     /// Which planting, the number, the limit, since when, what to do.
@@ -63,6 +68,12 @@ impl Step {
     /// Whether it was told while nobody vouched for the clock: `at_ms` is monotonic ms of its boot then.
     pub fn is_undated(&self) -> bool {
         self.at_ms < UNDATED_BELOW_MS
+    }
+
+    /// How urgent it is on its way: as bad as the step, or as the worst word inside it that buzzes by itself.
+    pub fn weight(&self) -> Severity {
+        let buzzing = self.joined.iter().filter_map(|minder| self.inside.get(minder));
+        buzzing.copied().fold(self.severity, Severity::max)
     }
 
     /// Reason and caution together, for ways that carry nothing else.

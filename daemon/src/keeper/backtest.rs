@@ -182,12 +182,16 @@ impl Passings<'_> {
     /// How early each passing of a line was told by a course of the same day.
     fn leads(&self, severity: Severity) -> Vec<Option<i64>> {
         let lead = |((place, day), passed_ms): ((&str, Day), i64)| {
+            // By a notice of its own or inside the heat notice; of courses only that to the place's own line buzzes.
+            let tells = |step: &Step| step.minder == ON_COURSE || step.inside.contains_key(ON_COURSE);
+            let buzzes = |step: &Step| {
+                step.push && (step.minder == ON_COURSE || step.joined.iter().any(|it| it == ON_COURSE))
+            };
             let mut course = self.told.iter().filter(|step| {
-                step.minder == ON_COURSE
-                    && step.place == place
+                step.place == place
                     && step.turn != Turn::Closed
-                    // Only the course to the place's own line buzzes.
-                    && (step.push || severity < Severity::Extreme)
+                    && tells(step)
+                    && (severity < Severity::Extreme || buzzes(step))
                     && self.calendar.day_of(step.at_ms) == day
             });
             course.next().map(|step| passed_ms - step.at_ms).filter(|lead| *lead > 0)

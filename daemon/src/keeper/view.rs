@@ -8,8 +8,9 @@ use super::export::gather;
 use crate::clock::trust::span;
 use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
-use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, Unrecorded};
+use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, SaidNow, Unrecorded};
 use crate::minders::board::BOARD;
+use crate::minders::heat::TOO_HOT;
 use crate::reading::Grade;
 
 mod board;
@@ -132,6 +133,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         opened_ms: first.at_ms,
         closed_ms: (last.turn == Turn::Closed).then_some(last.at_ms),
         steps: steps.iter().map(|step| marked(step, shell)).collect(),
+        now: None,
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
@@ -151,6 +153,8 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     // An answer holds while the book of notices says so; of one that is closed, the last is remembered.
     let open = engine.book.get(&view.place, &view.minder).filter(|open| open.id == view.id);
     let answered = open.map_or(answered, |open| open.answer.clone());
+    let spoken = open.filter(|_| view.minder == TOO_HOT).and_then(|_| engine.book.spoken(&view.place));
+    view.now = spoken.map(SaidNow::of);
     view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);
     view.later_until_ms = answered.and_then(|reply| reply.until_ms);
     let failed = view.deliveries.iter().filter(|it| it.failed());

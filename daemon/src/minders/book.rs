@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use agronomy::crop::Severity;
 
 use super::drill::DRILL;
-use super::word::Word;
+use super::word::{Spoken, Word};
 use crate::entry::{Reply, Step, Turn};
 
 /// How long "on it" is believed, ms.
@@ -24,11 +24,11 @@ pub struct Open {
     pub steps: u32,
     /// How bad.
     pub severity: Severity,
-    /// Whether any step buzzed a phone.
+    /// Whether a phone buzzed about it: by one of its steps, or by the notice in which it was told before.
     pub pushed: bool,
-    /// Whether any step buzzed, or would have on another day.
+    /// The same, or would have on another day.
     pub wanted: bool,
-    /// The worst it was.
+    /// The worst it was, with what buzzed inside it.
     pub worst: Severity,
     /// Which planting it is about.
     pub planting: Option<String>,
@@ -36,6 +36,8 @@ pub struct Open {
     pub opened_ms: i64,
     /// Minders whose pushing words were said inside it.
     pub joined: BTreeSet<String>,
+    /// All minders whose words were said inside it, and the worst that each said.
+    pub inside: BTreeMap<String, Severity>,
     /// The grower's answer, while it holds.
     pub answer: Option<Reply>,
     /// The last step that an earlier answer does not outlive: it eased, or was told again. UTC ms.
@@ -53,8 +55,12 @@ impl Open {
         self.severity = step.severity;
         self.pushed |= step.push;
         self.wanted |= step.push || step.held;
-        self.worst = self.worst.max(step.severity);
+        self.worst = self.worst.max(step.weight());
         self.joined.extend(step.joined.iter().cloned());
+        for (minder, severity) in &step.inside {
+            let worst = self.inside.entry(minder.clone()).or_insert(*severity);
+            *worst = (*worst).max(*severity);
+        }
         if matches!(step.turn, Turn::Eased | Turn::Again) {
             self.settled_ms = step.at_ms;
             self.answer = None;
@@ -77,7 +83,7 @@ pub struct Telling<'a> {
 
 /// Whether a step counts against what may buzz in a day.
 pub fn counts(step: &Step) -> bool {
-    step.push && step.severity < Severity::Severe && step.minder != DRILL
+    step.push && step.weight() < Severity::Severe && step.minder != DRILL
 }
 
 /// The open notices, and how many ids each day, place and minder has used.
@@ -87,6 +93,10 @@ pub struct Book {
     used: BTreeMap<String, u32>,
     /// What a heat notice had said for another minder when it closed: that minder's own notice need not buzz again.
     said: BTreeSet<Key>,
+    /// When a minder's words were last said inside another's step, UTC ms.
+    said_inside: BTreeMap<Key, i64>,
+    /// What the heat notice of each place says by now. It is not kept: the next look says it anew.
+    spoken: BTreeMap<String, Spoken>,
 }
 
 impl Book {
@@ -113,9 +123,15 @@ impl Book {
             self.hand_over(&step.place, step.joined.iter().cloned());
             return;
         }
+        for minder in step.inside.keys() {
+            self.said_inside.insert((step.place.clone(), minder.clone()), step.at_ms);
+        }
+        // Whoever was told of it alone is told of its end with the notice that says it now.
+        let told_alone = step.joined.iter().any(|it| self.get(&step.place, it).is_some_and(|it| it.pushed));
         let said = self.said.remove(&key);
         let open = self.open.entry(key).or_insert_with(|| new(step.notice.clone(), step, said));
         open.take(step);
+        open.pushed |= told_alone;
     }
 
     /// Takes the grower's answer; one to a notice that is closed, or told again since, changes nothing.
@@ -129,6 +145,24 @@ impl Book {
     /// The open notice of a place and minder.
     pub fn get(&self, place: &str, minder: &str) -> Option<&Open> {
         self.open.get(&(place.to_owned(), minder.to_owned()))
+    }
+
+    /// When a minder's words were last said inside another's step, UTC ms.
+    pub fn said_inside_ms(&self, place: &str, minder: &str) -> Option<i64> {
+        self.said_inside.get(&(place.to_owned(), minder.to_owned())).copied()
+    }
+
+    /// What the heat notice of a place says by now.
+    pub fn spoken(&self, place: &str) -> Option<&Spoken> {
+        self.spoken.get(place)
+    }
+
+    /// Remembers what the heat notice of a place says by now; nothing where there is none.
+    pub(super) fn speak(&mut self, place: &str, spoken: Option<Spoken>) {
+        match spoken {
+            Some(spoken) => _ = self.spoken.insert(place.to_owned(), spoken),
+            None => _ = self.spoken.remove(place),
+        }
     }
 
     /// Every open notice with its place and minder.
@@ -145,48 +179,72 @@ impl Book {
         self.said.extend(minders.map(|minder| (place.to_owned(), minder)));
     }
 
-    /// Opens a notice, or tells its next step where severity or push went up, severity went down, something new that
-    /// buzzes joined it, or an answer ran out. Nothing where nothing changed.
+    /// Opens a notice, or tells its next step where severity or push went up, severity went down, something new is said
+    /// inside it, or an answer ran out. Nothing where nothing changed.
     ///
-    /// `joined`: minders whose pushing words stand inside this one.
+    /// `inside`: what of other minders `word` says.
     pub fn tell(
         &mut self,
-        Telling { at_ms, date, left }: &mut Telling<'_>,
+        now: &mut Telling<'_>,
         (place, minder): (&str, &'static str),
         word: Word,
-        joined: &[&'static str],
+        inside: &[(&'static str, Word)],
     ) -> Option<Step> {
-        let at_ms = *at_ms;
         let key = (place.to_owned(), minder.to_owned());
+        let news = self.news(&key, inside);
         let (turn, push) = match self.open.get(&key) {
-            None => (Turn::Opened, word.push && !self.said.contains(&key)),
-            Some(open) => next(open, at_ms, &word, joined)?,
+            None => (Turn::Opened, news.buzzing.is_some() || word.push && !self.said.contains(&key)),
+            Some(open) => next(open, now.at_ms, &word, &news)?,
         };
         let (id, number) = match self.open.get(&key) {
             Some(open) => (open.id.clone(), open.steps + 1),
-            None => (self.new_id(format!("{date}.{place}.{minder}")), 1),
+            None => (self.new_id(format!("{}.{place}.{minder}", now.date)), 1),
         };
-        let counts = push && word.severity < Severity::Severe && minder != DRILL;
-        let held = counts && *left == 0;
-        *left -= usize::from(counts && !held);
-        let step = Step {
+        // What "later" holds back has not buzzed: it will when that is over.
+        let buzzed = |minder: &&str| push || !news.waits.contains(minder);
+        let joined = inside.iter().filter(|(_, it)| it.push).map(|(minder, _)| *minder).filter(buzzed);
+        let mut step = Step {
             notice: id,
             number,
             minder: minder.to_owned(),
             place: place.to_owned(),
             planting: word.planting,
-            at_ms,
+            at_ms: now.at_ms,
             turn,
             severity: word.severity,
-            push: push && !held,
-            held,
-            joined: joined.iter().map(|minder| (*minder).to_owned()).collect(),
+            push,
+            held: false,
+            joined: joined.map(str::to_owned).collect(),
+            inside: inside.iter().map(|(minder, it)| ((*minder).to_owned(), it.severity)).collect(),
             title: word.title,
             text: if turn == Turn::Again { format!("It still stands. {}", word.text) } else { word.text },
             caution: word.caution.to_owned(),
         };
+        if counts(&step) {
+            step.held = now.left == 0;
+            step.push = !step.held;
+            now.left = now.left.saturating_sub(1);
+        }
         self.take(&step);
         Some(step)
+    }
+
+    /// What of the words inside a notice it has not told in this life, alone or inside.
+    fn news(&self, key: &Key, inside: &[(&'static str, Word)]) -> News {
+        let open = self.open.get(key);
+        let alone = |minder: &str| self.get(&key.0, minder).is_some_and(|it| it.wanted);
+        let told = |minder: &str| open.is_some_and(|open| open.joined.contains(minder));
+        let worst = |minder: &str| open.and_then(|open| open.inside.get(minder));
+        let rose = |minder: &str, word: &Word| worst(minder).is_some_and(|worst| *worst < word.severity);
+        let waits = |(minder, word): &&(&'static str, Word)| {
+            word.push && (rose(minder, word) || !told(minder) && !alone(minder))
+        };
+        let waits = || inside.iter().filter(waits);
+        News {
+            any: inside.iter().any(|(minder, word)| worst(minder).is_none() || rose(minder, word)),
+            buzzing: waits().map(|(_, word)| word.severity).max(),
+            waits: waits().map(|(minder, _)| *minder).collect(),
+        }
     }
 
     /// The first id of a day, place and minder is free of a number. [`take`](Self::take) counts it.
@@ -219,6 +277,7 @@ impl Book {
             push: open.pushed && open.worst >= Severity::Severe,
             held: false,
             joined: handed,
+            inside: BTreeMap::new(),
             title,
             text,
             caution: String::new(),
@@ -239,24 +298,38 @@ fn new(id: String, step: &Step, said: bool) -> Open {
         planting: step.planting.clone(),
         opened_ms: step.at_ms,
         joined: BTreeSet::new(),
+        inside: BTreeMap::new(),
         answer: None,
         settled_ms: i64::MIN,
     }
 }
 
+/// What is new of the words inside a notice.
+struct News {
+    /// A minder speaks that had not spoken inside it, or one says worse than it had.
+    any: bool,
+    /// The worst of the words that are to buzz and have not.
+    buzzing: Option<Severity>,
+    /// Whose they are.
+    waits: Vec<&'static str>,
+}
+
 /// What happens to an open notice about which this is said now, and whether it may buzz.
-fn next(open: &Open, at_ms: i64, word: &Word, joined: &[&'static str]) -> Option<(Turn, bool)> {
-    let joins = joined.iter().any(|minder| !open.joined.contains(*minder));
-    let wants = word.push || joins;
+fn next(open: &Open, at_ms: i64, word: &Word, news: &News) -> Option<(Turn, bool)> {
+    let rises = word.severity > open.severity;
     let put_off = open.answer.as_ref().and_then(|reply| reply.until_ms).is_some_and(|until| at_ms < until);
     // "Later" holds back all but what became severe meanwhile.
-    let muted = put_off && (word.severity < Severity::Severe || word.severity <= open.severity);
-    let push = wants && !muted;
-    if word.severity > open.severity || (push && (!open.wanted || joins)) {
-        return Some((Turn::Worsened, push));
+    let became_severe = rises && word.severity >= Severity::Severe || news.buzzing >= Some(Severity::Severe);
+    let muted = put_off && !became_severe;
+    let wants = news.buzzing.is_some() || word.push && (rises || !open.wanted);
+    if rises || wants && !muted {
+        return Some((Turn::Worsened, wants && !muted));
     }
     if word.severity < open.severity {
         return Some((Turn::Eased, word.push && !muted));
+    }
+    if news.any {
+        return Some((Turn::Worsened, false));
     }
     let over = open.answered_until_ms().is_some_and(|until| at_ms >= until);
     (over && (open.wanted || word.push)).then_some((Turn::Again, true))

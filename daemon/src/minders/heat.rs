@@ -4,6 +4,8 @@
 //! own line, whatever grows there. What may push (buzz a phone): the place line held, or on course for it by two readings;
 //! a severe crop line only on a day that is out of the ordinary for this place. All else goes to page and letter,
 //! because ordinary summer days pass the crops' lines too.
+//!
+//! While a heat notice of the place stands, a course to the next line is said inside it.
 
 use agronomy::crop::Severity;
 use agronomy::heat_stress::PlaceLine;
@@ -41,6 +43,8 @@ pub struct Heat {
     /// The course that was told last is that to the place's own line.
     to_place: bool,
     gone_since: Option<i64>,
+    /// Whether a course is told now, alone or inside the heat notice; not known after a restart.
+    told: Option<bool>,
     /// When a course was closed last, UTC ms, and whether it was that to the place's own line.
     closed: Option<(i64, bool)>,
 }
@@ -65,6 +69,7 @@ impl Heat {
     pub fn take_over(&mut self, told: Option<Severity>, course_closed: Option<(i64, bool)>) {
         self.ladder.set(told);
         self.closed = course_closed;
+        self.told = None;
     }
 
     /// Judges a place at a moment. `effect`: what the heat does to a planting by now, asked only where a word stands.
@@ -162,34 +167,56 @@ impl Heat {
         // Nothing is held: neither that it goes on rising nor that it does not.
         let (at_ms, t_c) = now.air?;
         self.sight(now, at_ms, t_c);
+        let told = self.is_told(now, book);
         let course = match self.sighted_ms {
             Some(_) => self.place_course(now, calendar, (at_ms, t_c)),
-            None => self.crop_course(now, calendar, t_c),
+            None => self.crop_course(now, calendar, t_c, book),
         };
-        let open = book.get(now.place, ON_COURSE);
-        let again = open.is_none() && self.sighted_ms.is_some() && self.just_closed(now);
+        let again = !told && self.sighted_ms.is_some() && self.just_closed(now);
         let course = course.filter(|_| !again);
         self.course_since = course.as_ref().map(|_| self.course_since.unwrap_or(now.now_ms));
         if let Some(course) = course {
             self.gone_since = None;
             self.to_place = self.sighted_ms.is_some();
             let dwelt = self.course_since.is_some_and(|since| now.now_ms - since >= DWELL_MS);
-            let speaks = dwelt || self.to_place || open.is_some();
+            let speaks = dwelt || self.to_place || told;
+            self.told = Some(speaks);
             let planting = now.tenderest().map(|it| it.planting.id.clone());
             let word = Word {
                 planting,
                 severity: Severity::Severe,
                 push: course.push,
-                joins_heat: false,
+                joins_heat: true,
                 title: format!("{} {}", act(now), course.title),
                 text: course.why,
                 caution: caution(now.kind),
             };
             return speaks.then(|| Verdict::word(ON_COURSE, now.place, word));
         }
-        // Over a restart: only the course to the place's own line has buzzed.
-        self.to_place |= open?.wanted;
-        self.end_course(now, t_c)
+        if told { self.end_course(now, t_c) } else { None }
+    }
+
+    /// Whether a course is told, alone or inside the heat notice. After a restart the book knows; of its courses only that
+    /// to the place's own line has buzzed.
+    fn is_told(&mut self, now: &PlaceNow<'_>, book: &Book) -> bool {
+        if let Some(told) = self.told {
+            return told;
+        }
+        let alone = book.get(now.place, ON_COURSE);
+        let heat = book.get(now.place, TOO_HOT).filter(|heat| heat.inside.contains_key(ON_COURSE));
+        self.to_place |= alone.is_some_and(|it| it.wanted);
+        self.to_place |= heat.is_some_and(|heat| heat.joined.contains(ON_COURSE));
+        let told = alone.is_some() || heat.is_some();
+        self.told = Some(told);
+        told
+    }
+
+    /// "House: 36.4 °C at 12:50, rising 2.1 an hour; …", without the figures where the heat notice has them already.
+    fn why(&self, now: &PlaceNow<'_>, figures: &str, then: &str) -> String {
+        if self.ladder.current() >= Some(Severity::Moderate) {
+            return format!("{}: {then}", now.name);
+        }
+        format!("{}: {figures}{}; {then}", now.name, pace(now.slope_c_per_h))
     }
 
     /// Whether the course to the place line was called off, or came true, within the hour: air that plays about the line is
@@ -240,17 +267,20 @@ impl Heat {
                 format!("no place under cover should pass {}", limit(line)),
             ),
         };
-        let why = format!("{}: {t_c:.1} °C at {}{}; {then}.", now.name, calendar.clock(at_ms), pace(slope));
+        let figures = format!("{t_c:.1} °C at {}", calendar.clock(at_ms));
+        let why = self.why(now, &figures, &format!("{then}."));
         Some(Course { title, push: at_ms > sighted_ms, why })
     }
 
-    fn crop_course(&self, now: &PlaceNow<'_>, calendar: &Calendar, t_c: f64) -> Option<Course> {
-        let slope = now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
+    fn crop_course(&self, now: &PlaceNow<'_>, calendar: &Calendar, t_c: f64, book: &Book) -> Option<Course> {
+        now.slope_c_per_h.filter(|slope| *slope > 0.0)?;
         let tenderest = now.tenderest()?;
         let line = tenderest.lines.severe_c;
         // Once a day is enough.
-        let told = self.closed.is_some_and(|(at_ms, _)| at_ms >= now.day.start);
-        if told || !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
+        let inside_ms = book.said_inside_ms(now.place, ON_COURSE).filter(|_| self.told != Some(true));
+        let last_ms = self.closed.map(|(at_ms, _)| at_ms).max(inside_ms);
+        let had = last_ms.is_some_and(|at_ms| at_ms >= now.day.start);
+        if had || !now.daylight || t_c >= line || self.ladder.current() >= Some(Severity::Severe) {
             return None;
         }
         let peak = peak(&now.expected).filter(|peak| peak.middle_c >= line + 0.5)?;
@@ -261,17 +291,16 @@ impl Heat {
         }
         let from =
             if foretold { "the forecast and the place's own last days" } else { "the place's own last days" };
-        let why = format!(
-            "{}: {t_c:.1} °C at {}{}; {} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}.",
-            now.name,
-            calendar.clock(now.now_ms),
-            pace(Some(slope)),
+        let then = format!(
+            "{} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}.",
             plural(&tenderest.crop),
             limit(line),
             peak.low_c,
             peak.high_c,
             calendar.clock(peak.at_ms)
         );
+        let figures = format!("{t_c:.1} °C at {}", calendar.clock(now.now_ms));
+        let why = self.why(now, &figures, &then);
         let title = format!("By {} it passes {}.", calendar.clock(at_ms), limit(line));
         // A crop's line is passed on most summer days, and the morning's guess is too wide to buzz for.
         Some(Course { title, push: false, why })
@@ -293,6 +322,7 @@ impl Heat {
             return None;
         }
         self.gone_since = None;
+        self.told = Some(false);
         self.closed = Some((now.now_ms, self.to_place));
         if passed {
             let text = format!("{}: {t_c:.1} °C; the heat notice goes on from here.", now.name);

@@ -2,91 +2,80 @@
 //! else is said of the place.
 //!
 //! Several minders may speak of one cause. While a heat notice of a place stands, what else the heat does there (the
-//! air's pull, pots running empty) is said inside it: one notice, one buzz, one answer.
+//! air's pull, pots running empty, a line that comes into sight) is said inside it: one notice, one buzz, one answer.
+//! Whatever joins it later is told by one more step of it.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use agronomy::crop::Severity;
 
 use super::book::{Book, Telling};
 use super::heat::TOO_HOT;
-use super::word::{Says, Verdict, Word};
+use super::word::{Says, Spoken, Verdict, Word};
 use crate::entry::Step;
+
+/// Words inside heat notices, by place.
+type Inside = BTreeMap<String, Vec<(&'static str, Word)>>;
 
 /// Tells what changed at a moment.
 pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Vec<Step> {
     let at_ms = now.at_ms;
-    let mut inside = gather(book, &verdicts);
+    let mut inside = gather(&verdicts);
     let mut steps = Vec::new();
     for Verdict { minder, place, says } in verdicts {
         let key = (place.as_str(), minder);
-        let joined = (minder == TOO_HOT).then(|| inside.remove(&place)).flatten();
         let step = match says {
             Says::Unknown => None,
-            Says::Clear { title, text } => {
-                let stands = joined.unwrap_or_default();
+            Says::Word(word) if minder == TOO_HOT => {
+                let leads = word.severity >= Severity::Moderate;
+                let inside = inside.remove(&place).filter(|_| leads).unwrap_or_default();
+                let spoken = Spoken { own: word, inside };
+                let step = book.tell(&mut now, key, spoken.whole(), &spoken.inside);
+                book.speak(&place, Some(spoken));
+                step
+            }
+            Says::Clear { title, text } if minder == TOO_HOT => {
+                book.speak(&place, None);
                 let said = book.get(&place, minder).map(|open| open.joined.clone()).unwrap_or_default();
-                let handed = stands.into_iter().map(|(minder, _)| minder.to_owned());
-                let handed = handed.filter(|minder| said.contains(minder)).collect();
-                book.close(at_ms, key, (title, text), handed)
+                let stands = inside.remove(&place).unwrap_or_default().into_iter();
+                let handed = stands.map(|(minder, _)| minder.to_owned()).filter(|it| said.contains(it));
+                book.close(at_ms, key, (title, text), handed.collect())
             }
-            Says::Came { title, text } => {
-                let closed = book.close(at_ms, key, (title, text), Vec::new());
-                closed.map(|step| Step { push: false, ..step })
+            Says::Clear { title, text } => book.close(at_ms, key, (title, text), Vec::new()),
+            Says::Came { title, text } => silently(book.close(at_ms, key, (title, text), Vec::new())),
+            Says::Word(word) if word.joins_heat && heat_leads(book, &place) => {
+                let title = "The heat notice says this as well.".to_owned();
+                silently(book.close(at_ms, key, (title, word.text), Vec::new()))
             }
-            Says::Word(word) if minder != TOO_HOT && word.joins_heat && heat_leads(book, &place) => {
-                let (title, text) = ("The heat notice says this as well.", word.text);
-                book.close(at_ms, key, (title.to_owned(), text), Vec::new())
-            }
-            Says::Word(word) => {
-                let joined = joined.unwrap_or_default();
-                let pushing: Vec<_> =
-                    joined.iter().filter(|(_, it)| it.push).map(|(minder, _)| *minder).collect();
-                let word = with(word, &joined);
-                book.tell(&mut now, key, word, &pushing)
-            }
+            Says::Word(word) => book.tell(&mut now, key, word, &[]),
         };
         steps.extend(step);
     }
     steps
 }
 
-/// Words that a heat notice of their place would say, by place.
-fn gather(book: &Book, verdicts: &[Verdict]) -> BTreeMap<String, Vec<(&'static str, Word)>> {
-    let mut inside: BTreeMap<String, Vec<(&'static str, Word)>> = BTreeMap::new();
-    let hot = |place: &str| {
-        verdicts.iter().any(|it| {
-            it.minder == TOO_HOT
-                && it.place == place
-                && match &it.says {
-                    Says::Word(word) => word.severity >= Severity::Moderate,
-                    Says::Clear { .. } | Says::Came { .. } => true,
-                    Says::Unknown => heat_leads(book, place),
-                }
-        })
-    };
+/// The end of a notice that another goes on from: that one has the buzz.
+fn silently(closed: Option<Step>) -> Option<Step> {
+    closed.map(|step| Step { push: false, ..step })
+}
+
+/// Words that a heat notice of their place would say: what buzzes first, then what is worse.
+fn gather(verdicts: &[Verdict]) -> Inside {
+    let mut inside = Inside::new();
     for it in verdicts {
         if let Says::Word(word) = &it.says
             && word.joins_heat
-            && hot(&it.place)
         {
             inside.entry(it.place.clone()).or_default().push((it.minder, word.clone()));
         }
+    }
+    for words in inside.values_mut() {
+        words.sort_by_key(|(_, word)| Reverse((word.push, word.severity)));
     }
     inside
 }
 
 fn heat_leads(book: &Book, place: &str) -> bool {
     book.get(place, TOO_HOT).is_some_and(|open| open.severity >= Severity::Moderate)
-}
-
-/// A heat word with what others have to add. Each begins with the place's name, which need not be said twice.
-fn with(mut word: Word, joined: &[(&'static str, Word)]) -> Word {
-    for (_, other) in joined {
-        let said = other.text.split_once(": ").map_or(other.text.as_str(), |(_, said)| said);
-        let mut letters = said.chars();
-        let first = letters.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
-        word.text.push_str(&format!(" {first}{}", letters.as_str()));
-    }
-    word
 }

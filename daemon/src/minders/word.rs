@@ -5,6 +5,8 @@
 
 use agronomy::crop::Severity;
 
+use super::words::capital;
+
 /// What a minder wants told.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Word {
@@ -22,6 +24,44 @@ pub struct Word {
     pub text: String,
     /// The caution that stands beside it; empty where none is needed.
     pub caution: &'static str,
+}
+
+impl Word {
+    /// Order and reason as they stand beside a notice with an order of its own: without the place's name, with which
+    /// both may begin, and without what that other order says already.
+    pub fn beside(&self, order: &str) -> (String, String) {
+        let (name, reason) = self.text.split_once(": ").unwrap_or(("", &self.text));
+        let own = self.title.strip_prefix(name).and_then(|rest| rest.strip_prefix(": "));
+        let own = own.unwrap_or(&self.title);
+        let more = own.strip_prefix(order).map_or(own, str::trim_start);
+        (capital(more), capital(reason))
+    }
+}
+
+/// A heat notice's words of now, and what is said inside it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spoken {
+    /// Its own words.
+    pub own: Word,
+    /// By which minder, and its words; what buzzes stands first, then what is worse.
+    pub inside: Vec<(&'static str, Word)>,
+}
+
+impl Spoken {
+    /// All of it in one word. An order that goes on from the heat's own takes its place.
+    pub fn whole(&self) -> Word {
+        let mut word = self.own.clone();
+        for (_, other) in &self.inside {
+            let (order, reason) = other.beside(&self.own.title);
+            if other.title.starts_with(&self.own.title) {
+                word.title.clone_from(&other.title);
+            } else {
+                word.text.push_str(&format!(" {order}"));
+            }
+            word.text.push_str(&format!(" {reason}"));
+        }
+        word
+    }
 }
 
 /// What stands.

@@ -63,15 +63,16 @@ fn watch(glance: &Glance) -> Vec<String> {
     open.sort_by_key(|notice| {
         (deadline(notice, glance), std::cmp::Reverse(notice.severity), notice.opened_ms)
     });
-    open.into_iter().filter_map(|notice| notice_line(notice, glance)).collect()
+    open.into_iter().map(|notice| notice_line(notice, glance)).collect()
 }
 
 /// Minutes from now to the clock time that a notice's order names. Without one: what is severe is due now, the rest last.
 fn deadline(notice: &NoticeView, glance: &Glance) -> i64 {
     const DAY_MIN: i64 = 24 * 60;
-    let order = notice.steps.last().map_or("", |step| step.title.as_str());
+    let order = notice.order();
     let now_min = (Civil(glance.civil_offset_s).hour_of_day(glance.at_ms) * 60.0) as i64;
-    match clock_in(order) {
+    let mut orders = std::iter::once(order).chain(notice.inside().iter().map(|it| it.title.as_str()));
+    match orders.find_map(clock_in) {
         // A time of this morning that is past is overdue rather than tomorrow's.
         Some(minute) => (minute - now_min).max(0),
         None if notice.severity >= Severity::Severe => 0,
@@ -88,22 +89,28 @@ fn clock_in(words: &str) -> Option<i64> {
     })
 }
 
-fn notice_line(notice: &NoticeView, glance: &Glance) -> Option<String> {
+fn notice_line(notice: &NoticeView, glance: &Glance) -> String {
     let civil = Civil(glance.civil_offset_s);
-    let step = notice.steps.last()?;
-    let since = if notice.closed_ms.is_none() {
-        format!(" Since {}.", civil.when(notice.opened_ms, glance.at_ms))
-    } else {
-        String::new()
-    };
-    let answered = notice.on_it_ms.map(|ms| format!(" On it since {}.", civil.when(ms, glance.at_ms)));
-    Some(format!("{} {}{since}{}", step.title, step.whole_text(), answered.unwrap_or_default()))
+    let mut line = format!("{} {}", notice.order(), notice.reason());
+    for it in notice.inside() {
+        _ = write!(line, " {} {}", it.title, it.text);
+    }
+    if !notice.caution().is_empty() {
+        _ = write!(line, " {}", notice.caution());
+    }
+    if notice.closed_ms.is_none() {
+        _ = write!(line, " Since {}.", civil.when(notice.opened_ms, glance.at_ms));
+    }
+    if let Some(ms) = notice.on_it_ms {
+        _ = write!(line, " On it since {}.", civil.when(ms, glance.at_ms));
+    }
+    line
 }
 
 /// What a minder says now, or said last before its notice closed within the last day.
 fn of_minder(glance: &Glance, minder: &str) -> Vec<String> {
     let notices = glance.open.iter().chain(&glance.closed_lately).filter(|notice| notice.minder == minder);
-    notices.filter_map(|notice| notice_line(notice, glance)).collect()
+    notices.map(|notice| notice_line(notice, glance)).collect()
 }
 
 /// What the plan for coming heat wants today.

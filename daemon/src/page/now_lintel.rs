@@ -15,7 +15,7 @@ const FOLDED: usize = 2;
 pub(crate) fn beneath(glance: &Glance, first: Option<&PlaceGlance>) -> Markup {
     html! {
         (missed::line(glance))
-        @if let Some(notice) = main_notice(glance) { (answers(notice, glance)) (missed::deliveries(notice)) }
+        @if let Some(notice) = main_notice(glance) { (inside(notice)) (answers(notice, glance)) (missed::deliveries(notice)) }
         @if let Some(place) = first { (first_figures(place, glance)) }
         (states(glance))
         (others(glance))
@@ -35,6 +35,15 @@ pub(crate) fn in_order(glance: &Glance) -> Vec<&PlaceGlance> {
 fn main_notice(glance: &Glance) -> Option<&NoticeView> {
     let id = glance.sentence.notice.as_ref()?;
     glance.open.iter().find(|notice| &notice.id == id)
+}
+
+/// What others say inside a heat notice, order first.
+pub(super) fn inside(notice: &NoticeView) -> Markup {
+    html! {
+        @if !notice.inside().is_empty() {
+            ul.inside { @for it in notice.inside() { li { strong { (it.title) } " " (it.text) } } }
+        }
+    }
 }
 
 /// The buttons by which a notice is answered, or since when somebody is on it.
@@ -147,11 +156,11 @@ fn others(glance: &Glance) -> Markup {
 
 fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
-    let step = notice.steps.last();
     html! {
         details.fold id={ "notice-" (notice.id) } name="notices" {
-            summary.answered[notice.on_it_ms.is_some()] { (step.map_or(notice.minder.as_str(), |step| step.title.as_str())) }
-            p { @if let Some(step) = step { (step.text) " " } "Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
+            summary.answered[notice.on_it_ms.is_some()] { (notice.order()) }
+            p { (notice.reason()) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
+            (inside(notice))
             (missed::deliveries(notice))
             (answers(notice, glance))
         }

@@ -98,6 +98,7 @@ mod tests {
             caution: "Do not go in.".to_owned(),
             held: false,
             joined: Vec::new(),
+            inside: std::collections::BTreeMap::new(),
         }
     }
 

@@ -152,6 +152,7 @@ fn steps_are_told_by_the_minders_only() {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
+        inside: std::collections::BTreeMap::new(),
     };
     assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("told, not noted"));
 }

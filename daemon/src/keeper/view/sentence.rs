@@ -76,7 +76,7 @@ pub(super) fn sentence(
     let of = |notice: &NoticeView, tone| {
         notice.steps.last().map(|step| Sentence {
             tone,
-            order: step.title.clone(),
+            order: notice.order().to_owned(),
             why: refreshed(engine, notice, places).unwrap_or_else(|| step.text.clone()),
             notice: Some(notice.id.clone()),
         })
@@ -158,6 +158,9 @@ fn is_seen(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> bool
 
 /// The first numbers of a heat notice, as they are now rather than as they were when it was told.
 fn refreshed(engine: &Engine, notice: &NoticeView, places: &[PlaceGlance]) -> Option<String> {
+    if notice.now.is_some() {
+        return Some(notice.reason().to_owned());
+    }
     let place = places.iter().find(|place| place.place == notice.place)?;
     let t_c = place.t_c.filter(|_| notice.minder == TOO_HOT)?;
     let told = notice.steps.last()?;

@@ -38,6 +38,7 @@ fn garden(folder: &Path) -> Ledger {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
+        inside: std::collections::BTreeMap::new(),
     };
     let note = |note| NewNote { at_ms: JUNE, from_ms: JUNE, note };
     let notes = [note(Note::Step(step)), note(Note::Remark { text: "dry".into() })];

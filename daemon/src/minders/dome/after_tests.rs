@@ -22,6 +22,7 @@ fn step(minder: &str, date: &str, turn: Turn, severity: Severity) -> Step {
         push: true,
         held: false,
         joined: Vec::new(),
+        inside: std::collections::BTreeMap::new(),
         title: String::new(),
         text: String::new(),
         caution: String::new(),

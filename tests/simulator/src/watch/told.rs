@@ -293,7 +293,7 @@ impl Told {
     ) -> Result<(), Violation> {
         let Ok(rows) = ledger.deliveries(entry) else { return Ok(()) };
         let row = rows.iter().find(|row| row.courier == far::NAMES[NEXT_PERSON]);
-        let travels = step.push && step.severity >= Severity::Severe && step.minder != DRILL;
+        let travels = step.push && step.weight() >= Severity::Severe && step.minder != DRILL;
         let taken_from_memory =
             self.far[NEXT_PERSON].from_memory.contains(&(step.notice.clone(), step.number));
         let wrong = |what: String| Err(Violation::new("Q2", now_ms, what));
@@ -316,9 +316,9 @@ impl Told {
 /// Q2: a severe step, and half an hour since its notice first called for somebody.
 fn is_unseen_long_enough(step: &Step, steps: &BTreeMap<i64, Step>, now_ms: i64) -> bool {
     let called = steps.values().filter(|it| it.notice == step.notice && rises(it.turn) && it.push);
-    let called = called.filter(|it| it.severity >= Severity::Severe && !it.is_undated()).map(|it| it.at_ms);
+    let called = called.filter(|it| it.weight() >= Severity::Severe && !it.is_undated()).map(|it| it.at_ms);
     let waited = called.min().is_some_and(|called| now_ms - called >= UNSEEN_MS);
-    step.severity >= Severity::Severe && step.minder != DRILL && (waited || step.is_undated())
+    step.weight() >= Severity::Severe && step.minder != DRILL && (waited || step.is_undated())
 }
 
 /// Whether a step is in the ledger as it was told. One that was told without a date may have got it since.
