@@ -133,6 +133,9 @@ pub enum Refused {
     /// Further ahead than any forecast is worth.
     #[error("it reaches more than 16 days ahead")]
     TooFar,
+    /// Not one air temperature where the map points: the pointer is wrong, more likely than the forecast.
+    #[error("there is no air temperature at {0:?} in any of its {1} moments")]
+    NoAir(String, usize),
     /// Hardly anything lies ahead.
     #[error("it tells less than 12 hours from now on without a gap")]
     NothingAhead,
@@ -160,6 +163,9 @@ pub fn read(body: &[u8], map: &OutlookMap, here: &Here) -> Result<Hours, Refused
     let mut known = vec![false; hours.len()];
     for value in &map.values {
         column(&document, map, value, &mut hours, &mut known)?;
+    }
+    if !known.is_empty() && known.iter().all(|known| !known) {
+        return Err(Refused::NoAir(map.values[air(map)].pointer.clone(), known.len()));
     }
     let told: Vec<Hour> = hours
         .into_iter()

@@ -103,7 +103,7 @@ fn litres_today(engine: &Engine, planting: &Planting, now_ms: i64) -> Option<Lit
     let crop = engine.site.crop_of(planting)?;
     let standing = Standing::new(planting, crop, now_ms, engine.site.place_line_c());
     let (each, assumption) = engine.litres_today(&standing)?;
-    Some(LitresGlance { each: rounded(each, 2), assumption: assumption.to_owned() })
+    Some(LitresGlance { each: rounded(each, 2), assumption })
 }
 
 /// How the air stands to the severe line.
