@@ -13,6 +13,7 @@ use serde_json::Value;
 
 use super::even::{Hour, even};
 use super::stamp::{self, Instant};
+use crate::figure_words::position_words;
 use crate::sources::payload::plain_number;
 
 /// Largest document, bytes.
@@ -75,7 +76,7 @@ pub enum Refused {
         pointer: String,
     },
     /// It is for another place.
-    #[error("it is for {latitude:.2} north {longitude:.2} east, which is not here")]
+    #[error("it is for {}, which is not here", position_words(*latitude, *longitude, 2))]
     Elsewhere {
         /// Degrees north.
         latitude: f64,
@@ -227,7 +228,7 @@ fn near(document: &Value, map: &OutlookMap, here: &Here) -> Result<(), Refused> 
     Err(Refused::Elsewhere { latitude, longitude })
 }
 
-fn stamp_at(value: &Value, map: &OutlookMap) -> Result<Instant, Refused> {
+pub(super) fn stamp_at(value: &Value, map: &OutlookMap) -> Result<Instant, Refused> {
     let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
     let shown = || Refused::NoStamp(text.chars().take(40).collect());
     stamp::read(&text, map.clock.as_ref()).ok_or_else(shown)
@@ -260,7 +261,7 @@ fn list<'d>(document: &'d Value, pointer: &str, what: &'static str) -> Result<&'
 }
 
 /// When each moment is, UTC ms; none for a stamp that a clock jumped over.
-fn moments(document: &Value, map: &OutlookMap) -> Result<Vec<Option<i64>>, Refused> {
+pub(super) fn moments(document: &Value, map: &OutlookMap) -> Result<Vec<Option<i64>>, Refused> {
     let rows = match &map.layout {
         Layout::Rows(pointer) => Some(list(document, pointer, "list of rows")?),
         Layout::Columns => None,
