@@ -4,6 +4,12 @@ use agronomy::crop::figures::Listed;
 use agronomy::crop::{GerminationRow, Measure, Standing};
 use agronomy::degree_days::{Method, Rule};
 
+/// A position as charts write it: `33.9° S, 18.4° E`. Degrees north and east, the decimals as given or so many.
+pub fn position_words(north: f64, east: f64, decimals: usize) -> String {
+    let (ns, ew) = (if north < 0.0 { 'S' } else { 'N' }, if east < 0.0 { 'W' } else { 'E' });
+    format!("{:.decimals$}° {ns}, {:.decimals$}° {ew}", north.abs(), east.abs())
+}
+
 /// What the figures are called that every crop has, by dotted name.
 const LABELS: [(&str, &str); 43] = [
     ("gdd.t_base_c", "growth counts from"),

@@ -1,15 +1,19 @@
 //! `glasshour check`: everything that is wrong with a file, or what was understood of it.
 
 use std::io::{self, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use config::site::Site;
 use config::zone::Zones;
 use config::{
-    Fault, Faults, crop_book, read_crop_book, read_ground, read_outlook_map, read_record, read_site,
+    Fault, Faults, OutlookMap, crop_book, read_crop_book, read_ground, read_outlook_map, read_record, read_site,
 };
 
 use super::sheet::{REFUSED, unreadable, until_closed};
 use super::summary;
+use crate::clock::{Clock, SystemClock};
+use crate::outlook;
+use crate::service::settings;
 
 /// Check a file before anything is started from it.
 ///
@@ -28,6 +32,9 @@ pub struct CheckArgs {
     /// It is a field map of an outlook: what stands where in a forecast.
     #[arg(long, conflicts_with = "crops")]
     pub outlook: bool,
+    /// A forecast as the service writes it, to try the field map on: what was read of it is told too.
+    #[arg(long, value_name = "FORECAST", requires = "outlook")]
+    pub sample: Option<PathBuf>,
     /// It is a crop book.
     #[arg(long)]
     pub crops: bool,
@@ -43,13 +50,21 @@ pub fn run(args: &CheckArgs, out: impl Write, mut err: impl Write) -> io::Result
         Ok(bytes) => bytes,
         Err(error) => return unreadable(&mut err, &args.file, &error),
     };
-    match text(&bytes).and_then(|text| understood(args, text)) {
+    let understood = match text(&bytes) {
+        Ok(text) => understood(args, text),
+        Err(faults) => Err(named(faults, &args.file)),
+    };
+    match understood {
         Ok(summary) => until_closed(write(out, &summary)),
         Err(faults) => {
-            writeln!(err, "{}", faults.named(&args.file.display().to_string()))?;
+            writeln!(err, "{faults}")?;
             Ok(REFUSED)
         }
     }
+}
+
+fn named(faults: Faults, file: &Path) -> String {
+    faults.named(&file.display().to_string()).to_string()
 }
 
 fn write(mut out: impl Write, summary: &str) -> io::Result<u8> {
@@ -58,22 +73,81 @@ fn write(mut out: impl Write, summary: &str) -> io::Result<u8> {
     Ok(0)
 }
 
-fn understood(args: &CheckArgs, text: &str) -> Result<String, Faults> {
+fn understood(args: &CheckArgs, text: &str) -> Result<String, String> {
     let zones = Zones::system();
+    let in_file = |faults| named(faults, &args.file);
     if args.crops {
-        return read_crop_book(text).map(|book| summary::crops(&book));
+        return read_crop_book(text).map(|book| summary::crops(&book)).map_err(in_file);
     }
     if args.record {
-        return read_record(text, &zones).map(|record| summary::record(&record));
+        return read_record(text, &zones).map(|record| summary::record(&record)).map_err(in_file);
     }
     if args.outlook {
-        return read_outlook_map(text, &zones).map(|map| summary::outlook(&map));
+        let map = read_outlook_map(text, &zones).map_err(in_file)?;
+        let tried = args.sample.as_deref().map(|sample| tried(&map, sample)).transpose()?;
+        return Ok(summary::outlook(&map) + &tried.unwrap_or_default());
     }
-    let crops = crop_book()?;
+    let crops = crop_book().map_err(in_file)?;
     if args.ground {
-        return read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground));
+        return read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground)).map_err(in_file);
     }
-    read_site(text, &crops, &zones).map(|site| summary::site(&site))
+    let site = read_site(text, &crops, &zones).map_err(in_file)?;
+    let map = outlook_map(&site, text).map_err(|faults| match faults {
+        // What is wrong with the map itself bears the map's own name.
+        MapFault::Within(faults) => faults,
+        MapFault::Unreadable(fault) => in_file(Faults { file: String::new(), list: vec![fault] }),
+    })?;
+    Ok(summary::site(&site, map.as_ref()))
+}
+
+/// What was read of a sample by a map, in words.
+fn tried(map: &OutlookMap, sample: &Path) -> Result<String, String> {
+    let name = sample.display();
+    let body = std::fs::read(sample).map_err(|error| format!("{name}: {error}"))?;
+    let now_ms = SystemClock::new(None).wall_ms();
+    let read = outlook::sample::sample(&body, map, now_ms).map_err(|why| format!("{name}: {why}"))?;
+    Ok(summary::sample(map, &read))
+}
+
+/// What is wrong with the map that a site file names.
+enum MapFault {
+    /// The map is there, and these are its faults, by its name.
+    Within(String),
+    /// It is not there: where the site file names it.
+    Unreadable(Fault),
+}
+
+/// The field map that a site file names: what would only be found missing at the start.
+fn outlook_map(site: &Site, text: &str) -> Result<Option<OutlookMap>, MapFault> {
+    let Some(feed) = site.outlook.as_ref().and_then(|outlook| outlook.feed.as_ref()) else {
+        return Ok(None);
+    };
+    if config::shipped_outlook_map(&feed.map).is_none()
+        && let Err(error) = std::fs::metadata(&feed.map)
+    {
+        let (line, column) = place_of_map(text);
+        let message = format!(
+            "map {}: {error}; write \"rows\", \"columns\" or the path of a field map, from the folder the \
+             program is started in",
+            feed.map
+        );
+        return Err(MapFault::Unreadable(Fault { line, column, message }));
+    }
+    settings::outlook_map(feed).map(Some).map_err(MapFault::Within)
+}
+
+/// Line and column of the key `map` under `[outlook]`; the file's beginning where it is written in another way.
+fn place_of_map(text: &str) -> (usize, usize) {
+    let mut within = false;
+    for (index, line) in text.lines().enumerate() {
+        let begun = line.trim_start();
+        if begun.starts_with('[') {
+            within = begun.starts_with("[outlook]");
+        } else if within && begun.strip_prefix("map").is_some_and(|rest| rest.trim_start().starts_with('=')) {
+            return (index + 1, line.chars().count() - begun.chars().count() + 1);
+        }
+    }
+    (1, 1)
 }
 
 /// The text of a file, or the place where it stops being text.
@@ -100,6 +174,7 @@ mod tests {
             ground: kind == "ground",
             record: kind == "record",
             outlook: kind == "outlook",
+            sample: None,
             crops: kind == "crops",
         };
         let (mut out, mut err) = (Vec::new(), Vec::new());
@@ -205,6 +280,7 @@ place = "long"
             ground: false,
             record: false,
             outlook: false,
+            sample: None,
             crops: false,
         };
         let mut err = Vec::new();
@@ -221,5 +297,71 @@ place = "long"
         let (exit, _, err) = ran("outlook", rows.replace("\"/air\"", "\"air\"").as_bytes());
         assert_eq!(exit, REFUSED);
         assert!(err.contains("is no JSON pointer; write \"/air\""), "{err}");
+    }
+
+    #[test]
+    fn the_map_that_a_site_file_names_is_read_too_and_what_comes_in_is_named() {
+        let outlook = "[outlook]\nurl = \"http://127.0.0.1:9/hours.json\"\nmap = \"MAP\"\n\n[warnings]\n\
+                       url = \"http://127.0.0.1:9/feed\"\n\n[board]\nevery_s = 300\n";
+        let with = |map: &str| format!("{SITE}\n{}", outlook.replace("MAP", map));
+        let (exit, out, err) = ran("site", with("rows").as_bytes());
+        assert_eq!((exit, err.as_str()), (0, ""));
+        for part in [
+            "Outlook from http://127.0.0.1:9/hours.json, every 60 min, by the map rows:",
+            "    air_temperature in °C at /air",
+            "Public warnings from http://127.0.0.1:9/feed, every ",
+            "The board reads itself every 300 s",
+            "Bindweed Yard, 52.10° N, 5.30° E",
+        ] {
+            assert!(out.contains(part), "no {part:?} in:\n{out}");
+        }
+        assert!(out.lines().last().unwrap().starts_with("Off: broker, mail"), "{out}");
+        let (exit, out, err) = ran("site", with("row").as_bytes());
+        assert_eq!((exit, out.as_str()), (REFUSED, ""));
+        assert!(err.contains(":42:1: map row: ") && err.contains("write \"rows\""), "{err}");
+        let folder = tempfile::tempdir().unwrap();
+        let bad = folder.path().join("mine.toml");
+        std::fs::write(&bad, config::shipped_outlook_map("rows").unwrap().replace("\"/air\"", "\"air\"")).unwrap();
+        let (exit, _, err) = ran("site", with(bad.to_str().unwrap()).as_bytes());
+        assert_eq!(exit, REFUSED);
+        assert!(err.contains("mine.toml:") && err.contains("write \"/air\""), "{err}");
+    }
+
+    #[test]
+    fn a_map_is_tried_on_a_sample_and_what_it_reads_or_misses_is_told() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = |name: &str, text: &str| {
+            let path = folder.path().join(name);
+            std::fs::write(&path, text).unwrap();
+            path
+        };
+        let map = file("map.toml", config::shipped_outlook_map("rows").unwrap());
+        let hours: Vec<String> =
+            (10..24).map(|hour| format!(r#"{{"at":"2020-06-01T{hour}:00Z","air":{hour}.5}}"#)).collect();
+        let all = format!(
+            r#"{{"issued":"2020-06-01T10:00Z","latitude":1,"longitude":2,"hours":[{}]}}"#,
+            hours.join(",")
+        );
+        let tried = |sample: &str| {
+            let args = CheckArgs {
+                file: map.clone(),
+                ground: false,
+                record: false,
+                outlook: true,
+                sample: Some(file("sample.json", sample)),
+                crops: false,
+            };
+            let (mut out, mut err) = (Vec::new(), Vec::new());
+            let exit = run(&args, &mut out, &mut err).unwrap();
+            (exit, String::from_utf8(out).unwrap(), String::from_utf8(err).unwrap())
+        };
+        let (exit, out, err) = tried(&all);
+        assert_eq!((exit, err.as_str()), (0, ""));
+        assert!(out.contains("The sample tells 14 hours, 2020-06-01T10:00Z to 2020-06-01T23:00Z:"), "{out}");
+        assert!(out.contains("  air_temperature: 10.5 to 23.5 °C"), "{out}");
+        assert!(out.contains("  wind: nothing at "), "{out}");
+        let (exit, _, err) = tried(&all.replace("\"air\"", "\"warmth\""));
+        assert_eq!(exit, REFUSED);
+        assert!(err.contains("sample.json: there is no air temperature at \"/air\""), "{err}");
     }
 }

@@ -31,6 +31,9 @@ use crate::supervise::Outcome;
 /// Readings of so many moments go into one commit while the history is made.
 const HISTORY_STEPS: usize = 288;
 
+/// How long the probes may take to connect before the story begins without them, real time.
+const TO_CONNECT: Duration = Duration::from_secs(20);
+
 /// Options of `demo`.
 #[derive(Debug, clap::Args)]
 pub(super) struct DemoArgs {
@@ -73,7 +76,7 @@ pub(super) fn run(args: &DemoArgs) -> Result<(), Trouble> {
         };
         // What was made is an earlier run's, with a clock of its own; from here on another one runs.
         drop(made);
-        let clock: Arc<dyn Clock> = Arc::new(FastClock::new(world.start_ms(), args.speed));
+        let clock = Arc::new(FastClock::held(world.start_ms(), args.speed));
         let opened = service::open_core(&file, book, clock.as_ref(), |_, _| Vec::new())
             .map_err(|error| error.to_string())?;
         Box::pin(live(args, &file, opened, world, clock)).await
@@ -147,8 +150,9 @@ async fn live(
     file: &config::site::Site,
     opened: Opened,
     world: Arc<World>,
-    clock: Arc<dyn Clock>,
+    held: Arc<FastClock>,
 ) -> Result<(), String> {
+    let clock: Arc<dyn Clock> = Arc::clone(&held) as Arc<dyn Clock>;
     let running = service::start(file, opened, Arc::clone(&clock)).await?;
     let door = running.door.ok_or("the demo's door did not open")?;
     println!("http://{}/", running.page);
@@ -161,12 +165,37 @@ async fn live(
     });
     let (beds_world, beds_clock) = (Arc::clone(&world), Arc::clone(&clock));
     tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, stop));
+    all_heard(&handle, world.start_ms()).await;
+    held.go();
     let stop_after = args.stop_after_story;
     let teller = handle.clone();
     tasks.spawn("story", move |stop| story(world, clock, handle, stop_after, stop));
     tasks.spawn("teller", |stop| tell(teller, stop));
     tasks.spawn("signals", signals);
     tasks.join(GRACE).await.map_err(|failure| failure.to_string())
+}
+
+/// Waits until the beds were heard at the story's first moment, or for [`TO_CONNECT`]: a clock that ran while they
+/// connect would have them silent for an hour, and the first thing on the page would be a false alarm.
+async fn all_heard(handle: &Handle, start_ms: i64) {
+    let heard = async {
+        loop {
+            // What is asked for is answered from what was stored, so this acknowledges the first messages too.
+            let _ = handle.export().await;
+            let glance = handle.now();
+            let speaks = |bed: &site::BedProbe| {
+                let heard = glance.places.iter().find(|it| it.place == bed.place)?.heard_ms?;
+                (heard >= start_ms).then_some(())
+            };
+            if site::BED_PROBES.iter().all(|bed| speaks(bed).is_some()) {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(20)).await;
+        }
+    };
+    if tokio::time::timeout(TO_CONNECT, heard).await.is_err() {
+        tracing::warn!("the bed probes have not connected yet");
+    }
 }
 
 fn instruments(bus: &SimulatedBus) -> Vec<Wired<<SimulatedBus as ErrorType>::Error>> {

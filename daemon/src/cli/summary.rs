@@ -7,15 +7,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::{Display, Write as _};
 
 use agronomy::crop::CropBook;
+use agronomy::quantity::Quantity;
 use config::ground::{Hung, Planting, Start};
 use config::outlook::Layout;
 use config::position::Position;
 use config::record::{Column, FileMatch, Record, Series, Values};
-use config::site::{InstrumentKind, Topic};
+use config::site::{InstrumentKind, Topic, Way};
 use config::zone::offset_text;
 use config::{Ground, OutlookMap, Site};
 
-use crate::figure_words::span_words;
+use crate::figure_words::{position_words, span_words};
+use crate::outlook::parse::Hours;
 
 /// Lines of text. Writing to a String cannot fail, so the one place that says so is here.
 #[derive(Default)]
@@ -28,7 +30,9 @@ impl Lines {
 }
 
 /// A site file.
-pub(super) fn site(site: &Site) -> String {
+///
+/// `map`: the field map of its forecast, read.
+pub(super) fn site(site: &Site, map: Option<&OutlookMap>) -> String {
     let mut lines = Lines::default();
     position(&mut lines, &site.site);
     if site.clock_vouched_by_system {
@@ -47,12 +51,13 @@ pub(super) fn site(site: &Site) -> String {
         start(&mut lines, &site.start);
     }
     sources(&mut lines, site);
+    to_come(&mut lines, site, map);
     couriers(&mut lines, site);
     let off: Vec<_> = [
         ("buses", site.buses.is_empty()),
         ("broker", site.broker.is_none()),
         ("door", site.door.is_none()),
-        ("outlook", site.outlook.is_none()),
+        ("outlook", site.outlook.as_ref().is_none_or(|outlook| outlook.feed.is_none())),
         ("the board's own readings", site.board.is_none()),
         ("public warnings", site.warnings.is_none()),
         ("mail", site.mail.is_none()),
@@ -102,23 +107,94 @@ pub(super) fn record(record: &Record) -> String {
 /// A field map of an outlook.
 pub(super) fn outlook(map: &OutlookMap) -> String {
     let mut lines = Lines::default();
-    lines.say(match &map.layout {
-        Layout::Rows(at) => format!("Rows in the list at {at:?}"),
-        Layout::Columns => "Columns".to_owned(),
-    });
-    for value in &map.values {
-        let (quantity, unit) = (value.measured.quantity, &value.measured.unit);
-        lines.say(format_args!("  {quantity} in {unit} at {}", value.pointer));
+    outlook_map(&mut lines, map, "");
+    lines.0
+}
+
+/// What a field map made of a sample.
+pub(super) fn sample(map: &OutlookMap, read: &Hours) -> String {
+    let mut lines = Lines::default();
+    let stamp = |at_ms| {
+        let at = chrono::DateTime::from_timestamp_millis(at_ms);
+        at.map_or_else(String::new, |at| at.format("%Y-%m-%dT%H:%MZ").to_string())
+    };
+    let hours = &read.hours;
+    if let (Some(first), Some(last)) = (hours.first(), hours.last()) {
+        let (count, from, until) = (hours.len(), stamp(first.at_ms), stamp(last.at_ms));
+        lines.say(format_args!("The sample tells {count} hours, {from} to {until}:"));
     }
-    if map.issued.is_none() {
-        lines.say("It does not say when it was issued: it counts as issued when it is fetched, and the broker must not keep it.");
+    for value in &map.values {
+        let quantity = value.measured.quantity;
+        let told = hours.iter().filter_map(|hour| match quantity {
+            Quantity::RelativeHumidity => hour.humidity_pct,
+            Quantity::Wind => hour.wind_m_s,
+            Quantity::Light => hour.light_w_m2,
+            Quantity::Rain => hour.rain_mm,
+            _ => Some(hour.air_c),
+        });
+        let span = told.fold(None, |span: Option<(f64, f64)>, it| {
+            Some(span.map_or((it, it), |(low, high)| (low.min(it), high.max(it))))
+        });
+        lines.say(span.map_or_else(
+            || format!("  {quantity}: nothing at {}", value.pointer),
+            |(low, high)| format!("  {quantity}: {low:.1} to {high:.1} {}", quantity.unit()),
+        ));
     }
     lines.0
 }
 
+fn outlook_map(lines: &mut Lines, map: &OutlookMap, indent: &str) {
+    let layout = match &map.layout {
+        Layout::Rows(at) => format!("Rows in the list at {at:?}"),
+        Layout::Columns => "Columns".to_owned(),
+    };
+    lines.say(format_args!("{indent}{layout}"));
+    for value in &map.values {
+        let (quantity, unit) = (value.measured.quantity, &value.measured.unit);
+        lines.say(format_args!("{indent}  {quantity} in {unit} at {}", value.pointer));
+    }
+    if map.issued.is_none() {
+        lines.say(format_args!(
+            "{indent}It does not say when it was issued: it counts as issued when it is fetched, and the broker must \
+             not keep it."
+        ));
+    }
+}
+
+/// What tells of days to come, and the board's own readings.
+fn to_come(lines: &mut Lines, site: &Site, map: Option<&OutlookMap>) {
+    if let Some(outlook) = &site.outlook {
+        if let Some(feed) = &outlook.feed {
+            let way = match &feed.way {
+                Way::Url { url, .. } => url.clone(),
+                Way::Topic(topic) => format!("topic {topic} at the broker"),
+            };
+            let (every, name) = (feed.every_min, &feed.map);
+            lines.say(format_args!("Outlook from {way}, every {every} min, by the map {name}:"));
+            if let Some(map) = map {
+                outlook_map(lines, map, "  ");
+            }
+        }
+        if outlook.usual.is_some() {
+            lines.say("What is usual outdoors, by month, from the file's climate table");
+        }
+    }
+    if let Some(warnings) = &site.warnings {
+        let url = warnings.url.as_ref().map(|url| format!("{url}, every {} s", warnings.every_s));
+        let topic = warnings.topic.as_ref().map(|topic| format!("topic {topic} at the broker"));
+        let ways: Vec<_> = url.into_iter().chain(topic).collect();
+        lines.say(format_args!("Public warnings from {}", ways.join(" and ")));
+    }
+    if let Some(board) = &site.board {
+        lines.say(format_args!("The board reads itself every {} s", board.every_s));
+    }
+}
+
 fn position(lines: &mut Lines, site: &Position) {
     let (latitude, longitude) = (site.latitude, site.longitude);
-    lines.say(format_args!("{}, {latitude}° N {longitude}° E, {} m", site.name, site.altitude_m));
+    // Two decimals are a kilometre, as near as the sun needs it.
+    let whereabouts = position_words(latitude, longitude, 2);
+    lines.say(format_args!("{}, {whereabouts}, {} m", site.name, site.altitude_m));
     let days = offset_text(site.standard_offset_s);
     lines.say(format_args!("Clock times of {}; days of 24 hours at {days}", site.zone.name()));
 }

@@ -4,6 +4,7 @@
 //! plausible never counts. `vouchers` says who vouches for the machine's clock; [`trust`] decides what is believed,
 //! and goes on by the monotonic clock when the wall clock jumps; [`believed`] is the clock that everybody reads.
 
+use std::sync::OnceLock;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 pub mod believed;
@@ -81,7 +82,8 @@ impl Clock for SystemClock {
 /// A clock that starts at a chosen moment and runs a chosen number of times faster: for the demo.
 #[derive(Debug)]
 pub struct FastClock {
-    began_ns: i64,
+    /// When it was let go, ns since the machine was switched on; not while it is held.
+    began_ns: OnceLock<i64>,
     start_ms: i64,
     speed: f64,
 }
@@ -89,7 +91,18 @@ pub struct FastClock {
 impl FastClock {
     /// Starts at `start_ms` (UTC ms) and runs `speed` times as fast as the machine's clock.
     pub fn new(start_ms: i64, speed: f64) -> Self {
-        Self { began_ns: running_ns(), start_ms, speed }
+        Self { began_ns: running_ns().into(), ..Self::held(start_ms, speed) }
+    }
+
+    /// The same, but it stands at `start_ms` until [`go`](Self::go): at such a speed an hour goes by while a program
+    /// puts on its shoes.
+    pub fn held(start_ms: i64, speed: f64) -> Self {
+        Self { began_ns: OnceLock::new(), start_ms, speed }
+    }
+
+    /// Lets it run; for good.
+    pub fn go(&self) {
+        self.began_ns.get_or_init(running_ns);
     }
 }
 
@@ -105,7 +118,8 @@ impl Clock for FastClock {
     }
 
     fn monotonic_ms(&self) -> i64 {
-        ((running_ns() - self.began_ns) as f64 * self.speed / 1e6) as i64
+        let began_ns = self.began_ns.get().copied();
+        began_ns.map_or(0, |began_ns| ((running_ns() - began_ns) as f64 * self.speed / 1e6) as i64)
     }
 
     fn vouched_by(&self) -> Option<String> {
@@ -120,6 +134,17 @@ impl Clock for FastClock {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_fast_clock_stands_still_until_it_is_let_go_and_its_spans_are_shorter_than_they_seem() {
+        let clock = FastClock::held(7_000, 20_000.0);
+        let before_ns = running_ns();
+        while running_ns() - before_ns < 1_000_000 {}
+        assert_eq!(clock.both_ms(), (7_000, 0), "a millisecond here would be twenty seconds there");
+        clock.go();
+        while clock.monotonic_ms() == 0 {}
+        assert_eq!(clock.real(Duration::from_secs(40)), Duration::from_millis(2));
+    }
 
     #[test]
     fn c6_the_monotonic_clock_counts_from_when_the_machine_was_switched_on() {

@@ -4,7 +4,8 @@
 //! canopy there does. A plant takes its own multiple of it from the ground that its leaves shade. What is known
 //! decides the way, from the best to the least: the sun measured, the span of the day's temperatures in the open (a
 //! clear day is warm by day and cool by night), and, under cover where neither is known, a cloudless sky, which asks
-//! for too much rather than too little.
+//! for too much rather than too little. A day that has only begun to be measured has no span yet, and a span of
+//! nought would ask for no water at all: until then its span is the one expected, yesterday's, or the usual one.
 //!
 //! Within a day the demand follows the sun: as half a sine from sunrise to sunset (common practice), none by night.
 
@@ -44,8 +45,14 @@ const CLOSING_MS: f64 = 28.0 * 86_400_000.0;
 pub enum Basis {
     /// A light probe.
     Light,
-    /// Lowest and highest temperature in the open.
+    /// Lowest and highest temperature in the open, measured.
     Temperatures,
+    /// Lowest and highest temperature in the open, as they are expected today.
+    Expected,
+    /// Lowest and highest temperature in the open, as they were yesterday.
+    Yesterday,
+    /// Lowest and highest temperature in the open, as they are usual at this time of the year.
+    Usual,
     /// Nothing: the sky is taken to be clear.
     ClearSky,
 }
@@ -56,9 +63,29 @@ impl Basis {
         match self {
             Self::Light => "reckoned from the light probe",
             Self::Temperatures => "reckoned from the span of temperatures in the open, give or take a third",
+            Self::Expected => {
+                "reckoned from the span of temperatures expected in the open, give or take a third"
+            }
+            Self::Yesterday => {
+                "reckoned from yesterday's span of temperatures in the open, give or take a third"
+            }
+            Self::Usual => {
+                "reckoned from the span of temperatures usual here at this time of the year, give or take a half"
+            }
             Self::ClearSky => "reckoned as if the sky were clear, so rather too much",
         }
     }
+}
+
+/// Lowest and highest air temperature in the open, °C, and where they come from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Span {
+    /// Lowest.
+    pub low_c: f64,
+    /// Highest.
+    pub high_c: f64,
+    /// Where they come from: of a span, never the light or a clear sky.
+    pub basis: Basis,
 }
 
 /// The sun of a day as a probe has it, MJ/m².
@@ -73,8 +100,8 @@ pub enum Sun {
 /// What is known of a day's weather.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct DayWeather {
-    /// Lowest and highest air temperature in the open, °C. Air under cover is never put here.
-    pub extremes: Option<(f64, f64)>,
+    /// Lowest and highest air temperature in the open. Air under cover is never put here.
+    pub span: Option<Span>,
     /// Mean humidity in the open, %.
     pub humidity_pct: Option<f64>,
     /// The sun.
@@ -87,8 +114,8 @@ pub struct DayWeather {
 ///
 /// FAO-56 (1998), eq. 6 with the sun measured, eq. 52 (Hargreaves) with temperatures alone.
 pub fn open_mm(latitude: Latitude, day: Day, weather: &DayWeather) -> Option<(f64, Basis)> {
-    let (low, high) = weather.extremes?;
-    let (lowest, highest) = (Celsius::try_new(low).ok()?, Celsius::try_new(high).ok()?);
+    let span = weather.span?;
+    let (lowest, highest) = (Celsius::try_new(span.low_c).ok()?, Celsius::try_new(span.high_c).ok()?);
     let of_year = DayOfYear::of_day(day);
     if let Some(Sun::Outside(mj)) = weather.sun {
         let humidity = weather.humidity_pct.and_then(|rh| RelativeHumidity::from_probe(rh).ok());
@@ -111,7 +138,7 @@ pub fn open_mm(latitude: Latitude, day: Day, weather: &DayWeather) -> Option<(f6
         return Some((total.max(0.0), Basis::Light));
     }
     let reference = hargreaves(latitude, of_year, lowest, highest).ok()?;
-    Some((reference.get().max(0.0), Basis::Temperatures))
+    Some((reference.get().max(0.0), span.basis))
 }
 
 /// The use of a full canopy under cover in a day, mm; `transmission`: of cover and shade together.
@@ -127,13 +154,13 @@ pub fn covered_mm(
     transmission: f64,
 ) -> Option<(f64, Basis)> {
     let above = extraterrestrial_day(latitude, DayOfYear::of_day(day));
-    let (solar, transmission, basis) = match (weather.sun, weather.extremes) {
+    let (solar, transmission, basis) = match (weather.sun, weather.span) {
         (Some(Sun::Inside(mj)), _) => (DailyRadiation::try_new(mj).ok()?, 1.0, Basis::Light),
         (Some(Sun::Outside(mj)), _) => (DailyRadiation::try_new(mj).ok()?, transmission, Basis::Light),
-        (None, Some((low, high))) => {
-            let (low, high) = (Celsius::try_new(low).ok()?, Celsius::try_new(high).ok()?);
+        (None, Some(span)) => {
+            let (low, high) = (Celsius::try_new(span.low_c).ok()?, Celsius::try_new(span.high_c).ok()?);
             let solar = solar_from_temperatures(above, low, high, Setting::Interior);
-            (solar, transmission, Basis::Temperatures)
+            (solar, transmission, span.basis)
         }
         (None, None) => (clear_sky_day(above, Metres::try_new(0.0).ok()?), transmission, Basis::ClearSky),
     };

@@ -13,6 +13,7 @@ use serde_json::Value;
 
 use super::even::{Hour, even};
 use super::stamp::{self, Instant};
+use crate::figure_words::position_words;
 use crate::sources::payload::plain_number;
 
 /// Largest document, bytes.
@@ -75,7 +76,7 @@ pub enum Refused {
         pointer: String,
     },
     /// It is for another place.
-    #[error("it is for {latitude:.2} north {longitude:.2} east, which is not here")]
+    #[error("it is for {}, which is not here", position_words(*latitude, *longitude, 2))]
     Elsewhere {
         /// Degrees north.
         latitude: f64,
@@ -133,6 +134,9 @@ pub enum Refused {
     /// Further ahead than any forecast is worth.
     #[error("it reaches more than 16 days ahead")]
     TooFar,
+    /// Not one air temperature where the map points: the pointer is wrong, more likely than the forecast.
+    #[error("there is no air temperature at {0:?} in any of its {1} moments")]
+    NoAir(String, usize),
     /// Hardly anything lies ahead.
     #[error("it tells less than 12 hours from now on without a gap")]
     NothingAhead,
@@ -160,6 +164,9 @@ pub fn read(body: &[u8], map: &OutlookMap, here: &Here) -> Result<Hours, Refused
     let mut known = vec![false; hours.len()];
     for value in &map.values {
         column(&document, map, value, &mut hours, &mut known)?;
+    }
+    if !known.is_empty() && known.iter().all(|known| !known) {
+        return Err(Refused::NoAir(map.values[air(map)].pointer.clone(), known.len()));
     }
     let told: Vec<Hour> = hours
         .into_iter()
@@ -221,7 +228,7 @@ fn near(document: &Value, map: &OutlookMap, here: &Here) -> Result<(), Refused> 
     Err(Refused::Elsewhere { latitude, longitude })
 }
 
-fn stamp_at(value: &Value, map: &OutlookMap) -> Result<Instant, Refused> {
+pub(super) fn stamp_at(value: &Value, map: &OutlookMap) -> Result<Instant, Refused> {
     let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
     let shown = || Refused::NoStamp(text.chars().take(40).collect());
     stamp::read(&text, map.clock.as_ref()).ok_or_else(shown)
@@ -254,7 +261,7 @@ fn list<'d>(document: &'d Value, pointer: &str, what: &'static str) -> Result<&'
 }
 
 /// When each moment is, UTC ms; none for a stamp that a clock jumped over.
-fn moments(document: &Value, map: &OutlookMap) -> Result<Vec<Option<i64>>, Refused> {
+pub(super) fn moments(document: &Value, map: &OutlookMap) -> Result<Vec<Option<i64>>, Refused> {
     let rows = match &map.layout {
         Layout::Rows(pointer) => Some(list(document, pointer, "list of rows")?),
         Layout::Columns => None,

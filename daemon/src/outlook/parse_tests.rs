@@ -4,6 +4,7 @@ use config::{Zones, read_outlook_map, shipped_outlook_map};
 use proptest::prelude::*;
 use serde_json::{Value, json};
 
+use super::super::sample::sample;
 use super::*;
 
 /// `date -u -d '2026-07-14 05:00' +%s` of GNU coreutils says 1784005200.
@@ -131,7 +132,7 @@ fn every_bad_forecast_is_refused_in_a_sentence() {
         (|it| it["issued"] = json!("this morning"), "\"this morning\" is no stamp"),
         (|it| it["issued"] = json!(1_784_005_200), "\"1784005200\" is no stamp"),
         (|it| it["issued"] = Value::Null, "there is no time of issue at \"/issued\""),
-        (|it| it["latitude"] = json!(12.0), "it is for 12.00 north 5.50 east, which is not here"),
+        (|it| it["latitude"] = json!(12.0), "it is for 12.00° N, 5.50° E, which is not here"),
         (|it| it["longitude"] = json!("east"), "there is no longitude at \"/longitude\""),
         (|it| it["hours"] = json!({}), "there is no list of rows at \"/hours\""),
         (|it| it["hours"] = json!([]), "it tells less than 12 hours from now on without a gap"),
@@ -151,6 +152,31 @@ fn every_bad_forecast_is_refused_in_a_sentence() {
         let refused = read_as("rows", &document).unwrap_err().to_string();
         assert!(refused.contains(said), "{said}: {refused}");
     }
+}
+
+#[test]
+fn a_pointer_that_leads_to_no_air_in_any_row_is_told_as_a_pointer_and_not_as_a_short_forecast() {
+    let mut document = rows();
+    for hour in document["hours"].as_array_mut().unwrap() {
+        let air = hour.as_object_mut().unwrap().remove("air").unwrap();
+        hour["temperature"] = air;
+    }
+    let refused = read_as("rows", &document).unwrap_err().to_string();
+    assert_eq!(refused, "there is no air temperature at \"/air\" in any of its 36 moments");
+}
+
+#[test]
+fn a_sample_is_read_as_of_its_own_hour_and_place() {
+    let mut document = rows();
+    document["latitude"] = json!(-33.9);
+    let years_later = sample(document.to_string().as_bytes(), &map("rows"), NOW_MS + 800 * 86_400_000);
+    assert_eq!(years_later.unwrap().hours.len(), 36);
+    document.as_object_mut().unwrap().remove("issued");
+    let undated = sample(document.to_string().as_bytes(), &map("rows"), NOW_MS);
+    assert!(undated.unwrap_err().to_string().contains("no time of issue"));
+    let clear = json!({ "hours": 3 });
+    let refused = sample(clear.to_string().as_bytes(), &map("rows"), NOW_MS).unwrap_err().to_string();
+    assert!(refused.contains("time of issue"), "{refused}");
 }
 
 #[test]

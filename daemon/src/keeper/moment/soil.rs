@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 
 use agronomy::quantity::Quantity;
-use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR};
+use agronomy::series::{Held, MS_PER_DAY, MS_PER_HOUR, held_ms};
 
 use crate::almanac::pages::{self, Readings};
 use crate::calendar::Day;
@@ -12,14 +12,19 @@ use crate::entry::{Note, PlaceKind};
 use crate::ground::{Place, Planting, shade};
 use crate::keeper::engine::Engine;
 use crate::minders::demand::{
-    Basis, COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Sun, covered_mm, open_mm, shone,
+    Basis, COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Span, Sun, covered_mm, open_mm, shone,
 };
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::soil_dry::left;
 use crate::minders::soil_now::{Moist, SoilNow, Warm, Watering};
+use crate::outlook::ahead::DayAhead;
 
 /// Share of a day's sun that must have been measured before the whole of it is reckoned from that.
 const MEASURED_SUN: f64 = 0.15;
+/// Least share of a day that must have been measured before its lowest and highest count.
+const MEASURED_DAY: f64 = 0.75;
+/// The hours after noon, standard time, in which the highest falls: half of them must have been measured.
+const AFTERNOON_MS: Range<i64> = 12 * MS_PER_HOUR..18 * MS_PER_HOUR;
 /// Share of a potting mix that plants can draw where the book does not say: the middle of 0.20 to 0.35 (from memory).
 const MIX_SHARE: f64 = 0.275;
 /// Shaded days are counted no further back.
@@ -56,23 +61,61 @@ impl Engine {
         pages::held(&self.ground, &self.tracks, place, quantity, window)
     }
 
-    /// Lowest and highest air in the open: of a closed day by its page; of the day itself over the last 24 hours, and
-    /// with the peak that is expected.
-    fn extremes(&self, place: &Place, day: Day, at_ms: i64, peak_c: Option<f64>) -> Option<(f64, f64)> {
-        let closed = day < self.site.calendar.day_of(at_ms);
-        let start = self.site.calendar.start_of(day);
-        let window = if closed { start..start + MS_PER_DAY } else { at_ms - MS_PER_DAY..at_ms + 1 };
-        self.in_the_open(place).find_map(|it| {
-            let page = self.pages.places.get(&(it.id.clone(), day)).filter(|_| closed);
-            if let Some(both) = page.and_then(|page| page.t_min_c.zip(page.t_max_c)) {
-                return Some(both);
-            }
-            let held = self.held_in(&it.id, Quantity::AirTemperature, &window);
-            let low = held.iter().map(|it| it.value).reduce(f64::min)?;
-            let high = held.iter().map(|it| it.value).reduce(f64::max)?;
-            let peak_c = peak_c.filter(|_| it.id == place.id && !closed);
+    /// Lowest and highest air in the open on a day. Of a closed day: by its page, where it counts. Of today: over the
+    /// last 24 hours, with the peak that is expected, where enough of them was measured; until then as today is
+    /// expected, else as yesterday was, else as is usual.
+    fn span(&self, place: &Place, day: Day, at_ms: i64, peak_c: Option<f64>) -> Option<Span> {
+        let span = |(low_c, high_c): (f64, f64), basis| Span { low_c, high_c, basis };
+        let by_page = |day: Day| {
+            self.in_the_open(place).find_map(|it| {
+                let page = self.pages.places.get(&(it.id.clone(), day))?;
+                let counts = page.measured_share >= MEASURED_DAY || page.read_by_hand;
+                page.t_min_c.zip(page.t_max_c).filter(|_| counts)
+            })
+        };
+        if day < self.site.calendar.day_of(at_ms) {
+            return by_page(day).map(|both| span(both, Basis::Temperatures));
+        }
+        let measured = self.in_the_open(place).find_map(|it| {
+            let (low, high) = self.last_day(&it.id, at_ms)?;
+            let peak_c = peak_c.filter(|_| it.id == place.id);
             Some((low, peak_c.map_or(high, |peak| high.max(peak))))
-        })
+        });
+        let expected = || {
+            let of = |ahead: Vec<DayAhead>| {
+                let today = ahead.into_iter().find(|it| it.day == day)?;
+                Some((today.low.middle_c, today.high.middle_c))
+            };
+            let there = self.in_the_open(place).find_map(|it| of(self.days_ahead(&it.id)));
+            there.or_else(|| of(self.days_ahead_outside()))
+        };
+        let usual = || self.site.usual.as_ref().map(|usual| (usual.low.on(day), usual.high.on(day)));
+        measured
+            .map(|both| span(both, Basis::Temperatures))
+            .or_else(|| expected().map(|both| span(both, Basis::Expected)))
+            .or_else(|| by_page(day - 1).map(|both| span(both, Basis::Yesterday)))
+            .or_else(|| usual().map(|both| span(both, Basis::Usual)))
+    }
+
+    /// Lowest and highest air of the last 24 hours at a place; none where too little of them was measured, or not the
+    /// afternoon.
+    fn last_day(&self, place: &str, at_ms: i64) -> Option<(f64, f64)> {
+        let calendar = &self.site.calendar;
+        let window = at_ms - MS_PER_DAY..at_ms + 1;
+        let held = self.held_in(place, Quantity::AirTemperature, &window);
+        let share = held_ms(held.iter().copied()) as f64 / MS_PER_DAY as f64;
+        let today = calendar.start_of(calendar.day_of(at_ms));
+        let afternoon: i64 = [today - MS_PER_DAY, today]
+            .map(|start| start + AFTERNOON_MS.start..start + AFTERNOON_MS.end)
+            .iter()
+            .map(|afternoon| held_ms(held.iter().filter_map(|it| it.within(afternoon))))
+            .sum();
+        if share < MEASURED_DAY || afternoon < (AFTERNOON_MS.end - AFTERNOON_MS.start) / 2 {
+            return None;
+        }
+        let low = held.iter().map(|it| it.value).reduce(f64::min)?;
+        let high = held.iter().map(|it| it.value).reduce(f64::max)?;
+        Some((low, high))
     }
 
     /// The sun of a day, MJ/m²: of a day that is not over, from the part that has shone.
@@ -114,20 +157,26 @@ impl Engine {
             sun = self.sun(place, &up, at_ms);
         }
         let start = self.site.calendar.start_of(day);
-        let window = start..(start + MS_PER_DAY).min(at_ms);
+        // Of today over the last 24 hours: the night alone would be too damp.
+        let window = if day < today { start..start + MS_PER_DAY } else { at_ms - MS_PER_DAY..at_ms };
         let humidity = self.in_the_open(place).find_map(|it| {
             let held = self.held_in(&it.id, Quantity::RelativeHumidity, &window);
             agronomy::series::time_weighted_mean(held.into_iter())
         });
-        let weather =
-            DayWeather { extremes: self.extremes(place, day, at_ms, peak_c), humidity_pct: humidity, sun };
+        let span = self.span(place, day, at_ms, peak_c);
+        let weather = DayWeather { span, humidity_pct: humidity, sun };
         let latitude = self.site.latitude;
         if !place.kind.under_cover() {
             return open_mm(latitude, day, &weather);
         }
-        let noon = start + MS_PER_DAY / 2;
-        let shaded = self.ground.last_set(&place.id, noon.min(at_ms), shade) == Some(true);
+        let noon_ms = start + MS_PER_DAY / 2;
+        let shaded = self.shaded(place, noon_ms.min(at_ms));
         covered_mm(latitude, day, &weather, if shaded { COVER * SHADE } else { COVER })
+    }
+
+    /// Whether shade is noted as on over a place under cover.
+    fn shaded(&self, place: &Place, at_ms: i64) -> bool {
+        place.kind.under_cover() && self.ground.last_set(&place.id, at_ms, shade) == Some(true)
     }
 
     /// What the weather asks for, from the day before yesterday to tomorrow.
@@ -138,6 +187,7 @@ impl Engine {
         for day in today - 2..=today + 1 {
             // A day before of which nothing is known was much like today.
             let past = if day < today { self.reference(place, day, at_ms, None, suns) } else { None };
+            let past = past.filter(|(_, basis)| *basis != Basis::ClearSky);
             days.push(DayDemand { sun: self.up(day, suns), reference_mm: past.map_or(now_mm, |(mm, _)| mm) });
         }
         Some(Demand { days, today: 2, basis })
@@ -145,9 +195,14 @@ impl Engine {
 
     /// Litres that one plant of a planting needs today, given by can, and what that rests on; none for seed that is
     /// not up, for what is stored, and where the weather is not known.
-    pub(in crate::keeper) fn litres_today(&self, standing: &Standing<'_>) -> Option<(f64, &'static str)> {
+    pub(in crate::keeper) fn litres_today(&self, standing: &Standing<'_>) -> Option<(f64, String)> {
         let (plant, mm, basis) = self.asks_today(standing)?;
-        Some((plant.gives_l(mm)?.get(), basis.words()))
+        let now_ms = self.now_ms();
+        let noon_ms = self.site.calendar.start_of(self.site.calendar.day_of(now_ms)) + MS_PER_DAY / 2;
+        let place = self.ground.place(&standing.planting.place)?;
+        // Half the sun is half the water: on a hotter day under its net a plant asks for less, and that is said.
+        let net = if self.shaded(place, noon_ms.min(now_ms)) { ", less for the shade that is on" } else { "" };
+        Some((plant.gives_l(mm)?.get(), format!("{}{net}", basis.words())))
     }
 
     /// For how many days of today's weather a full pot of a planting holds water; none where the pot's size or the

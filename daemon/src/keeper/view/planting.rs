@@ -101,7 +101,7 @@ fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Op
 fn litres_today(engine: &Engine, planting: &Planting) -> Option<LitresGlance> {
     let standing = engine.standing(planting)?;
     let (each, assumption) = engine.litres_today(&standing)?;
-    Some(LitresGlance { each: rounded(each, 2), assumption: assumption.to_owned() })
+    Some(LitresGlance { each: rounded(each, 2), assumption })
 }
 
 /// How the air stands to the severe line.
