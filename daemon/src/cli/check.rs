@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use config::site::Site;
 use config::zone::Zones;
 use config::{
-    Fault, Faults, OutlookMap, crop_book, read_crop_book, read_ground, read_outlook_map, read_record, read_site,
+    Fault, Faults, OutlookMap, crop_book, read_crop_book, read_ground, read_outlook_map, read_record,
+    read_site,
 };
 
 use super::sheet::{REFUSED, unreadable, until_closed};
@@ -321,7 +322,8 @@ place = "long"
         assert!(err.contains(":42:1: map row: ") && err.contains("write \"rows\""), "{err}");
         let folder = tempfile::tempdir().unwrap();
         let bad = folder.path().join("mine.toml");
-        std::fs::write(&bad, config::shipped_outlook_map("rows").unwrap().replace("\"/air\"", "\"air\"")).unwrap();
+        std::fs::write(&bad, config::shipped_outlook_map("rows").unwrap().replace("\"/air\"", "\"air\""))
+            .unwrap();
         let (exit, _, err) = ran("site", with(bad.to_str().unwrap()).as_bytes());
         assert_eq!(exit, REFUSED);
         assert!(err.contains("mine.toml:") && err.contains("write \"/air\""), "{err}");

@@ -39,6 +39,7 @@ pub fn in_words(why: &str) -> &str {
 
 /// What is to be carried.
 #[derive(Clone, Debug, PartialEq)]
+#[expect(clippy::large_enum_variant, reason = "few rows wait at a time, and most are steps")]
 pub enum Errand {
     /// A step of a notice.
     Step(Step),
@@ -206,7 +207,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
+            inside: BTreeMap::new(),
         })
     }
 

@@ -19,7 +19,7 @@ fn step(minder: &str, day: i64, minute: i64, turn: Turn, severity: Severity, pus
         push,
         held: false,
         joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
+        inside: BTreeMap::new(),
         title: String::new(),
         text: String::new(),
         caution: String::new(),
