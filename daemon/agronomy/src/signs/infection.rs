@@ -50,7 +50,7 @@ pub fn wet_spells(
             running = Running::default();
         }
         running.wet_ms = running.wet_ms.saturating_add(held.ms());
-        running.degree_ms += t.get() * held.ms() as f64;
+        running.warmth += t.get() * held.ms() as f64;
         running.end_ms = held.end_ms;
     }
     spells.extend(running.spell(day.start));
@@ -60,20 +60,21 @@ pub fn wet_spells(
 /// A spell that may go on.
 struct Running {
     wet_ms: i64,
-    degree_ms: f64,
+    /// °C times ms.
+    warmth: f64,
     end_ms: i64,
 }
 
 impl Default for Running {
     fn default() -> Self {
-        Self { wet_ms: 0, degree_ms: 0.0, end_ms: i64::MIN }
+        Self { wet_ms: 0, warmth: 0.0, end_ms: i64::MIN }
     }
 }
 
 impl Running {
     /// The spell, where it reached past a moment, UTC ms.
     fn spell(&self, past_ms: i64) -> Option<WetSpell> {
-        let mean = || Celsius::reckoned(self.degree_ms / self.wet_ms as f64);
+        let mean = || Celsius::reckoned(self.warmth / self.wet_ms as f64);
         (self.wet_ms > 0 && self.end_ms > past_ms).then(|| WetSpell { wet: hours(self.wet_ms), mean: mean() })
     }
 }

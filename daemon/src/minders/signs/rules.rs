@@ -43,7 +43,7 @@ pub(super) fn look<'a>(now: &'a PlaceNow<'_>, soil: &SoilNow<'_>, last: Day) -> 
         PlaceKind::House => now.standing.iter().collect(),
         _ => Vec::new(),
     };
-    let (downy, downy_met) = days.downy(gets("downy_mildew"));
+    let (downy, downy_met) = days.downy(&gets("downy_mildew"));
     let looked = [
         (Sign::HuttonPeriod, gets("late_blight"), days.blight()),
         (Sign::MildewPressure, gets("powdery_mildew"), days.mildew()),
@@ -100,7 +100,7 @@ impl Days<'_> {
     }
 
     /// Downy mildews are as many as their hosts: of those who get one, those whose own is met; all of them where none is.
-    fn downy<'a>(&self, who: Vec<&'a Standing<'a>>) -> (Vec<&'a Standing<'a>>, Option<bool>) {
+    fn downy<'a>(&self, who: &[&'a Standing<'a>]) -> (Vec<&'a Standing<'a>>, Option<bool>) {
         let looked = |it: &&'a Standing<'a>| Some((*it, self.infected(downy_of(&it.crop.key)?)));
         let looked: Vec<_> = who.iter().filter_map(looked).collect();
         let met: Vec<_> = looked.iter().filter(|(_, met)| *met == Some(true)).map(|(it, _)| *it).collect();
