@@ -60,6 +60,7 @@ pub fn wet_spells(
 /// A spell that may go on.
 struct Running {
     wet_ms: i64,
+    /// °C times ms.
     warmth: f64,
     end_ms: i64,
 }
