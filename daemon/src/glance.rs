@@ -185,6 +185,10 @@ pub struct NoticeView {
     pub closed_ms: Option<i64>,
     /// Its steps, in order.
     pub steps: Vec<Step>,
+    /// Order and reason as they are today, of a notice whose plan goes on from day to day: what was told once stays in
+    /// its steps.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub today: Option<(String, String)>,
     /// Answered "on it" at this time, UTC ms.
     pub on_it_ms: Option<i64>,
     /// Put off until, UTC ms.
@@ -197,6 +201,14 @@ pub struct NoticeView {
     /// How far its newest step has come on each way out of the house.
     #[serde(default)]
     pub deliveries: Vec<Delivered>,
+}
+
+impl NoticeView {
+    /// What is to be done: as of today, or as it was told last.
+    pub fn order(&self) -> &str {
+        let told = || self.steps.last().map_or(self.minder.as_str(), |step| step.title.as_str());
+        self.today.as_ref().map_or_else(told, |(order, _)| order)
+    }
 }
 
 /// Everything shown of the present.

@@ -41,6 +41,7 @@ fn warned(to: &str) -> Glance {
         opened_ms: NOON_MS,
         closed_ms: None,
         steps: vec![step(id, 1, "Mend the drip", "Heat comes.")],
+        today: None,
         on_it_ms: None,
         later_until_ms: None,
         undelivered: vec![],

@@ -8,8 +8,10 @@ use super::export::gather;
 use crate::clock::trust::span;
 use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
+use crate::figure_words::named_once;
 use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, Unrecorded};
 use crate::minders::board::BOARD;
+use crate::minders::dome::HEAT_DOME;
 use crate::reading::Grade;
 
 mod board;
@@ -59,9 +61,21 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
     open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
     let mut closed_lately: Vec<NoticeView> =
         notices.into_iter().filter(|it| it.closed_ms.is_some()).collect();
-    closed_lately.reverse();
+    closed_lately.sort_by_key(|notice| std::cmp::Reverse((notice.closed_ms, notice.opened_ms)));
     let probes = probes(engine, shell);
-    let sentence = sentence::sentence(engine, &open, &places, &probes);
+    let mut sentence = sentence::sentence(engine, &open, &places, &probes);
+    if let Some((order, why)) = open
+        .iter()
+        .find(|notice| sentence.notice.as_ref() == Some(&notice.id))
+        .and_then(|notice| notice.today.clone())
+    {
+        (sentence.order, sentence.why) = (order, why);
+    }
+    let about = |notice: &&NoticeView| sentence.notice.as_ref() == Some(&notice.id);
+    let about = open.iter().find(about).map(|notice| notice.place.clone());
+    if let Some(place) = places.iter().find(|place| Some(&place.place) == about.as_ref()) {
+        sentence.why = named_once(&sentence.why, &place.name);
+    }
     let nobody_told_ms = nobody_told(&open);
     Glance {
         at_ms: now_ms,
@@ -132,6 +146,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         opened_ms: first.at_ms,
         closed_ms: (last.turn == Turn::Closed).then_some(last.at_ms),
         steps: steps.iter().map(|step| marked(step, shell)).collect(),
+        today: None,
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),
@@ -155,6 +170,9 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     view.later_until_ms = answered.and_then(|reply| reply.until_ms);
     let failed = view.deliveries.iter().filter(|it| it.failed());
     let why = |it: &Delivered| format!("{}: {}", it.courier, it.why.as_deref().unwrap_or("not taken"));
+    if last.turn != Turn::Closed && view.minder == HEAT_DOME {
+        view.today = engine.dome_today();
+    }
     view.undelivered = failed.map(why).collect();
     Some(view)
 }

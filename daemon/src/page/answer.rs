@@ -5,19 +5,19 @@ use maud::{Markup, html};
 use super::figures::Civil;
 use super::frame::{Did, Lintel, View, page};
 use super::now_lintel::answers;
+use super::said::said;
 use crate::glance::{Glance, NoticeView, Tone};
 
 /// The page of a notice that is open or closed within the last day; none for any other.
 pub(super) fn view(glance: &Glance, id: &str) -> Option<Markup> {
     let notice = glance.open.iter().chain(&glance.closed_lately).find(|notice| notice.id == id)?;
-    let step = notice.steps.last()?;
     let closed = notice.closed_ms.is_some();
     let place = glance.places.iter().find(|place| place.place == notice.place);
     let lintel = Lintel {
         tone: if closed { Tone::Well } else { Tone::Soon },
         place: place.map_or_else(|| glance.site.clone(), |place| format!("{}, {}", glance.site, place.name)),
-        order: step.title.clone(),
-        why: step.whole_text(),
+        order: notice.order().to_owned(),
+        why: said(notice, glance),
         more: html! { @if !closed { (answers(notice, glance)) } },
     };
     Some(page(View::Other, glance, Did::default(), &lintel, &steps(notice, glance)))

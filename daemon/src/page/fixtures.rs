@@ -250,6 +250,7 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
             held: false,
             joined: Vec::new(),
         }],
+        today: None,
         on_it_ms: None,
         later_until_ms: None,
         undelivered: Vec::new(),

@@ -9,7 +9,8 @@ use agronomy::crop::Severity;
 use super::cautions;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
-use super::figures::{Civil, degree_days, share, span, tenth, water_words};
+use super::figures::{Civil, degree_days, share, span, tenth, warm_nights, water_words};
+use super::said::said;
 use super::{missed, warnings};
 use crate::calendar_out::happening::{heat_days, today};
 use crate::glance::{Delivered, Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
@@ -63,13 +64,13 @@ fn watch(glance: &Glance) -> Vec<String> {
     open.sort_by_key(|notice| {
         (deadline(notice, glance), std::cmp::Reverse(notice.severity), notice.opened_ms)
     });
-    open.into_iter().filter_map(|notice| notice_line(notice, glance)).collect()
+    open.into_iter().map(|notice| notice_line(notice, glance)).collect()
 }
 
 /// Minutes from now to the clock time that a notice's order names. Without one: what is severe is due now, the rest last.
 fn deadline(notice: &NoticeView, glance: &Glance) -> i64 {
     const DAY_MIN: i64 = 24 * 60;
-    let order = notice.steps.last().map_or("", |step| step.title.as_str());
+    let order = notice.order();
     let now_min = (Civil(glance.civil_offset_s).hour_of_day(glance.at_ms) * 60.0) as i64;
     match clock_in(order) {
         // A time of this morning that is past is overdue rather than tomorrow's.
@@ -88,22 +89,21 @@ fn clock_in(words: &str) -> Option<i64> {
     })
 }
 
-fn notice_line(notice: &NoticeView, glance: &Glance) -> Option<String> {
+fn notice_line(notice: &NoticeView, glance: &Glance) -> String {
     let civil = Civil(glance.civil_offset_s);
-    let step = notice.steps.last()?;
     let since = if notice.closed_ms.is_none() {
         format!(" Since {}.", civil.when(notice.opened_ms, glance.at_ms))
     } else {
         String::new()
     };
     let answered = notice.on_it_ms.map(|ms| format!(" On it since {}.", civil.when(ms, glance.at_ms)));
-    Some(format!("{} {}{since}{}", step.title, step.whole_text(), answered.unwrap_or_default()))
+    format!("{} {}{since}{}", notice.order(), said(notice, glance), answered.unwrap_or_default())
 }
 
 /// What a minder says now, or said last before its notice closed within the last day.
 fn of_minder(glance: &Glance, minder: &str) -> Vec<String> {
     let notices = glance.open.iter().chain(&glance.closed_lately).filter(|notice| notice.minder == minder);
-    notices.filter_map(|notice| notice_line(notice, glance)).collect()
+    notices.map(|notice| notice_line(notice, glance)).collect()
 }
 
 /// What the plan for coming heat wants today.
@@ -117,7 +117,7 @@ fn heat_plan(glance: &Glance) -> Vec<String> {
 fn undelivered(glance: &Glance) -> Vec<String> {
     let notices = glance.open.iter().chain(&glance.closed_lately);
     let lines = notices.flat_map(|notice| {
-        let title = notice.steps.last().map_or(notice.minder.as_str(), |step| step.title.as_str());
+        let title = notice.order();
         let old = notice.deliveries.iter().filter_map(Delivered::old_words);
         notice.undelivered.iter().cloned().chain(old).map(move |why| format!("{title} {why}."))
     });
@@ -205,14 +205,14 @@ fn crop_line(planting: &PlantingGlance) -> String {
     let water =
         water.map_or_else(String::new, |water| format!(" Water: {}.", water_words(planting.count, water)));
     format!(
-        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {} warm nights.",
+        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {}.",
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),
         degree_days(planting),
         planting.rule,
         share(planting.measured_share),
-        planting.warm_nights
+        warm_nights(planting.warm_nights)
     )
 }
 

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 
 use super::figures::{Civil, span, tenth};
 use super::missed;
+use super::said::said;
 use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
 
@@ -147,11 +148,10 @@ fn others(glance: &Glance) -> Markup {
 
 fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
-    let step = notice.steps.last();
     html! {
         details.fold id={ "notice-" (notice.id) } name="notices" {
-            summary.answered[notice.on_it_ms.is_some()] { (step.map_or(notice.minder.as_str(), |step| step.title.as_str())) }
-            p { @if let Some(step) = step { (step.text) " " } "Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
+            summary.answered[notice.on_it_ms.is_some()] { (notice.order()) }
+            p { (said(notice, glance)) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
             (missed::deliveries(notice))
             (answers(notice, glance))
         }

@@ -123,8 +123,8 @@ fn notices(glance: &Glance) -> Markup {
     html! {
         @if !others.is_empty() {
             h2 style=(HEAD) { "Also open" }
-            @for step in others.iter().filter_map(|notice| notice.steps.last()) {
-                p style="margin:0 16px;padding:5px 0;border-bottom:1px solid" { (step.title) }
+            @for notice in others {
+                p style="margin:0 16px;padding:5px 0;border-bottom:1px solid" { (notice.order()) }
             }
         }
     }
