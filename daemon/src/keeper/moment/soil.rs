@@ -201,7 +201,8 @@ impl Engine {
         let noon_ms = self.site.calendar.start_of(self.site.calendar.day_of(now_ms)) + MS_PER_DAY / 2;
         let place = self.ground.place(&standing.planting.place)?;
         // Half the sun is half the water: on a hotter day under its net a plant asks for less, and that is said.
-        let net = if self.shaded(place, noon_ms.min(now_ms)) { ", less for the shade that is on" } else { "" };
+        let net =
+            if self.shaded(place, noon_ms.min(now_ms)) { ", less for the shade that is on" } else { "" };
         Some((plant.gives_l(mm)?.get(), format!("{}{net}", basis.words())))
     }
 
