@@ -117,7 +117,7 @@ pub enum Note {
         /// Height above ground, m.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         height_m: Option<f64>,
-        /// How it is sheltered, in the grower's words.
+        /// How it is sheltered: `open`, `shaded`, `screened` or `fanned`; older entries say it in the grower's words.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         shelter: Option<String>,
         /// The usual interval between two readings, s. Stated, never learned.

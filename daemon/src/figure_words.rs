@@ -4,6 +4,23 @@ use agronomy::crop::figures::Listed;
 use agronomy::crop::{GerminationRow, Measure, Standing};
 use agronomy::degree_days::{Method, Rule};
 
+use crate::minders::words::capital;
+
+/// A text whose sentences begin with a place's name and a colon, with the name said once: what several minders say of one
+/// place stands in one notice.
+pub fn named_once(text: &str, name: &str) -> String {
+    let head = format!("{name}: ");
+    let (first, rest) = text.split_at(text.find(&head).map_or(0, |at| at + head.len()));
+    let again = format!(". {head}");
+    let mut parts = rest.split(again.as_str());
+    let mut said = format!("{first}{}", parts.next().unwrap_or_default());
+    for part in parts {
+        said.push_str(". ");
+        said.push_str(&capital(part));
+    }
+    said
+}
+
 /// A position as charts write it: `33.9° S, 18.4° E`. Degrees north and east, the decimals as given or so many.
 pub fn position_words(north: f64, east: f64, decimals: usize) -> String {
     let (ns, ew) = (if north < 0.0 { 'S' } else { 'N' }, if east < 0.0 { 'W' } else { 'E' });
@@ -198,5 +215,20 @@ mod tests {
         assert_eq!(row(40.0, None, None), "40 °C: days not stated");
         assert_eq!(known_by(&["S04".to_owned(), "S06".to_owned()]), "published, S04, S06");
         assert_eq!(known_by(&["S01".to_owned(), "memory".to_owned()]), "memory, S01");
+    }
+
+    #[test]
+    fn a_place_is_named_once_in_what_is_said_of_it_and_a_position_in_the_letters_of_charts() {
+        let said = "Low Bed: 36.4 at 13:09; tomatoes bear 35. Low Bed: harsh air. Water first.";
+        let once = "Low Bed: 36.4 at 13:09; tomatoes bear 35. Harsh air. Water first.";
+        assert_eq!(named_once(said, "Low Bed"), once);
+        assert_eq!(named_once(once, "Low Bed"), once);
+        assert_eq!(
+            named_once("Said at 07:40: Low Bed: 32.6. Low Bed: dry.", "Low Bed"),
+            "Said at 07:40: Low Bed: 32.6. Dry."
+        );
+        assert_eq!(named_once("High Bed: dry.", "Low Bed"), "High Bed: dry.");
+        assert_eq!(position_words(-33.9, 18.42, 1), "33.9° S, 18.4° E");
+        assert_eq!(position_words(45.3, -0.5, 2), "45.30° N, 0.50° W");
     }
 }

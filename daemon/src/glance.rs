@@ -187,7 +187,7 @@ pub struct NoticeView {
     pub closed_ms: Option<i64>,
     /// Its steps, in order.
     pub steps: Vec<Step>,
-    /// What it says by now, where it says more than its newest step: an open heat notice.
+    /// What it says by now, where that goes on while no step is told: an open heat notice, and the plan for coming heat.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub now: Option<SaidNow>,
     /// Answered "on it" at this time, UTC ms.

@@ -319,7 +319,8 @@ place = "long"
         assert!(out.lines().last().unwrap().starts_with("Off: broker, mail"), "{out}");
         let (exit, out, err) = ran("site", with("row").as_bytes());
         assert_eq!((exit, out.as_str()), (REFUSED, ""));
-        assert!(err.contains(":42:1: map row: ") && err.contains("write \"rows\""), "{err}");
+        let line = with("row").lines().position(|line| line.starts_with("map")).unwrap() + 1;
+        assert!(err.contains(&format!(":{line}:1: map row: ")) && err.contains("write \"rows\""), "{err}");
         let folder = tempfile::tempdir().unwrap();
         let bad = folder.path().join("mine.toml");
         std::fs::write(&bad, config::shipped_outlook_map("rows").unwrap().replace("\"/air\"", "\"air\""))

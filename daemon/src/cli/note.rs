@@ -1,13 +1,15 @@
 //! `glasshour note`: one line into ground or diary.
 
 use std::io::Write;
+use std::path::Path;
 
-use chrono::{DateTime, NaiveDate};
+use chrono::DateTime;
 use clap::Subcommand;
 use serde_json::{Value, json};
 
 use super::target::Target;
 use super::{Trouble, ask};
+use crate::calendar::{Calendar, Day, day};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::view::season;
 
@@ -16,9 +18,10 @@ use crate::keeper::view::season;
 pub(super) struct NoteArgs {
     #[command(flatten)]
     target: Target,
-    /// From when it holds, when not from now: 2026-07-15T06:30+02:00, or a day, 2026-07-15 (from its first minute, UTC).
-    #[arg(long, value_name = "WHEN", value_parser = when)]
-    at: Option<i64>,
+    /// From when it holds, when not from now: 2026-07-15T06:30+02:00, or a day, 2026-07-15 (from
+    /// its first minute in the site's standard time).
+    #[arg(long, value_name = "WHEN", value_parser = held_from)]
+    at: Option<HeldFrom>,
     /// Print the entry's number as JSON.
     #[arg(long)]
     json: bool,
@@ -33,13 +36,35 @@ pub(super) fn moment_of(text: &str) -> Option<i64> {
     Some(full.ok()?.timestamp_millis())
 }
 
-pub(super) fn when(text: &str) -> Result<i64, String> {
-    if let Some(at_ms) = moment_of(text) {
-        return Ok(at_ms);
+/// From when a note holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum HeldFrom {
+    /// A moment, UTC ms.
+    Moment(i64),
+    /// The first minute of a day of the site.
+    Day(Day),
+}
+
+impl HeldFrom {
+    /// The moment, UTC ms, where days begin at this standard offset, ms.
+    fn at_ms(self, offset_ms: i64) -> i64 {
+        match self {
+            Self::Moment(at_ms) => at_ms,
+            Self::Day(day) => Calendar::fixed(offset_ms).start_of(day),
+        }
     }
-    let day = NaiveDate::parse_from_str(text, "%Y-%m-%d");
-    day.map(|day| day.and_time(chrono::NaiveTime::MIN).and_utc().timestamp_millis())
-        .map_err(|_| "write 2026-07-15T06:30+02:00 or 2026-07-15".to_owned())
+}
+
+fn held_from(text: &str) -> Result<HeldFrom, String> {
+    let moment = moment_of(text).map(HeldFrom::Moment);
+    moment
+        .or_else(|| day(text).map(HeldFrom::Day))
+        .ok_or_else(|| "write 2026-07-15T06:30+02:00 or 2026-07-15".to_owned())
+}
+
+/// A time with its offset. A day alone is none: nothing here would say whose.
+pub(super) fn when(text: &str) -> Result<i64, String> {
+    moment_of(text).ok_or_else(|| "write the time with its offset: 2026-07-15T06:30+02:00".to_owned())
 }
 
 fn kind(text: &str) -> Result<PlaceKind, String> {
@@ -200,7 +225,7 @@ enum What {
         /// Height above ground, m.
         #[arg(long)]
         height: Option<f64>,
-        /// How it is sheltered.
+        /// What keeps the sun off it: open (nothing), shaded (all day), screened (white, wind blows through), fanned.
         #[arg(long)]
         shelter: Option<String>,
         /// Its usual interval, s.
@@ -269,6 +294,17 @@ impl What {
     }
 }
 
+/// The offset at which a running service's days begin, ms; asked for only where a day is to be placed by it.
+fn standard_offset_ms(socket: &Path, at: HeldFrom) -> Result<i64, Trouble> {
+    if matches!(at, HeldFrom::Moment(_)) {
+        return Ok(0);
+    }
+    let glance = ask::get(socket, "/api/now")?;
+    let offset_s = glance.get("standard_offset_s").and_then(Value::as_i64);
+    let unsaid = || Trouble::Failed("the service does not say when its days begin".to_owned());
+    Ok(offset_s.ok_or_else(unsaid)? * 1000)
+}
+
 pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let NoteArgs { target, at, json, what } = args;
     let note = what.note();
@@ -278,7 +314,9 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     };
     let (entry, season) = match target.socket()? {
         Some(socket) => {
-            let answer = ask::post(&socket, "/api/note", &json!({ "note": note, "from_ms": at }))?;
+            let from_ms = at.map(|at| Ok::<_, Trouble>(at.at_ms(standard_offset_ms(&socket, at)?)));
+            let from_ms = from_ms.transpose()?;
+            let answer = ask::post(&socket, "/api/note", &json!({ "note": note, "from_ms": from_ms }))?;
             // The note is durable: that its season cannot be asked for is no failure of it.
             let ask =
                 |(planting, _): &(String, String)| ask::get(&socket, &format!("/api/season/{planting}")).ok();
@@ -287,6 +325,7 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
         }
         None => {
             let (mut core, moment, _) = target.open()?;
+            let at = at.map(|at| at.at_ms(core.engine().site().calendar.offset_ms()));
             let entry = core.note(moment, note, at).map_err(|error| Trouble::Given(error.to_string()))?;
             core.flush(moment).map_err(|error| Trouble::Failed(error.to_string()))?;
             let season = figure.as_ref().and_then(|(planting, _)| season(core.engine(), planting));
@@ -313,4 +352,22 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
 fn is_read(season: &Value, figure: &str) -> Option<bool> {
     let own = season.get("planting")?.get("own")?.as_array()?;
     own.iter().find(|one| one["figure"] == figure)?.get("read")?.as_bool()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_is_the_sites_own_and_a_moment_is_whoevers_offset_it_bears() {
+        let hour = 3_600_000;
+        let day = held_from("2026-07-15").unwrap();
+        // date -u -d '2026-07-14 14:00' +%s: ten hours east of Greenwich the day begins then.
+        assert_eq!(day.at_ms(10 * hour), 1_784_037_600_000);
+        assert_eq!(day.at_ms(0), 1_784_073_600_000);
+        let moment = held_from("2026-07-15T06:30+02:00").unwrap();
+        assert_eq!((moment.at_ms(0), moment.at_ms(10 * hour)), (1_784_089_800_000, 1_784_089_800_000));
+        assert!(held_from("tomorrow").unwrap_err().contains("2026-07-15"));
+        assert!(when("2026-07-15").unwrap_err().contains("with its offset"));
+    }
 }

@@ -165,10 +165,10 @@ fn ground(calendar: Calendar) -> Vec<(i64, Note)> {
         usual_interval_s: INTERVAL_S,
     };
     let mut notes: Vec<_> = places.into_iter().collect();
-    notes.push(hang(POST, HOUSE, 1.4, "white louvres, on the north post"));
-    notes.push(hang(RIDGE, HOUSE, 2.1, "foil cup under the ridge"));
+    notes.push(hang(POST, HOUSE, 1.4, "screened"));
+    notes.push(hang(RIDGE, HOUSE, 2.1, "shaded"));
     for bed in BED_PROBES {
-        notes.push(hang(bed.probe, bed.place, 0.6, "white louvres on a stake"));
+        notes.push(hang(bed.probe, bed.place, 0.6, "screened"));
     }
     notes.into_iter().map(|note| (first_ms, note)).collect()
 }

@@ -3,6 +3,7 @@
 mod form;
 
 use agronomy::crop::CropBook;
+use config::ground::Shelter;
 
 use self::form::{escaped, identifier, unique, unknown, within, words};
 use super::Ground;
@@ -43,7 +44,7 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         }
         Note::Hang { probe, place, height_m, shelter, usual_interval_s } => {
             identifier("probe", probe)?;
-            words("shelter", shelter.as_deref().unwrap_or("-"))?;
+            shelter.as_deref().map_or(Ok(()), sheltered)?;
             within("height", height_m.unwrap_or(1.0), 0.0..=20.0, "m")?;
             within("usual interval", f64::from(*usual_interval_s), 1.0..=86_400.0, "s")?;
             known_place(ground, place)
@@ -78,6 +79,15 @@ pub fn check(ground: &Ground, book: &CropBook, note: &Note, from_ms: i64, now_ms
         Note::Phone { .. } | Note::PhoneGone { .. } => phone_note(ground, note),
         told => Err(not_noted(told).to_owned()),
     }
+}
+
+/// How a probe is sheltered, in the words of the site file: what keeps the sun off it decides how far it is believed.
+fn sheltered(shelter: &str) -> Result<(), String> {
+    let known = Shelter::WORDS.map(|(word, _)| word);
+    let fits = known.contains(&shelter);
+    fits.then_some(()).ok_or_else(|| {
+        format!("unknown shelter {:?}; write open, shaded, screened or fanned", escaped(shelter))
+    })
 }
 
 /// A planting that begins.

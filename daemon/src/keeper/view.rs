@@ -8,8 +8,10 @@ use super::export::gather;
 use crate::clock::trust::span;
 use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
+use crate::figure_words::named_once;
 use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, SaidNow, Unrecorded};
 use crate::minders::board::BOARD;
+use crate::minders::dome::HEAT_DOME;
 use crate::minders::heat::TOO_HOT;
 use crate::reading::Grade;
 
@@ -60,9 +62,14 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
     open.sort_by_key(|notice| (std::cmp::Reverse(notice.severity), notice.opened_ms));
     let mut closed_lately: Vec<NoticeView> =
         notices.into_iter().filter(|it| it.closed_ms.is_some()).collect();
-    closed_lately.reverse();
+    closed_lately.sort_by_key(|notice| std::cmp::Reverse((notice.closed_ms, notice.opened_ms)));
     let probes = probes(engine, shell);
-    let sentence = sentence::sentence(engine, &open, &places, &probes);
+    let mut sentence = sentence::sentence(engine, &open, &places, &probes);
+    let about = |notice: &&NoticeView| sentence.notice.as_ref() == Some(&notice.id);
+    let about = open.iter().find(about).map(|notice| notice.place.clone());
+    if let Some(place) = places.iter().find(|place| Some(&place.place) == about.as_ref()) {
+        sentence.why = named_once(&sentence.why, &place.name);
+    }
     let nobody_told_ms = nobody_told(&open);
     Glance {
         at_ms: now_ms,
@@ -153,8 +160,11 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     // An answer holds while the book of notices says so; of one that is closed, the last is remembered.
     let open = engine.book.get(&view.place, &view.minder).filter(|open| open.id == view.id);
     let answered = open.map_or(answered, |open| open.answer.clone());
-    let spoken = open.filter(|_| view.minder == TOO_HOT).and_then(|_| engine.book.spoken(&view.place));
-    view.now = spoken.map(SaidNow::of);
+    view.now = open.and_then(|_| match view.minder.as_str() {
+        TOO_HOT => engine.book.spoken(&view.place).map(SaidNow::of),
+        HEAT_DOME => engine.dome_today(),
+        _ => None,
+    });
     view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);
     view.later_until_ms = answered.and_then(|reply| reply.until_ms);
     let failed = view.deliveries.iter().filter(|it| it.failed());

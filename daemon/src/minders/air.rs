@@ -103,8 +103,10 @@ impl Air {
         let (severity, title, text) = if let Some(severity) = self.dry.current().filter(|_| now.daylight) {
             let title = "The air pulls hard: water first, then damp the paths.";
             let word = if severity >= Severity::Moderate { "Harsh" } else { "Drying" };
+            // Said inside a heat notice, which gives the figure already.
+            let figure = if heat.is_some() { String::new() } else { format!(", {vpd:.1} kPa at {clock}") };
             let text = format!(
-                "{}: {word} air, {vpd:.1} kPa at {clock}. With vents open, wet paths help a little until three \
+                "{}: {word} air{figure}. With vents open, wet paths help a little until three \
                  hours before sunset; switch the electricity off, then wet.",
                 now.name
             );

@@ -72,17 +72,22 @@ pub fn judge(now: &DiskNow) -> Verdict {
         return word(DISK, severity, "Make room on the board's disk.", text(now, space, files, days));
     }
     if days > ENOUGH_DAYS && space > 2.0 * LITTLE_MIB && files > 2.0 * LITTLE_FILES {
-        let text = format!("Board: {space:.0} MiB free.");
+        let text = format!("Board: {} free.", room(space));
         return Verdict::clear(DISK, BOARD, "There is room on the disk again.", text);
     }
     Verdict::unknown(DISK, BOARD)
+}
+
+/// Room of so many MiB in words: whole MiB, from ten thousand on in GiB, which nobody has to divide.
+pub fn room(mib: f64) -> String {
+    if mib < 10_000.0 { format!("{mib:.0} MiB") } else { format!("{:.0} GiB", mib / 1024.0) }
 }
 
 fn text(now: &DiskNow, space: f64, files: f64, days: f64) -> String {
     let mut text = if files < LITTLE_FILES && space >= LITTLE_MIB {
         format!("Board: only {files:.0} more files can be made, though there is room")
     } else {
-        format!("Board: {space:.0} MiB free")
+        format!("Board: {} free", room(space))
     };
     if days.is_finite() {
         let left = if days < 1.0 {
@@ -159,5 +164,13 @@ mod tests {
         let hours = Left { then: (0, 2_000.0), now: (MS_PER_DAY / 2, 1_000.0) };
         assert!(matches!(said(hours, None, None), Says::Clear { .. }));
         assert_eq!(said(None, None, None), Says::Unknown);
+    }
+
+    #[test]
+    fn room_is_said_in_the_unit_that_needs_no_dividing() {
+        assert_eq!(
+            (room(640.4), room(9_200.0), room(42_319.0)),
+            ("640 MiB".into(), "9200 MiB".into(), "41 GiB".to_owned())
+        );
     }
 }

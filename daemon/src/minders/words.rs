@@ -8,7 +8,7 @@ pub use agronomy::people::caution::{IN_THE_HOUSE, IN_THE_OPEN};
 use super::place_now::{PlaceNow, Standing};
 use crate::entry::PlaceKind;
 
-/// A crop's name as it stands in a sentence: "tomatoes", "lettuce".
+/// A crop's name as it stands in a sentence, always many: "tomatoes", "lettuces", "basil plants".
 pub fn plural(crop: &Crop) -> String {
     let first = crop.name.split('/').next().unwrap_or_default();
     let mut name = String::new();
@@ -25,10 +25,13 @@ pub fn plural(crop: &Crop) -> String {
         }
     }
     let name = name.trim().to_owned();
-    let whole =
-        ["lettuce", "spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus", "napa"];
-    if whole.iter().any(|word| name.ends_with(word) || name.starts_with(word)) {
-        return name;
+    // What is counted by the plant: "basil bear" is no English.
+    let uncounted = ["spinach", "broccoli", "kale", "basil", "chard", "corn", "garlic", "asparagus"];
+    if uncounted.iter().any(|word| name.ends_with(word)) {
+        return format!("{name} plants");
+    }
+    if name == "napa" {
+        return "napa cabbages".to_owned();
     }
     match name.chars().last() {
         Some('o' | 'h') if !name.ends_with("tomatillo") => format!("{name}es"),
@@ -136,34 +139,34 @@ mod tests {
         let book = config::crop_book().unwrap();
         let plurals: Vec<String> = book.crops.values().map(plural).collect();
         let wanted = [
-            "asparagus",
+            "asparagus plants",
             "aubergines",
-            "basil",
+            "basil plants",
             "beetroots",
             "blueberries",
-            "broccoli",
+            "broccoli plants",
             "cabbages",
             "carrots",
-            "chard",
+            "chard plants",
             "cucumbers",
             "currants",
-            "garlic",
+            "garlic plants",
             "green beans",
             "hot peppers",
-            "kale",
-            "lettuce",
+            "kale plants",
+            "lettuces",
             "melons",
-            "napa",
+            "napa cabbages",
             "onions",
             "peas",
             "potatoes",
             "radishes",
             "raspberries",
             "runner beans",
-            "spinach",
+            "spinach plants",
             "strawberries",
             "summer squashes",
-            "sweet corn",
+            "sweet corn plants",
             "sweet peppers",
             "tomatillos",
             "tomatoes",

@@ -115,7 +115,7 @@ async fn a_forecast_is_taken_and_not_fetched_again_while_its_mark_is_the_same() 
 async fn what_cannot_be_used_is_said_once_with_its_reason_and_taken_back_when_it_can() {
     let elsewhere = answer("200 OK\r\nETag: \"eight\"", &forecast().replace("52.1", "12.1"));
     let seen = fetched(&[(0, elsewhere.clone()), (60, elsewhere), (60, answer("200 OK", &forecast()))]).await;
-    let doubt = "outlook doubtful: it is for 12.10 north 5.30 east, which is not here";
+    let doubt = "outlook doubtful: it is for 12.10° N, 5.30° E, which is not here";
     assert_eq!(seen.told, [doubt, "60 hours", "back"]);
     assert!(!seen.asked[1].contains("if-none-match"), "what was not taken is to come again whole");
 }

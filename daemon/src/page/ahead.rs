@@ -8,6 +8,7 @@ use super::figures::{Civil, range, tenth};
 use super::five_days::{date_words, five_days, foretold};
 use super::frame::{Did, Lintel, View, page};
 use super::now_lintel::heard_warning;
+use super::said::said;
 use crate::calendar::date;
 use crate::glance::{Glance, PlaceOutlook, Tone};
 use crate::minders::dome::{HEAT_DOME, in_force};
@@ -54,8 +55,8 @@ fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
     let fresh = glance.outlook.fresh;
     let place = first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name));
     let dome = glance.open.iter().find(|notice| notice.minder == HEAT_DOME);
-    let (tone, order, why) = if let Some(step) = dome.and_then(|notice| notice.steps.last()) {
-        (Tone::Soon, step.title.clone(), step.text.clone())
+    let (tone, order, why) = if let Some(dome) = dome {
+        (Tone::Soon, dome.order().to_owned(), said(dome, glance))
     } else if !fresh && !is_warned(glance) {
         (Tone::Blind, NO_FORECAST.to_owned(), why_blind(glance))
     } else {

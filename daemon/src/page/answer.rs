@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::figures::Civil;
 use super::frame::{Did, Lintel, View, page};
 use super::now_lintel::{answers, inside};
+use super::said::said;
 use crate::glance::{Glance, NoticeView, Tone};
 
 /// The page of a notice that is open or closed within the last day; none for any other.
@@ -16,7 +17,7 @@ pub(super) fn view(glance: &Glance, id: &str) -> Option<Markup> {
         tone: if closed { Tone::Well } else { Tone::Soon },
         place: place.map_or_else(|| glance.site.clone(), |place| format!("{}, {}", glance.site, place.name)),
         order: notice.order().to_owned(),
-        why: format!("{} {}", notice.reason(), notice.caution()).trim_end().to_owned(),
+        why: said(notice, glance),
         more: html! { (inside(notice)) @if !closed { (answers(notice, glance)) } },
     };
     Some(page(View::Other, glance, Did::default(), &lintel, &steps(notice, glance)))

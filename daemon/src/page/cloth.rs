@@ -6,44 +6,40 @@
 
 use maud::{Markup, html};
 
+use super::cloth_words::{Tag, hang_tags, placed, tags, words, written};
 use super::day::{Day, Event, HOURS};
+use super::figure_now::{self, Around, Line, Stand};
 use super::figures::{HOUR_MS, range, span, tenth};
-use super::placing::{self, Rank};
 use super::threads::{self, LEFT_C, RIGHT_C, percent};
 use crate::glance::PlaceGlance;
 
 /// Height of an hour, px.
-const HOUR_PX: f64 = 20.0;
+pub(super) const HOUR_PX: f64 = 20.0;
 /// Height of the strip with the degrees above the first hour, px.
-const TOP_PX: f64 = 18.0;
-/// Height of a line of words, hours.
-const LINE_H: f64 = 0.9;
-/// Narrowest phone, px: words must find room on it.
-const NARROW_PX: f64 = 320.0;
-/// Width of a letter of the words, px, on the safe side.
-const LETTER_PX: f64 = 7.4;
-/// Distance of the words from the edge, px.
-const MARGIN_PX: f64 = 20.0;
+pub(super) const TOP_PX: f64 = 18.0;
+/// Height of the drawing, px.
+const HEIGHT_PX: f64 = TOP_PX + HOURS * HOUR_PX + 6.0;
 
 /// A limit: whole where it is whole.
 pub(crate) fn tenth_or_whole(limit_c: f64) -> String {
     if limit_c.fract() == 0.0 { format!("{limit_c:.0}") } else { tenth(limit_c) }
 }
 
-fn down(hour: f64) -> String {
+pub(super) fn down(hour: f64) -> String {
     format!("{:.1}", TOP_PX + hour * HOUR_PX)
 }
 
-fn pct(t_c: f64) -> String {
+pub(super) fn pct(t_c: f64) -> String {
     format!("{:.2}%", percent(t_c))
 }
 
 /// The cloth of a place. `id` keeps the names inside the drawing apart from those of the other cloths of the page.
 pub(crate) fn cloth(place: &PlaceGlance, day: &Day, id: &str) -> Markup {
-    let height = TOP_PX + HOURS * HOUR_PX + 6.0;
     let placed = placed(day);
+    let hung = hang_tags(place, &placed);
+    let stand = stand(place, day, &placed, &hung);
     html! {
-        svg.cloth width="100%" height=(height) role="img" aria-labelledby={ (id) "-title " (id) "-words" } {
+        svg.cloth width="100%" height=(HEIGHT_PX) role="img" aria-labelledby={ (id) "-title " (id) "-words" } {
             title id={ (id) "-title" } { (place.name) " today, hour by hour" }
             desc id={ (id) "-words" } { (description(place, day)) }
             (degrees())
@@ -51,10 +47,10 @@ pub(crate) fn cloth(place: &PlaceGlance, day: &Day, id: &str) -> Markup {
                 viewBox={ (LEFT_C) " 0 " (RIGHT_C - LEFT_C) " " (HOURS) } preserveAspectRatio="none" {
                 (weave(place, day, id))
             }
-            (tags(place, &placed))
-            (hours(day))
+            (tags(&hung))
+            (hours(day, stand))
             (words(day, &placed))
-            (now(place, day))
+            (now(place, day, stand))
         }
     }
 }
@@ -67,14 +63,14 @@ fn degrees() -> Markup {
     }
 }
 
-/// The hours as numerals at the right edge.
-fn hours(day: &Day) -> Markup {
+/// The hours as numerals at the right edge, but not behind the figure of now.
+fn hours(day: &Day, stand: Stand) -> Markup {
     let first = day.civil.hour_of_day(day.start_ms);
     html! {
         @for step in 1..8 {
             @let clock = f64::from(step * 3);
             @let hour = (clock - first).rem_euclid(24.0);
-            @if (hour - day.now).abs() > 2.6 && hour > 3.5 {
+            @if (TOP_PX + hour * HOUR_PX - stand.base).abs() > 52.0 && hour > 3.5 {
                 text.hour x="100%" dx="-6" y=(down(hour)) dy="4" { (format!("{clock:02.0}")) }
             }
         }
@@ -179,150 +175,51 @@ fn strings(place: &PlaceGlance) -> Markup {
     }
 }
 
-/// Row of a tag in the stair, px from the top of the drawing.
-fn stair(row: usize) -> f64 {
-    TOP_PX + 14.0 + row as f64 * 17.0
-}
-
-/// How far to the right the words reach that stand on the line of a tag, px on a narrow phone.
-fn reach(placed: &[(&Event, f64)], row: usize) -> f64 {
-    let tag = stair(row) - 5.0;
-    let centre = |(event, at): &(&Event, f64)| TOP_PX + at * HOUR_PX - if beside(event) { 0.0 } else { 9.0 };
-    let near = placed.iter().filter(|word| (centre(word) - tag).abs() < 15.0);
-    let end = |event: &Event| if beside(event) { knot_px(event) + 16.0 } else { MARGIN_PX } + width(event);
-    near.map(|word| end(word.0)).fold(0.0, f64::max)
-}
-
-/// Tags hang left of their strings, each at least one line lower than the one before. A tag that would meet words
-/// sinks by a line; where that is not enough, its figure stands alone.
-fn tags(place: &PlaceGlance, placed: &[(&Event, f64)]) -> Markup {
-    let mut next = 0;
-    let hung = place.lines.iter().map(|line| {
-        let figure = format!("{}°", tenth_or_whole(line.limit_c));
-        let x = percent(line.limit_c) / 100.0 * NARROW_PX - 10.0;
-        let left = |letters: usize| x - LETTER_PX * letters as f64;
-        let whole = left(line.whose.chars().count() + figure.chars().count() + 1);
-        let named = |row: &usize| whole > reach(placed, *row);
-        let alone = |row: &usize| left(figure.chars().count()) > reach(placed, *row);
-        let row = (next..next + 2).find(named).or_else(|| (next..next + 4).find(alone)).unwrap_or(next);
-        next = row + 1;
-        let named = named(&row);
-        (line, figure, stair(row), named)
-    });
-    html! {
-        @for (line, figure, y, named) in hung {
-            line.tag x1=(pct(line.limit_c)) x2=(pct(line.limit_c)) y1=(y - 12.0) y2=(y + 4.0) {}
-            text.tag-words x=(pct(line.limit_c)) dx="-6" y=(y) {
-                @if named { (line.whose) " " }
-                tspan.strong { (figure) }
-            }
-        }
+/// The lines of the figure of now: its clock, the figure, its trust. A guess stands below the line of now, for above it
+/// is a hole.
+fn lines_of_now(place: &PlaceGlance, day: &Day) -> [(String, Line); 3] {
+    let line = |words: String, foot: f64, height: f64, letter_px: f64| {
+        let width = words.chars().count() as f64 * letter_px;
+        (words, Line { foot, height, width })
+    };
+    let heard = |words: &str, end: &str| {
+        place.heard_ms.map_or_else(String::new, |ms| format!("{words} {}{end}", day.civil.clock(ms)))
+    };
+    if let Some(t) = place.t_c {
+        return [
+            line(day.civil.clock(day.ms(day.now)), -33.0, 13.0, 8.2),
+            line(format!("{}°", tenth(t)), -8.0, 24.0, 15.5),
+            line(heard("read", ", sound"), 17.0, 12.0, 6.9),
+        ];
     }
+    let guess = threads::range_at(&day.expected, day.now + 0.01);
+    [
+        line(if guess.is_some() { "a guess" } else { "now" }.to_owned(), 20.0, 13.0, 8.2),
+        line(guess.map_or("not known".to_owned(), |(low, _, high)| range(low, high)), 42.0, 18.0, 11.5),
+        line(heard("last read", ""), 60.0, 12.0, 6.9),
+    ]
 }
 
-/// Where the knot of an event stands on a narrow phone, px.
-fn knot_px(event: &Event) -> f64 {
-    event.t_c.map_or(0.0, |t| percent(t) / 100.0 * NARROW_PX)
+/// Where the figure of now stands.
+fn stand(place: &PlaceGlance, day: &Day, placed: &[(&Event, f64)], hung: &[Tag<'_>]) -> Stand {
+    let lines = lines_of_now(place, day).map(|(_, line)| line);
+    let around = Around {
+        written: figure_now::WIDTHS_PX.map(|width_px| written(day, placed, hung, width_px)),
+        strings: place.lines.iter().map(|line| percent(line.limit_c)).collect(),
+        within: (TOP_PX, HEIGHT_PX),
+    };
+    figure_now::stand(TOP_PX + day.now * HOUR_PX, &lines, &around)
 }
 
-fn fits_left(event: &Event) -> bool {
-    event.t_c.is_none() || MARGIN_PX + width(event) + 8.0 <= knot_px(event)
-}
-
-/// Whether the words stand outside, right of their knot: only where they do not fit between the edge and the knot.
-fn beside(event: &Event) -> bool {
-    !fits_left(event) && knot_px(event) + 12.0 + width(event) <= NARROW_PX
-}
-
-fn width(event: &Event) -> f64 {
-    (event.words.chars().count() + 6) as f64 * LETTER_PX
-}
-
-/// The events whose words found a place, and the hour at which they stand.
-fn placed(day: &Day) -> Vec<(&Event, f64)> {
-    let wanted: Vec<_> = day.events.iter().map(|event| (event.hour, event.rank)).collect();
-    let places = placing::place(&wanted, day.now, HOURS, LINE_H);
-    day.events.iter().zip(places).filter_map(|(event, at)| Some((event, at?))).collect()
-}
-
-fn words(day: &Day, placed: &[(&Event, f64)]) -> Markup {
+fn now(place: &PlaceGlance, day: &Day, stand: Stand) -> Markup {
+    let [(clock, clock_line), (figure, figure_line), (trust, trust_line)] = lines_of_now(place, day);
+    let x = format!("{:.2}%", stand.across);
+    let y = format!("{:.1}", stand.base);
+    let small = place.t_c.is_none();
     html! {
-        @for (event, at) in placed { (word(event, *at)) }
-        @for event in &day.events { (knot(event)) }
-        @for &(from, to) in &day.holes {
-            @if to - from > 0.5 {
-                text.word.hole y=(down(f64::midpoint(from.max(0.0), to))) dy="5" {
-                    "nothing heard for " (span(((to - from) * HOUR_MS as f64) as i64))
-                }
-            }
-        }
-    }
-}
-
-fn word(event: &Event, at: f64) -> Markup {
-    let x = event.t_c.map_or("0".to_owned(), pct);
-    if beside(event) {
-        let middle = (at.clamp(LINE_H * 0.6, HOURS - LINE_H * 0.6)).max(event.hour.min(at));
-        html! {
-            @if (at - event.hour).abs() > 0.01 {
-                line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
-            }
-            text.beside.cased x=(x) dx="12" y=(down(middle.min(HOURS - LINE_H * 0.4))) dy="5" {
-                tspan.strong { (event.clock) } " " (event.words)
-            }
-        }
-    } else {
-        html! {
-            @if event.t_c.is_some() {
-                line.thin x1="0" x2=(x) y1=(down(at)) y2=(down(at)) {}
-                @if (at - event.hour).abs() > 0.01 {
-                    line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
-                }
-            }
-            text.word.cased[event.expected || !fits_left(event)] y=(down(at)) dy="-4" {
-                tspan.strong { (event.clock) } " " (event.words)
-            }
-        }
-    }
-}
-
-fn knot(event: &Event) -> Markup {
-    let Some(t_c) = event.t_c else { return html! {} };
-    let hollow = event.rank == Rank::Release;
-    html! {
-        @if event.by_hand {
-            svg x=(pct(t_c)) y=(down(event.hour)) overflow="visible" {
-                path.knot d="M0-6L6 0L0 6L-6 0Z" {}
-            }
-        } @else {
-            circle.knot.hollow[hollow] cx=(pct(t_c)) cy=(down(event.hour)) r="4.5" {}
-        }
-    }
-}
-
-/// The figure of now: its clock above, its trust beneath; a guess stands below the line, for above it is a hole.
-fn now(place: &PlaceGlance, day: &Day) -> Markup {
-    let inside = place.t_c.is_some_and(|t| percent(t) > 80.0);
-    let x = if inside { "62%" } else { "100%" };
-    // Early in the day the stair of tags hangs where the figure would stand.
-    let base = if day.now < 6.2 { (day.now + 2.6).max(6.6) } else { day.now };
-    let guess = threads::range_at(&day.expected, day.now + 0.01).filter(|_| place.t_c.is_none());
-    html! {
-        @if let Some(t) = place.t_c {
-            text.now-clock.cased x=(x) dx="-12" y=(down(base)) dy="-33" { (day.civil.clock(day.ms(day.now))) }
-            text.now-figure.cased x=(x) dx="-12" y=(down(base)) dy="-8" { (tenth(t)) "°" }
-            @if let Some(heard) = place.heard_ms {
-                text.now-trust.cased x=(x) dx="-12" y=(down(base)) dy="17" { "read " (day.civil.clock(heard)) ", sound" }
-            }
-        } @else {
-            text.now-clock.cased x=(x) dx="-12" y=(down(base)) dy="20" { @if guess.is_some() { "a guess" } @else { "now" } }
-            text.now-figure.small.cased x=(x) dx="-12" y=(down(base)) dy="42" {
-                @if let Some((low, _, high)) = guess { (range(low, high)) } @else { "not known" }
-            }
-            @if let Some(heard) = place.heard_ms {
-                text.now-trust.cased x=(x) dx="-12" y=(down(base)) dy="60" { "last read " (day.civil.clock(heard)) }
-            }
-        }
+        text.now-clock.cased x=(x) dx="-12" y=(y) dy=(clock_line.foot) { (clock) }
+        text.now-figure.small[small].cased x=(x) dx="-12" y=(y) dy=(figure_line.foot) { (figure) }
+        @if !trust.is_empty() { text.now-trust.cased x=(x) dx="-12" y=(y) dy=(trust_line.foot) { (trust) } }
     }
 }
 
@@ -350,5 +247,35 @@ mod tests {
         assert!(drawn.contains("nothing heard for 80 minutes"));
         assert!(drawn.contains("a guess") && drawn.contains("class=\"band\""));
         assert!(drawn.contains("last read 11:20") && !drawn.contains("sound"));
+    }
+
+    #[test]
+    fn what_has_just_passed_a_limit_is_not_hidden_by_the_figure_of_now() {
+        let mut glance = fixtures::heat();
+        let place = &mut glance.places[0];
+        place.t_c = Some(42.1);
+        let line = crate::glance::Line { whose: place.name.clone(), limit_c: 40.0, of_place: true };
+        place.lines.truncate(3);
+        place.lines.push(line);
+        let words = format!("{} pass 40", place.name);
+        place.knots.push(crate::glance::Knot {
+            at_ms: fixtures::at(13, 8),
+            t_c: Some(40.0),
+            words,
+            by_hand: false,
+        });
+        let place = &glance.places[0];
+        let day = Day::of(place, &glance);
+        let placed = placed(&day);
+        assert!(placed.iter().any(|(event, _)| event.words.contains("pass 40")));
+        let hung = hang_tags(place, &placed);
+        let stand = stand(place, &day, &placed, &hung);
+        let lines = lines_of_now(place, &day).map(|(_, line)| line);
+        for width_px in figure_now::WIDTHS_PX {
+            let own = figure_now::boxes(stand, &lines, width_px);
+            for written in written(&day, &placed, &hung, width_px) {
+                assert!(own.iter().all(|own| !own.meets(&written)), "{stand:?} {written:?} at {width_px}");
+            }
+        }
     }
 }

@@ -23,6 +23,9 @@ pub(crate) const ACTS: [(&str, &str); 11] = [
     ("remark", "Something else"),
 ];
 
+/// Entries that stand open; the days before are folded.
+const OPEN_ENTRIES: usize = 24;
+
 /// The page Diary; `act`: what was tapped.
 pub(crate) fn view(glance: &Glance, act: Option<&str>, did: Did) -> Markup {
     let lintel = Lintel {
@@ -114,18 +117,42 @@ fn list(glance: &Glance) -> Markup {
     let mut diary: Vec<&Entry> =
         glance.entries.iter().filter(|entry| matches!(entry.note.kind(), "diary" | "outlook")).collect();
     diary.sort_by_key(|entry| (std::cmp::Reverse(entry.from_ms), std::cmp::Reverse(entry.id)));
-    let mut day = String::new();
+    let mut days: Vec<(String, Vec<&Entry>)> = Vec::new();
+    for entry in diary {
+        let its_day = civil.long_day(entry.from_ms);
+        match days.last_mut().filter(|(day, _)| *day == its_day) {
+            Some((_, entries)) => entries.push(entry),
+            None => days.push((its_day, vec![entry])),
+        }
+    }
+    let (newest, rest) = days.split_at(newest(&days));
     html! {
         section.pg aria-labelledby="noted-lately" {
             h2 id="noted-lately" { "Noted" }
-            @if diary.is_empty() { p { "Nothing yet." } }
-            @for entry in diary {
-                @let its_day = civil.long_day(entry.from_ms);
-                @if its_day != day { h3 { ({ day = its_day; day.as_str() }) } }
-                (row(entry, glance))
+            @if newest.is_empty() { p { "Nothing yet." } }
+            @for day in newest { (of_day(day, glance)) }
+            @if !rest.is_empty() {
+                details id="noted-before" {
+                    summary { "the days before, " (rest.iter().map(|(_, entries)| entries.len()).sum::<usize>()) " entries" }
+                    @for day in rest { (of_day(day, glance)) }
+                }
             }
         }
     }
+}
+
+/// How many of the days, newest first, stand open: as many as make a few screens, at least one.
+fn newest(days: &[(String, Vec<&Entry>)]) -> usize {
+    let mut entries = 0;
+    let fits = |(_, of_day): &&(String, Vec<&Entry>)| {
+        entries += of_day.len();
+        entries <= OPEN_ENTRIES
+    };
+    days.iter().take_while(fits).count().max(1).min(days.len())
+}
+
+fn of_day((day, entries): &(String, Vec<&Entry>), glance: &Glance) -> Markup {
+    html! { h3 { (day) } @for entry in entries { (row(entry, glance)) } }
 }
 
 fn row(entry: &Entry, glance: &Glance) -> Markup {
@@ -194,5 +221,27 @@ mod tests {
     fn an_unknown_act_in_the_address_is_ignored() {
         let html = view(&fixtures::calm(), Some("\"><script>"), Did::default()).into_string();
         assert!(!html.contains("\"><script>"));
+    }
+
+    #[test]
+    fn the_newest_days_stand_open_and_the_days_before_are_folded() {
+        let mut glance = fixtures::calm();
+        let day_ms = 86_400_000;
+        let entry = |id: i64| Entry {
+            id,
+            at_ms: glance.at_ms - (100 - id) / 10 * day_ms,
+            from_ms: glance.at_ms - (100 - id) / 10 * day_ms,
+            note: Note::Remark { text: format!("remark {id} ends") },
+        };
+        glance.entries = (1..=100).rev().map(entry).collect();
+        let html = view(&glance, None, Did::default()).into_string();
+        let folded = html.find("the days before, ").unwrap();
+        assert!(
+            html.find("remark 100 ends").unwrap() < folded && html.find("remark 1 ends").unwrap() > folded
+        );
+        assert_eq!(html[..folded].matches(" ends").count(), 20, "two whole days of ten");
+        assert!(html.contains("the days before, 80 entries"), "{html}");
+        glance.entries.truncate(5);
+        assert!(!view(&glance, None, Did::default()).into_string().contains("noted-before"));
     }
 }

@@ -167,6 +167,11 @@ pub(crate) fn span(ms: i64) -> String {
     }
 }
 
+/// "1 warm night", "3 warm nights".
+pub(crate) fn warm_nights(count: u32) -> String {
+    format!("{count} warm {}", if count == 1 { "night" } else { "nights" })
+}
+
 /// What each plant needs today, and all of them: "3 litres each today, 36 in all, reckoned from …".
 pub(crate) fn water_words(count: Option<u32>, water: &LitresGlance) -> String {
     if water.each < 0.05 {

@@ -60,7 +60,9 @@ fn tone_word(tone: Tone) -> &'static str {
 /// A whole page.
 pub(crate) fn page(view: View, glance: &Glance, did: Did, lintel: &Lintel, main: &Markup) -> Markup {
     let civil = Civil(glance.civil_offset_s);
-    let title = NAMES.iter().find(|name| name.0 == view).map_or("Not here", |name| name.2);
+    // A page without a name of its own is called by what it says.
+    let said = lintel.order.trim_end_matches('.');
+    let title = NAMES.iter().find(|name| name.0 == view).map_or(said, |name| name.2);
     html! {
         (DOCTYPE)
         html lang="en" {

@@ -1,5 +1,6 @@
 //! Ground: what stands and hangs where, and how to change it in a few taps.
 
+use config::ground::Shelter;
 use maud::{Markup, html};
 
 use super::entries::{self, KINDS, crop_words, kind_words};
@@ -39,7 +40,7 @@ pub(crate) fn view(
     let doubtful = glance.probes.iter().find(|probe| probe.doubtful || probe.silent);
     let (order, why) = match (doubtful, homeless) {
         (Some(probe), _) => {
-            (format!("Look at probe {} today.", probe.probe), format!("It is {}.", probe.condition))
+            (format!("Look at probe {} today.", probe.probe), format!("{}.", capital(&probe.condition)))
         }
         (None, Some(probe)) => (
             format!("Say where probe {} hangs.", probe.probe),
@@ -259,7 +260,9 @@ fn hang(glance: &Glance) -> Markup {
                     label { "hangs in" (place_choice(glance)) }
                     label { "reads every, s" input name="interval" inputmode="numeric" value="60" required; }
                     label { "height, m" input name="height" inputmode="decimal"; }
-                    label { "shelter" input.wide name="shelter" maxlength="80" placeholder="shaded and blown"; }
+                    label { "shelter" select name="shelter" {
+                        @for (word, _) in Shelter::WORDS { option value=(word) { (word) } }
+                    } }
                     button { "hang it" }
                 }
             }

@@ -9,7 +9,8 @@ use agronomy::crop::Severity;
 use super::cautions;
 use super::cloth::tenth_or_whole;
 use super::day::Day;
-use super::figures::{Civil, degree_days, share, span, tenth, water_words};
+use super::figures::{Civil, degree_days, share, span, tenth, warm_nights, water_words};
+use super::said::said;
 use super::{missed, warnings};
 use crate::calendar_out::happening::{heat_days, today};
 use crate::glance::{Delivered, Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
@@ -91,12 +92,9 @@ fn clock_in(words: &str) -> Option<i64> {
 
 fn notice_line(notice: &NoticeView, glance: &Glance) -> String {
     let civil = Civil(glance.civil_offset_s);
-    let mut line = format!("{} {}", notice.order(), notice.reason());
+    let mut line = format!("{} {}", notice.order(), said(notice, glance));
     for it in notice.inside() {
         _ = write!(line, " {} {}", it.title, it.text);
-    }
-    if !notice.caution().is_empty() {
-        _ = write!(line, " {}", notice.caution());
     }
     if notice.closed_ms.is_none() {
         _ = write!(line, " Since {}.", civil.when(notice.opened_ms, glance.at_ms));
@@ -124,7 +122,7 @@ fn heat_plan(glance: &Glance) -> Vec<String> {
 fn undelivered(glance: &Glance) -> Vec<String> {
     let notices = glance.open.iter().chain(&glance.closed_lately);
     let lines = notices.flat_map(|notice| {
-        let title = notice.steps.last().map_or(notice.minder.as_str(), |step| step.title.as_str());
+        let title = notice.order();
         let old = notice.deliveries.iter().filter_map(Delivered::old_words);
         notice.undelivered.iter().cloned().chain(old).map(move |why| format!("{title} {why}."))
     });
@@ -212,14 +210,14 @@ fn crop_line(planting: &PlantingGlance) -> String {
     let water =
         water.map_or_else(String::new, |water| format!(" Water: {}.", water_words(planting.count, water)));
     format!(
-        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {} warm nights.",
+        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {}.",
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),
         degree_days(planting),
         planting.rule,
         share(planting.measured_share),
-        planting.warm_nights
+        warm_nights(planting.warm_nights)
     )
 }
 

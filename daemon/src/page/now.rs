@@ -1,18 +1,17 @@
 //! Now: the sentence, the day of each place as a cloth, crop by crop, the air, cautions, and how well it is known.
 
-use agronomy::crop::Severity;
 use maud::{Markup, html};
 
-use super::cautions;
 use super::cloth::{cloth, tenth_or_whole};
 use super::day::Day;
 use super::entries::plants;
-use super::figures::{Civil, degree_days, share, tenth, water_words, whole};
+use super::figures::{Civil, degree_days, share, tenth, warm_nights, water_words, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
 use super::now_lintel::{beneath, first_figures, in_order, state_words};
 use super::rungs::ladder;
 use super::warnings;
+use super::{cautions, closed};
 use crate::clock::trust::{Refusal, span};
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, old_unsent};
 use crate::minders::words::capital;
@@ -37,7 +36,7 @@ pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
         (crops(glance))
         (cautions::section(glance))
         (air(glance))
-        (closed(glance))
+        (closed::section(glance))
         (known(glance))
         p.pg { a href="/letter" { "The letter as it would go out now" } }
     };
@@ -150,7 +149,7 @@ fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
                 @if planting.filled_days > 0 || planting.missing_days > 0 { (degree_days(planting)) " degree days; " }
                 @if let Some(worst) = &planting.worst { "worst " (worst.severity.as_str()) "; " }
                 (planting.rule) ", " (share(planting.measured_share)) " measured; "
-                (planting.warm_nights) @if planting.warm_nights == 1 { " warm night" } @else { " warm nights" }
+                (warm_nights(planting.warm_nights))
             }
         }
     }
@@ -164,7 +163,7 @@ fn air(glance: &Glance) -> Markup {
                 section.pg {
                     h2 { (capital(dryness)) " air in " (place.name) ": " (tenth(vpd)) " kPa" }
                     p {
-                        "Vapour-pressure deficit " (tenth(vpd)) " kPa"
+                        "That is the deficit of its vapour pressure"
                         @if let Some(dew) = place.dew_point_c { "; dew point " (tenth(dew)) " °C" }
                         @if place.saturated { "; saturated" }
                         @else if let Some(rh) = place.rh_pct { "; humidity " (format!("{rh:.0}")) " %" }
@@ -174,26 +173,6 @@ fn air(glance: &Glance) -> Markup {
                             @if trend >= 0.05 { "rising " (tenth(trend)) " °C an hour." }
                             @else if trend <= -0.05 { "falling " (tenth(-trend)) " °C an hour." }
                             @else { "steady." }
-                        }
-                    }
-                }
-            }
-        }
-    }
-}
-
-fn closed(glance: &Glance) -> Markup {
-    let civil = Civil(glance.civil_offset_s);
-    html! {
-        @let closed: Vec<_> = glance.closed_lately.iter().filter(|it| it.pushed || it.severity >= Severity::Moderate).collect();
-        @if !closed.is_empty() {
-            section.pg {
-                h2 { "Closed in the last day" }
-                ul.list {
-                    @for notice in closed {
-                        li {
-                            time { (civil.when(notice.closed_ms.unwrap_or(notice.opened_ms), glance.at_ms)) } " "
-                            (notice.steps.last().map_or(notice.minder.as_str(), |step| step.title.as_str()))
                         }
                     }
                 }

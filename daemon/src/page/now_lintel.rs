@@ -5,6 +5,7 @@ use maud::{Markup, html};
 
 use super::figures::{Civil, span, tenth};
 use super::missed;
+use super::said::said;
 use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
 
@@ -159,7 +160,7 @@ fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
     html! {
         details.fold id={ "notice-" (notice.id) } name="notices" {
             summary.answered[notice.on_it_ms.is_some()] { (notice.order()) }
-            p { (notice.reason()) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
+            p { (said(notice, glance)) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
             (inside(notice))
             (missed::deliveries(notice))
             (answers(notice, glance))

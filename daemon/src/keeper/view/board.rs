@@ -9,6 +9,7 @@ use crate::glance::{PhoneGlance, PhoneGone};
 use crate::keeper::engine::Engine;
 use crate::ledger::open_fences;
 use crate::minders::board::BOARD;
+use crate::minders::disk::room;
 
 /// The board's own figures, where it says any, in words.
 pub(super) fn figures(engine: &Engine) -> Option<String> {
@@ -16,7 +17,7 @@ pub(super) fn figures(engine: &Engine) -> Option<String> {
     let warmth = newest(Quantity::BoardTemperature).map(|t_c| format!("{t_c:.0} °C"));
     let supply =
         newest(Quantity::Supply).map(|sound| if sound > 0.5 { "supply sound" } else { "supply weak" });
-    let space = newest(Quantity::FreeSpace).map(|mib| format!("{mib:.0} MiB free"));
+    let space = newest(Quantity::FreeSpace).map(|mib| format!("{} free", room(mib)));
     let said: Vec<String> = warmth.into_iter().chain(supply.map(str::to_owned)).chain(space).collect();
     (!said.is_empty()).then(|| said.join(", "))
 }

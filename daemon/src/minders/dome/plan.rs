@@ -201,7 +201,7 @@ mod tests {
         let garden = Garden {
             pots: vec![pot("sweet peppers", 0.42), pot("figs", 2.0)],
             bearing: Vec::new(),
-            asks: vec![("tomatoes".to_owned(), 2.76), ("lettuce".to_owned(), 0.38)],
+            asks: vec![("tomatoes".to_owned(), 2.76), ("lettuces".to_owned(), 0.38)],
             roots: vec![("Low bed".to_owned(), 0.4), ("High bed".to_owned(), 0.8)],
         };
         let said =
@@ -209,11 +209,11 @@ mod tests {
         for part in [
             "water deep (first Low bed, 40 % left by its probe), so that",
             "pots (sweet peppers: full they last 0.4 days as it asks today, figs) to",
-            "Litres for each plant today: tomatoes 3, lettuce 0.4; a hot dry day",
+            "Litres for each plant today: tomatoes 3, lettuces 0.4; a hot dry day",
         ] {
             assert!(said(3).contains(part), "{part:?} is missing in {:?}", said(3));
         }
-        assert!(said(0).contains("tomatoes 3, lettuce 0.4") && !said(0).contains("Low bed"));
+        assert!(said(0).contains("tomatoes 3, lettuces 0.4") && !said(0).contains("Low bed"));
     }
 
     #[test]
