@@ -98,7 +98,7 @@ mod tests {
         for words in [
             &["--site", "f.toml", "--folder", "d", "--json", "right"][..],
             &["right", "--site", "f.toml", "--folder", "d", "--json"],
-            &["--json", "--folder", "d", "now", "2026-07-15", "--sure", "--site", "f.toml"],
+            &["--json", "--folder", "d", "now", "2026-07-15T06:30+02:00", "--sure", "--site", "f.toml"],
         ] {
             let args = read(words).unwrap();
             let (site, folder) = (args.target.site.as_path(), args.target.folder.as_deref());

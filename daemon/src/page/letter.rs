@@ -144,7 +144,7 @@ mod tests {
             "15:20 peak 38 to 41;",
             "Limits: peppers 33, tomatoes 35, cucumbers 38, the house 40.",
             "suffering, 1.4 past its line of 35; 0.8 h past it today, 25.0 h this season.",
-            "Tomatoes past 35 since 12:20.",
+            "From outside, open the far door now. 36.4 and rising 1.6 an hour.",
             "Dizzy, confused",
             "Water: 3 litres each today, 34 in all, reckoned from the span",
             "No letter by 06:30 means the board is down.",

@@ -13,7 +13,7 @@ const FRESH_MS: i64 = 10 * 60_000;
 /// The reason of a notice, with its caution and, where it is old, with the time at which it was said.
 pub(super) fn said(notice: &NoticeView, glance: &Glance) -> String {
     let Some(step) = notice.steps.last() else { return String::new() };
-    let leads = glance.sentence.notice.as_ref() == Some(&notice.id);
+    let leads = notice.closed_ms.is_none() && glance.sentence.notice.as_ref() == Some(&notice.id);
     let now = leads.then_some(&glance.sentence.why).or(notice.now.as_ref().map(|now| &now.text));
     let text = if let Some(why) = now {
         why.clone()

@@ -177,3 +177,19 @@ fn nothing_happens_to_a_planting_before_it_began() {
         assert!(checked(&note, NOW - 10 * DAY - 1).unwrap_err().contains("before it began"), "{note:?}");
     }
 }
+
+#[test]
+fn a_shelter_is_one_of_four_words_as_in_the_site_file() {
+    let hung = |shelter: &str| Note::Hang {
+        probe: "post".into(),
+        place: "house".into(),
+        height_m: None,
+        shelter: Some(shelter.into()),
+        usual_interval_s: 60,
+    };
+    for word in ["open", "shaded", "screened", "fanned"] {
+        assert_eq!(checked(&hung(word), NOW), Ok(()), "{word}");
+    }
+    let refused = checked(&hung("in a box"), NOW).unwrap_err();
+    assert_eq!(refused, "unknown shelter \"in a box\"; write open, shaded, screened or fanned");
+}
