@@ -79,12 +79,12 @@ impl People {
         } else {
             format!("Hot to work in {}: go slowly, not alone.", now.name)
         };
-        // One that stands by itself goes on so, or its end would ring beside the heat notice's beginning.
-        let by_itself = severity >= Severity::Severe && (!told.heat_buzzed || told.buzzed);
+        // Once it has rung it keeps its own notice until it is over: to end it while the heat goes on would ring as well.
+        let by_itself = told.buzzed || (severity >= Severity::Severe && !told.heat_buzzed);
         let word = Word {
             planting: None,
             severity,
-            push: by_itself,
+            push: by_itself && severity >= Severity::Severe,
             joins_heat: !by_itself,
             title,
             text: format!(
