@@ -194,7 +194,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
+            inside: BTreeMap::new(),
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }
     }

@@ -206,7 +206,7 @@ mod tests {
             caution: String::new(),
             held: false,
             joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
+            inside: BTreeMap::new(),
         })
     }
 

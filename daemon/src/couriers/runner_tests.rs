@@ -121,7 +121,7 @@ fn waiting(entry: i64, expires_ms: i64) -> Waiting {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
+        inside: BTreeMap::new(),
     };
     Waiting {
         entry,

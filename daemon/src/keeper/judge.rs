@@ -10,9 +10,12 @@ pub(super) mod soil;
 use super::engine::Engine;
 use crate::calendar::{Day, date};
 use crate::entry::Step;
+use crate::minders::board::CLOCK;
 use crate::minders::book::{Telling, counts};
+use crate::minders::heat::TOO_HOT;
 use crate::minders::heat_rules::effect;
 use crate::minders::place_now::Standing;
+use crate::minders::silent::SILENT;
 use crate::minders::{drill, night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
@@ -20,6 +23,9 @@ const LOOK_AROUND_MS: i64 = 30 * 60_000;
 /// Most steps of a day that are not severe and buzz a phone; what is more goes into the evening's digest (own choice: a
 /// phone that buzzes more often than that is put away).
 const MOST_PUSHES: usize = 6;
+
+/// Minders that need no hour of the day. What others would say inside a heat notice waits as well.
+const NEEDS_NO_HOUR: [&str; 3] = [TOO_HOT, SILENT, CLOCK];
 
 impl Engine {
     /// Lets every minder look at the present moment.
@@ -53,6 +59,9 @@ impl Engine {
         self.judge_board(whole, &book, &mut verdicts);
         self.judge_dome(&places, whole, &book, &mut verdicts);
         verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), &book));
+        if !self.knows_hours {
+            verdicts.retain(|it| NEEDS_NO_HOUR.contains(&it.minder));
+        }
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let mut steps = teller::tell(&mut book, now, verdicts);
         self.own_up(&mut steps);

@@ -38,7 +38,7 @@ fn step(title: &str) -> Step {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
+        inside: BTreeMap::new(),
     }
 }
 

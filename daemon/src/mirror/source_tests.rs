@@ -167,7 +167,7 @@ fn steps_and_pages_follow_and_a_page_made_again_is_sent_again() {
         caution: String::new(),
         held: false,
         joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
+        inside: BTreeMap::new(),
     };
     let notes = [NewNote { at_ms: START, from_ms: START, note: Note::Step(step) }];
     let body = |share: f64| {
