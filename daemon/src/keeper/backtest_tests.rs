@@ -120,6 +120,25 @@ fn of_the_places_own_line_only_a_course_that_buzzed_is_a_word_ahead() {
 }
 
 #[test]
+fn a_course_told_inside_the_heat_notice_is_a_word_ahead_as_one_told_alone_is() {
+    // To the page at 11:00, buzzed at 11:15; passed at 11:45.
+    let inside = |minute, push: bool| {
+        let mut step = step(TOO_HOT, 0, minute, Worsened, Severe, push);
+        step.inside.insert(ON_COURSE.to_owned(), Severe);
+        step.joined.extend(push.then(|| ON_COURSE.to_owned()));
+        step
+    };
+    let told = [
+        step(TOO_HOT, 0, 640, Opened, Severe, true),
+        inside(660, false),
+        inside(675, true),
+        step(TOO_HOT, 0, 735, Worsened, Extreme, true),
+    ];
+    let lead = of(&told, &[]).place_line;
+    assert_eq!(lead, Lead { passed: 1, told_ahead: 1, median_min: Some(30.0), worst_min: Some(30.0) });
+}
+
+#[test]
 fn a_heat_wave_is_told_as_many_days_ahead_as_before_its_first_severe_line() {
     let told = [
         step(HEAT_DOME, 0, 720, Opened, Severe, true),

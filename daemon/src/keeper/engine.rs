@@ -71,6 +71,8 @@ pub struct Engine {
     pub(super) news: News,
     /// The half hour in which the minders that look at hours and days looked last.
     pub(super) looked_around: Option<i64>,
+    /// Whether somebody vouches for the hour of the day.
+    pub(super) knows_hours: bool,
     dirty: BTreeSet<(String, Day)>,
     closed: BTreeSet<(String, Day)>,
     now_ms: i64,
@@ -98,6 +100,7 @@ impl Engine {
             light: None,
             news: News::default(),
             looked_around: None,
+            knows_hours: true,
             dirty: BTreeSet::new(),
             closed: BTreeSet::new(),
             now_ms,

@@ -12,9 +12,12 @@ use std::collections::BTreeMap;
 use super::engine::{Engine, PlaceMinders};
 use crate::calendar::{Day, date};
 use crate::entry::Step;
+use crate::minders::board::CLOCK;
 use crate::minders::book::{Book, Telling, counts};
+use crate::minders::heat::TOO_HOT;
 use crate::minders::heat_rules::effect;
 use crate::minders::place_now::{PlaceNow, Standing};
+use crate::minders::silent::SILENT;
 use crate::minders::word::Verdict;
 use crate::minders::{drill, night, teller};
 
@@ -23,6 +26,9 @@ pub(super) const LOOK_AROUND_MS: i64 = 30 * 60_000;
 /// Most steps of a day that are not severe and buzz a phone; what is more goes into the evening's digest (own choice: a
 /// phone that buzzes more often than that is put away).
 const MOST_PUSHES: usize = 6;
+
+/// Minders that need no hour of the day. What others would say inside a heat notice waits as well.
+const NEEDS_NO_HOUR: [&str; 3] = [TOO_HOT, SILENT, CLOCK];
 
 impl Engine {
     /// Lets every minder look at the present moment.
@@ -42,6 +48,9 @@ impl Engine {
         self.judge_board(whole, &book, &mut verdicts);
         self.judge_dome(&places, whole, &book, &mut verdicts);
         verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), &book));
+        if !self.knows_hours {
+            verdicts.retain(|it| NEEDS_NO_HOUR.contains(&it.minder));
+        }
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let mut steps = teller::tell(&mut book, now, verdicts);
         self.own_up(&mut steps);

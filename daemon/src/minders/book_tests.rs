@@ -209,3 +209,106 @@ fn what_was_foretold_ends_without_a_buzz_when_it_has_come_and_with_one_when_it_h
     let steps = life(&[], [opened, vec![(10, vec![clear("on-course")])]].concat());
     assert_eq!(turns(&steps)[1], (10, "on-course", Turn::Closed, true));
 }
+
+/// What the air does to work, at the third minute of a heat notice.
+fn people(severity: Severity) -> Verdict {
+    Verdict::word(
+        "people",
+        "house",
+        Word { text: "House: feels like 44.".to_owned(), ..word(severity, false, true) },
+    )
+}
+
+fn course(push: bool) -> Verdict {
+    let title = "Open the far door. By 13:20 it passes 40.".to_owned();
+    let text = "House: at this pace 40 at 13:20.".to_owned();
+    Verdict::word("on-course", "house", Word { title, text, ..word(Severity::Severe, push, true) })
+}
+
+#[test]
+fn what_joins_later_is_told_once_a_life_and_again_only_when_it_is_worse_and_does_not_buzz() {
+    let hot = || heat(Severity::Severe);
+    let mut said = vec![(0, vec![hot()])];
+    // It comes and goes, gets worse, and gets better.
+    said.extend((1..10).map(|at| (at, vec![hot(), people(Severity::Moderate)])));
+    said.extend((10..20).map(|at| (at, vec![hot()])));
+    said.extend((20..30).map(|at| (at, vec![hot(), people(Severity::Severe)])));
+    said.extend((30..40).map(|at| (at, vec![hot(), people(Severity::Moderate)])));
+    said.push((40, vec![clear(HEAT)]));
+    said.push((50, vec![hot()]));
+    said.push((51, vec![hot(), people(Severity::Moderate)]));
+    let steps = life(&[], said);
+    let wanted = [
+        (0, HEAT, Turn::Opened, true),
+        (1, HEAT, Turn::Worsened, false),
+        (20, HEAT, Turn::Worsened, false),
+        (40, HEAT, Turn::Closed, true),
+        (50, HEAT, Turn::Opened, true),
+        (51, HEAT, Turn::Worsened, false),
+    ];
+    assert_eq!(turns(&steps), wanted);
+    assert_eq!(steps[1].inside, BTreeMap::from([("people".to_owned(), Severity::Moderate)]));
+    assert!(steps[1].text.ends_with("36.1 °C. Feels like 44."), "{}", steps[1].text);
+}
+
+#[test]
+fn a_course_buzzes_once_inside_the_heat_notice_as_urgently_as_by_itself() {
+    let moderate = || Verdict::word(HEAT, "house", word(Severity::Moderate, false, false));
+    let said = vec![
+        (0, vec![moderate()]),
+        (10, vec![moderate(), course(false)]),
+        (11, vec![moderate(), course(true)]),
+        (30, vec![moderate()]),
+        (40, vec![moderate(), course(true)]),
+        (60, vec![clear(HEAT)]),
+    ];
+    // Put off until it is over: what is severe comes through all the same.
+    let steps = life(&[(5, Some(600))], said);
+    let wanted = [
+        (0, HEAT, Turn::Opened, false),
+        (10, HEAT, Turn::Worsened, false),
+        (11, HEAT, Turn::Worsened, true),
+        (60, HEAT, Turn::Closed, true),
+    ];
+    assert_eq!(turns(&steps), wanted, "the all-clear goes where the alarm went");
+    assert_eq!(steps[2].title, "Open the far door. By 13:20 it passes 40.");
+    assert_eq!((steps[2].severity, steps[2].weight()), (Severity::Moderate, Severity::Severe));
+    assert!(!counts(&steps[2]), "no day's cap holds it back");
+}
+
+#[test]
+fn a_course_that_buzzed_alone_goes_into_the_heat_notice_which_tells_its_end() {
+    let moderate = || Verdict::word(HEAT, "house", word(Severity::Moderate, false, false));
+    let said = vec![
+        (0, vec![clear(HEAT), course(true)]),
+        (10, vec![moderate(), course(true)]),
+        (20, vec![moderate()]),
+        (40, vec![clear(HEAT)]),
+    ];
+    let wanted = [
+        (0, "on-course", Turn::Opened, true),
+        (10, HEAT, Turn::Opened, false),
+        (10, "on-course", Turn::Closed, false),
+        (40, HEAT, Turn::Closed, true),
+    ];
+    assert_eq!(turns(&life(&[], said)), wanted);
+}
+
+#[test]
+fn what_is_to_buzz_and_comes_in_the_minute_in_which_the_heat_notice_opens_buzzes_with_it() {
+    let moderate = Verdict::word(HEAT, "house", word(Severity::Moderate, false, false));
+    let steps = life(&[], vec![(0, vec![moderate, pots(true)])]);
+    assert_eq!(turns(&steps), [(0, HEAT, Turn::Opened, true)]);
+}
+
+#[test]
+fn a_step_of_before_that_named_only_what_buzzed_inside_it_is_read() {
+    let old = r#"{"notice": "2031-07-02.house.too-hot", "number": 1, "minder": "too-hot", "place": "house", "at_ms": 0,
+        "turn": "opened", "severity": "moderate", "push": true, "joined": ["pots"], "title": "Open.", "text": "Hot."}"#;
+    let step: Step = serde_json::from_str(old).unwrap();
+    assert_eq!((step.inside.len(), step.weight()), (0, Severity::Moderate));
+    let mut book = Book::of([step].iter(), std::iter::empty());
+    let moderate = Verdict::word(HEAT, "house", word(Severity::Moderate, true, false));
+    let steps = tell(&mut book, telling(1, 6), vec![moderate, pots(true)]);
+    assert_eq!(turns(&steps), [(1, HEAT, Turn::Worsened, false)], "told once more, without a buzz");
+}

@@ -184,3 +184,37 @@ pub(crate) fn heard_warning(glance: &Glance, open: bool) -> Markup {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixtures;
+    use super::super::frame::Did;
+    use super::super::{letter, now};
+    use super::*;
+    use crate::glance::{InsideNow, SaidNow};
+
+    #[test]
+    fn what_stands_inside_a_heat_notice_is_read_as_it_is_now_on_page_and_in_the_letter() {
+        let mut glance = fixtures::heat();
+        let people = InsideNow {
+            minder: "people".to_owned(),
+            severity: Severity::Severe,
+            title: "Stay out of Long House: too hot to work inside.".to_owned(),
+            text: "Feels like 44 in shade <b>".to_owned(),
+        };
+        for (notice, place) in glance.open.iter_mut().zip(["now", "folded"]) {
+            let (title, text) = (format!("Order {place}."), format!("Reason {place}."));
+            notice.now = Some(SaidNow { title, text, inside: vec![people.clone()] });
+        }
+        let html = now::view(&glance, Did::default()).into_string();
+        let said = "<strong>Stay out of Long House: too hot to work inside.</strong> Feels like 44 in shade &lt;b&gt;";
+        assert_eq!(html.matches(said).count(), 2, "of the sentence's own notice and of a folded one: {html}");
+        assert!(html.contains("Order folded.") && html.contains("Reason folded."), "{html}");
+        assert!(!html.contains("Look at the heap probe"), "what was told then is not what stands now");
+        let text = letter::written(&glance).text.replace("\n  ", " ");
+        assert!(
+            text.contains("Reason now. Stay out of Long House: too hot to work inside. Feels like 44"),
+            "{text}"
+        );
+    }
+}

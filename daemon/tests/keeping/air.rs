@@ -41,11 +41,20 @@ fn damp_air_is_told_by_night_after_two_hours() {
 }
 
 #[test]
-fn the_air_is_silent_while_heat_speaks() {
+fn harsh_air_that_comes_while_a_heat_notice_stands_is_one_more_step_of_it_and_no_notice_of_its_own() {
     let mut core = in_memory(&tomato_house(), june());
-    feed(&mut core, june() + 10 * HOUR, 3 * 60, 33.0, 20.0);
+    let ten = june() + 10 * HOUR;
+    // 33 °C at 45 %: 2.77 kPa, at 20 %: 4.02 kPa (5.0308 kPa at saturation, FAO-56 annex 2). Past 1.6, and past 2.5 or so,
+    // for an hour each.
+    feed(&mut core, ten, 30, 33.0, 80.0);
+    feed(&mut core, ten + 30 * MINUTE, 6 * 60, 33.0, 20.0);
     assert!(told(&core, "air").is_empty(), "{:?}", told(&core, "air"));
-    assert_eq!(told(&core, "too-hot").len(), 1);
+    let heat = told(&core, "too-hot");
+    let of_air: Vec<_> = heat.iter().filter(|step| step.text.contains("Harsh air, 4.0 kPa")).collect();
+    assert_eq!(of_air.len(), 1, "{heat:?}");
+    assert_eq!(((of_air[0].at_ms - ten) / MINUTE, of_air[0].turn.as_str()), (90, "worsened"));
+    assert!(of_air[0].text.contains("The air pulls hard: water first"), "the order as well: {of_air:?}");
+    assert!(heat.iter().all(|step| !step.pushed && step.severity == "moderate"), "{heat:?}");
 }
 
 #[test]

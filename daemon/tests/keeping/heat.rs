@@ -152,6 +152,39 @@ fn a_course_to_the_place_line_is_told_at_once_and_buzzes_with_the_next_reading()
 }
 
 #[test]
+fn a_course_to_the_place_line_is_told_inside_a_heat_notice_that_stands_with_the_buzz_it_has_by_itself() {
+    let mut core = in_memory(&tomato_house(), june());
+    // Tomatoes bear 32 and 35; from 39.0 on at four degrees an hour the place's 40 is a quarter of an hour away. Then a
+    // cloud, and the same again.
+    let knots =
+        [(0, 33.0), (90, 39.0), (95, 39.3), (105, 38.0), (165, 37.0), (195, 39.0), (200, 39.3), (240, 37.0)];
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&knots));
+    assert!(told(&core, "on-course").is_empty(), "{:?}", told(&core, "on-course"));
+    let heat = told(&core, "too-hot");
+    let by: Vec<Told> = heat.iter().filter(|step| step.title.contains(" By ")).cloned().collect();
+    assert_eq!(outline(&by, ten()), [(90, "worsened", "severe"), (91, "worsened", "severe")], "{heat:?}");
+    assert_eq!([by[0].pushed, by[1].pushed], [false, true]);
+    assert_eq!(by[1].title, "From outside, open the door and every vent. By 11:45 it passes 40.");
+    assert!(by[1].text.contains("At this pace 40 at 11:45."), "{}", by[1].text);
+    assert_eq!(heat.iter().filter(|step| step.pushed).count(), 1, "once: {heat:?}");
+}
+
+#[test]
+fn a_course_that_stood_before_the_heat_notice_goes_on_inside_it_and_closes_without_a_buzz() {
+    let mut notes = tomato_bed();
+    notes[1] = hang("post", "bed", 600);
+    let mut core = in_memory(&notes, june());
+    days(&mut core, "post", june(), 10 * MINUTE, &[(16.0, 30.0); 5]);
+    days(&mut core, "post", june() + 5 * DAY, 10 * MINUTE, &[(18.0, 38.0)]);
+    let (course, heat) = (told(&core, "on-course"), told(&core, "too-hot"));
+    let closed = &course[1];
+    assert_eq!((course.len(), closed.turn.as_str(), closed.pushed), (2, "closed", false), "{course:?}");
+    assert_eq!((heat[0].turn.as_str(), heat[0].severity.as_str()), ("opened", "moderate"));
+    assert_eq!(closed.at_ms, heat[0].at_ms);
+    assert!(heat[0].title.contains(" By ") && heat[0].title.contains("it passes 35."), "{heat:?}");
+}
+
+#[test]
 fn when_the_place_line_is_passed_as_foretold_one_thing_buzzes_in_that_minute() {
     let notes = [place("house", PlaceKind::House), hang("post", "house", 60)];
     let mut core = in_memory(&notes, june());

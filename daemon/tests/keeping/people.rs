@@ -3,6 +3,8 @@
 //! Heat indices are read from the weather service's chart in `tests/reference/heat_index_nws_chart.csv` where it has
 //! them: 90 °F (32.2 °C) and 60 % feel like 100 °F (37.8 °C), and with 70 % like 106 °F (41.1 °C).
 
+use glasshour::keeper::view::{Shell, glance};
+
 use super::garden::*;
 
 /// Half an hour of held air.
@@ -29,6 +31,42 @@ fn from_the_high_band_on_it_pushes_by_itself_and_below_it_does_not() {
     assert!(second.iter().all(|step| !step.text.to_lowercase().contains("safe")));
     hold(&mut core, noon + HOUR, 40, 24.0, 50.0);
     assert_eq!(told(&core, "people").last().unwrap().turn, "closed");
+}
+
+#[test]
+fn air_that_turns_muggy_hours_after_the_heat_notice_opened_is_told_once_a_band_and_shown_as_it_is_now() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut core = again(folder.path(), &tomato_house(), june());
+    let eight = june() + 8 * HOUR;
+    // 92 °F (33.3 °C) at 40 % feels like 94 °F (34 °C), at 60 % like 105 °F (41 °C), at 75 % like 124 °F (51 °C): the
+    // chart at 92 °F. The bands begin at 26.7, 32.8, 39.4 and 46.1 °C.
+    hold(&mut core, eight, 120, 33.4, 40.0);
+    hold(&mut core, eight + 2 * HOUR, 120, 33.4, 60.0);
+    core.flush(moment(eight + 4 * HOUR)).unwrap();
+    let before = told(&core, "too-hot");
+    drop(core);
+    let mut core = again(folder.path(), &[], eight + 4 * HOUR);
+    hold(&mut core, eight + 4 * HOUR, 120, 33.4, 60.0);
+    assert_eq!(told(&core, "too-hot"), before, "not again after a start");
+    hold(&mut core, eight + 6 * HOUR, 120, 33.4, 75.0);
+    assert!(told(&core, "people").is_empty(), "{:?}", told(&core, "people"));
+    let heat = told(&core, "too-hot");
+    let felt = |step: &&Told| step.text.contains("Stay out of house: too hot to work inside. Feels like");
+    let steps: Vec<Told> = heat.iter().filter(felt).cloned().collect();
+    let wanted = [(2 * 60 + 10, "worsened", "moderate"), (6 * 60 + 10, "worsened", "moderate")];
+    assert_eq!(outline(&steps, eight), wanted, "{heat:?}");
+    assert!(heat.iter().all(|step| !step.pushed), "{heat:?}");
+    // What stands inside is read as it is now, beside the heat's own reason.
+    let glance = glance(core.engine(), &Shell::default());
+    let notice = glance.open.iter().find(|it| it.minder == "too-hot").unwrap();
+    let [people] = notice.inside() else { panic!("{:?}", notice.now) };
+    assert_eq!(
+        (people.minder.as_str(), people.title.as_str()),
+        ("people", "Stay out of house: too hot to work inside.")
+    );
+    assert!(people.text.starts_with("Feels like 5") && people.text.contains("75 % at 15:59"), "{people:?}");
+    assert!(!glance.sentence.why.contains("eels like"), "{}", glance.sentence.why);
+    assert!(glance.sentence.why.contains("33.4 °C at 15:59"), "{}", glance.sentence.why);
 }
 
 #[test]

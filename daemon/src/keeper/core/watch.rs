@@ -15,7 +15,6 @@ use crate::entry::{BoardNews, Step, Turn};
 use crate::keeper::counts::Counts;
 use crate::keeper::engine::Engine;
 use crate::minders::board::CLOCK;
-use crate::minders::heat::TOO_HOT;
 use crate::minders::silent::SILENT;
 use crate::reading::{Grade, Reading};
 
@@ -39,6 +38,7 @@ pub(super) struct Watch {
 impl Watch {
     fn new(of: &Engine, mono_ms: i64) -> Self {
         let mut engine = Engine::new(of.site().clone(), of.now_ms());
+        engine.knows_hours = false;
         engine.restore(of.entries().to_vec(), Pages::default(), Counts::default());
         let before = of.told().iter().map(|step| step.notice.clone()).collect();
         Self { engine, offset_ms: of.now_ms() - mono_ms, began_mono_ms: mono_ms, before }
@@ -86,10 +86,7 @@ impl Core {
         if !readings.is_empty() {
             steps.extend(watch.engine.apply(&readings));
         }
-        // Hours of the day are not known, so only what needs none is told.
-        let told = |step: &Step| [TOO_HOT, SILENT, CLOCK].contains(&step.minder.as_str());
-        let steps: Vec<Step> =
-            steps.into_iter().filter(told).map(|step| watch.undated(step, self.boot)).collect();
+        let steps: Vec<Step> = steps.into_iter().map(|step| watch.undated(step, self.boot)).collect();
         self.engine.take_told(steps.clone());
         self.pending.steps.extend(steps);
     }

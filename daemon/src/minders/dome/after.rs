@@ -14,7 +14,7 @@ use super::HEAT_DOME;
 use super::seen::DAWN_H;
 use crate::calendar::{Calendar, Day};
 use crate::entry::{Step, Turn};
-use crate::minders::heat::TOO_HOT;
+use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::word::{Verdict, Word};
 use crate::minders::words::{capital, limit};
 
@@ -57,8 +57,14 @@ pub fn spell(told: &[Step], calendar: &Calendar, now_ms: i64) -> Option<Spell> {
 
 /// The last days running on which heat buzzed.
 fn buzzed<'a>(newest_first: impl Iterator<Item = &'a Step>, calendar: &Calendar) -> Option<Spell> {
+    // That a line was in sight is no heat yet.
+    let in_sight = |step: &Step| step.severity < Severity::Extreme && step.inside.contains_key(ON_COURSE);
     let hot = newest_first.filter(|step| {
-        step.minder == TOO_HOT && step.push && step.severity >= Severity::Severe && step.turn != Turn::Closed
+        step.minder == TOO_HOT
+            && step.push
+            && step.severity >= Severity::Severe
+            && step.turn != Turn::Closed
+            && !in_sight(step)
     });
     let mut days = hot.map(|step| calendar.day_of(step.at_ms));
     let last = days.next()?;
