@@ -50,7 +50,10 @@ fn harsh_air_that_comes_while_a_heat_notice_stands_is_one_more_step_of_it_and_no
     feed(&mut core, ten + 30 * MINUTE, 6 * 60, 33.0, 20.0);
     assert!(told(&core, "air").is_empty(), "{:?}", told(&core, "air"));
     let heat = told(&core, "too-hot");
-    let of_air: Vec<_> = heat.iter().filter(|step| step.text.contains("Harsh air, 4.0 kPa")).collect();
+    let of_air: Vec<_> = heat
+        .iter()
+        .filter(|step| step.text.contains("deficit 4.0 kPa") && step.text.contains("Harsh air."))
+        .collect();
     assert_eq!(of_air.len(), 1, "{heat:?}");
     assert_eq!(((of_air[0].at_ms - ten) / MINUTE, of_air[0].turn.as_str()), (90, "worsened"));
     assert!(of_air[0].text.contains("The air pulls hard: water first"), "the order as well: {of_air:?}");

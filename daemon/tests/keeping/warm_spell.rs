@@ -90,7 +90,7 @@ fn days_in_a_row_open_it_for_a_crop_in_the_open() {
     assert!(
         steps[0]
             .text
-            .contains("Broccoli want days below 30 (moderate); 3 were not, the first that of 1 June"),
+            .contains("Broccoli plants want days below 30 (moderate); 3 were not, the first that of 1 June"),
         "{}",
         steps[0].text
     );

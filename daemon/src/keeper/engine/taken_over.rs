@@ -54,6 +54,8 @@ impl Engine {
             self.judge_places(&self.places_now(), whole, &book, &mut minders, &mut Vec::new());
         }
         (self.now_ms, self.book, self.minders) = (now_ms, book, minders);
+        // What seemed to end in hours that were lived through before stands as it was told: its end is still to be told.
+        self.take_over_told();
     }
 
     /// Hands forecasts to what minds them: they are many and large, and nothing else asks for them.
