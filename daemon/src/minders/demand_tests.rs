@@ -17,8 +17,8 @@ fn july() -> Day {
     crate::calendar::day("2026-07-15").unwrap()
 }
 
-fn span(low_c: f64, high_c: f64) -> Option<Span> {
-    Some(Span { low_c, high_c, basis: Basis::Temperatures })
+fn span(low_c: f64, high_c: f64) -> Span {
+    Span { low_c, high_c, basis: Basis::Temperatures }
 }
 
 fn near(value: f64, wanted: f64, within: f64) {
@@ -30,7 +30,7 @@ fn with_the_sun_measured_a_hot_day_asks_for_what_the_table_has() {
     // AGRONOMY 1.3: hot, 33/18 °C, 1.6 kPa, 1.5 m/s, 27 MJ: ETo 6.1 mm. Its vapour is 45 % of the day's saturation
     // (FAO-56 annex 2: 5.030 and 2.064 kPa). Heat wave, dry: 39/22, 1.5 kPa, wind of 2 there and 1.5 here: 7.9 mm.
     let hot = DayWeather {
-        span: span(18.0, 33.0),
+        span: Some(span(18.0, 33.0)),
         humidity_pct: Some(100.0 * 1.6 / 3.547),
         sun: Some(Sun::Outside(27.0)),
     };
@@ -38,7 +38,7 @@ fn with_the_sun_measured_a_hot_day_asks_for_what_the_table_has() {
     near(mm, 6.1, 0.06);
     assert_eq!(basis, Basis::Light);
     let mild = DayWeather {
-        span: span(13.0, 24.0),
+        span: Some(span(13.0, 24.0)),
         humidity_pct: Some(100.0 * 1.3 / 2.240),
         sun: Some(Sun::Outside(22.0)),
     };
@@ -48,7 +48,7 @@ fn with_the_sun_measured_a_hot_day_asks_for_what_the_table_has() {
 #[test]
 fn with_temperatures_alone_the_hot_day_asks_for_a_fifth_of_a_millimetre_more() {
     // AGRONOMY 2.8: Hargreaves 6.3 mm against 6.1 on the hot test day, which is some day of mid July.
-    let hot = DayWeather { span: span(18.0, 33.0), ..DayWeather::default() };
+    let hot = DayWeather { span: Some(span(18.0, 33.0)), ..DayWeather::default() };
     let (mm, basis) = open_mm(north(), july(), &hot).unwrap();
     near(mm, 6.3, 0.1);
     assert_eq!(basis, Basis::Temperatures);
@@ -72,7 +72,7 @@ fn a_full_canopy_under_cover_uses_what_the_sun_there_can_lift() {
     // Ra of 15 July at 45 °N: 40.5 MJ (FAO-56 annex 2, Table 2.6, from memory), 0.75 of it clear.
     near(clear, 0.625 * 0.70 * 0.75 * 40.5 / 2.45, 0.05);
     assert_eq!(basis, Basis::ClearSky);
-    let spread = DayWeather { span: span(18.0, 33.0), ..DayWeather::default() };
+    let spread = DayWeather { span: Some(span(18.0, 33.0)), ..DayWeather::default() };
     assert!(covered_mm(north(), july(), &spread, COVER).unwrap().0 < clear);
 }
 

@@ -178,7 +178,7 @@ pub(super) fn written(day: &Day, placed: &[(&Event, f64)], hung: &[Tag<'_>], wid
     };
     let hole = |&(from, to): &(f64, f64)| {
         let foot = TOP_PX + f64::midpoint(from.max(0.0), to) * HOUR_PX + 5.0;
-        (to - from > 0.5).then(|| Area {
+        (to - from > 0.5).then_some(Area {
             across: (MARGIN_PX, MARGIN_PX + 30.0 * LETTER_PX),
             down: (foot - 13.0, foot + 4.0),
         })
