@@ -62,11 +62,7 @@ fn a_back_dated_planting_makes_its_days_afresh_and_undoing_it_takes_them_away() 
         .collect();
     assert!(totals[0] > 0.0 && totals[1] > totals[0], "{totals:?}");
     garden.note(&["--at", "2026-07-03", "end", "reds"]);
-    assert_eq!(
-        planting_dates(&export(&garden), "reds"),
-        ["2026-07-02", "2026-07-03"],
-        "from 01:00 it is gone"
-    );
+    assert_eq!(planting_dates(&export(&garden), "reds"), ["2026-07-02"], "gone from the site's midnight on");
     garden.note(&["undo", &entry.to_string()]);
     let undone = export(&garden);
     assert_eq!(undone["planting_pages"], before["planting_pages"]);
