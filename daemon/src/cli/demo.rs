@@ -158,6 +158,7 @@ async fn live(
     println!("http://{}/", running.page);
     println!("The page answers on this board only; {} times faster than life. Ctrl-C ends it.", args.speed);
     let (handle, mut tasks) = (running.handle, running.tasks);
+    tasks.spawn("signals", signals);
     let bus = probes::bus(&world, &clock);
     let (events, bus_clock) = (handle.events.clone(), Arc::clone(&clock));
     tasks.spawn_blocking("simulated bus", move |stop| {
@@ -165,13 +166,16 @@ async fn live(
     });
     let (beds_world, beds_clock) = (Arc::clone(&world), Arc::clone(&clock));
     tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, stop));
-    all_heard(&handle, world.start_ms()).await;
+    let stop = tasks.stop();
+    tokio::select! {
+        () = stop.cancelled() => {}
+        () = all_heard(&handle, world.start_ms()) => {}
+    }
     held.go();
     let stop_after = args.stop_after_story;
     let teller = handle.clone();
     tasks.spawn("story", move |stop| story(world, clock, handle, stop_after, stop));
     tasks.spawn("teller", |stop| tell(teller, stop));
-    tasks.spawn("signals", signals);
     tasks.join(GRACE).await.map_err(|failure| failure.to_string())
 }
 

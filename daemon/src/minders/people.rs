@@ -2,9 +2,9 @@
 //!
 //! A heat index puts warmth and dampness into one figure of what a body feels (agronomy's `people`). From 29.4 °C on
 //! people are to be warned, from 39.4 °C on what can wait is put off. Below that this is a line inside the notice of
-//! heat and no reason to buzz; a house in which tomatoes do well is often too hot for hard work. From there on it buzzes
-//! by itself, unless the heat notice of the place has: damp air strikes people long before it strikes tomatoes, and a heat
-//! notice that nobody's phone rang for keeps nobody out. No hour is ever called safe: there is only a least hot one.
+//! heat and no reason to buzz; a house in which tomatoes do well is often too hot for hard work. From there on it may
+//! buzz by itself, unless the heat notice of the place has: damp air strikes people long before it strikes tomatoes, and a
+//! heat notice that nobody's phone rang for keeps nobody out. No hour is ever called safe: there is only a least hot one.
 
 use agronomy::crop::Severity;
 use agronomy::people::caution::{IN_THE_HOUSE, Strain};
@@ -80,7 +80,7 @@ impl People {
             format!("Hot to work in {}: go slowly, not alone.", now.name)
         };
         // Once it has rung it keeps its own notice until it is over: to end it while the heat goes on would ring as well.
-        let by_itself = told.buzzed || (severity >= Severity::Severe && !told.heat_buzzed);
+        let by_itself = told.buzzed || (rings(severity, t_c, now) && !told.heat_buzzed);
         let word = Word {
             planting: None,
             severity,
@@ -102,6 +102,16 @@ impl People {
     /// When time alone may change the verdict, UTC ms.
     pub fn wake(&self) -> Option<i64> {
         self.ladder.wake(&rungs(), HEAT_RELEASE)
+    }
+}
+
+/// Whether it is worth a buzz. What is so each summer noon keeps nobody out whom a phone could warn: from 39.4 °C on it
+/// buzzes on days out of the ordinary, or while nobody knows what is ordinary; from 46.1 °C on always.
+fn rings(severity: Severity, t_c: f64, now: &PlaceNow<'_>) -> bool {
+    match severity {
+        Severity::Extreme => true,
+        Severity::Severe => now.median_high_c.is_none() || now.out_of_the_ordinary(t_c),
+        _ => false,
     }
 }
 

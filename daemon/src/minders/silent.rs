@@ -4,6 +4,8 @@
 //! the next but one falls due just then, and one lost message is no blindness. A probe that speaks often is given longer,
 //! but not where a limit was near, for there each minute counts. Probes that fall silent together, because
 //! their broker or bus went away or a whole place is dark, are one thing to go and look at: one notice, not ten.
+//!
+//! One that is heard again is believed once it was heard ten minutes long: a loose plug is one notice, not twenty.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,6 +22,8 @@ const MINUTE: i64 = 60_000;
 const SHORTEST_MS: i64 = 10 * MINUTE;
 /// The same where a limit is near.
 const SHORTEST_NEAR_MS: i64 = 3 * MINUTE;
+/// How long a probe must be heard again before its silence is over, ms (own choice).
+pub const SETTLED_MS: i64 = 10 * MINUTE;
 /// Silence longer than this is no news any more, ms.
 const NEWS_MS: i64 = 2 * 86_400_000;
 /// Most probes named in one sentence.
@@ -40,6 +44,8 @@ pub struct ProbeNow<'a> {
     pub usual_interval_ms: i64,
     /// When it last said anything at all, UTC ms; none if never since it was hung.
     pub heard_ms: Option<i64>,
+    /// When it had said anything last [`SETTLED_MS`] ago, UTC ms.
+    pub heard_before_ms: Option<i64>,
     /// Its last air temperature and slope: °C, °C per hour.
     pub last_air: Option<(f64, Option<f64>)>,
     /// Within 3 °C of a severe line of heat or of a tender crop's line of frost when last heard: blindness may push.
@@ -53,8 +59,23 @@ pub struct ProbeNow<'a> {
 impl ProbeNow<'_> {
     /// When the silence is long enough to be told, UTC ms.
     pub fn told_from(&self) -> Option<i64> {
+        Some(self.heard_ms? + self.patience_ms())
+    }
+
+    fn patience_ms(&self) -> i64 {
         let shortest_ms = if self.is_pressing() { SHORTEST_NEAR_MS } else { SHORTEST_MS };
-        Some(self.heard_ms? + (2 * self.usual_interval_ms + MINUTE).max(shortest_ms))
+        (2 * self.usual_interval_ms + MINUTE).max(shortest_ms)
+    }
+
+    /// It is heard, and was so before already.
+    fn is_settled(&self) -> bool {
+        let before_ms = self.now_ms - SETTLED_MS;
+        !self.is_silent() && self.heard_before_ms.is_some_and(|at| before_ms < at + self.patience_ms())
+    }
+
+    /// It is heard, and it is not known yet whether that lasts.
+    fn is_unsettled(&self) -> bool {
+        !self.is_silent() && !self.is_settled()
     }
 
     fn is_pressing(&self) -> bool {
@@ -100,10 +121,18 @@ pub fn judge<'a>(
         }
     }
     let places: BTreeSet<&str> = probes.iter().map(|probe| probe.place).collect();
-    for key in places.into_iter().chain(sources) {
-        let clear =
-            || Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."));
-        said.entry(key).or_insert_with(clear);
+    let unsettled = |key: &str, of_place: bool| {
+        probes.iter().any(|it| it.is_unsettled() && (!of_place || it.place == key))
+    };
+    let places = places.into_iter().map(|place| (place, true));
+    for (key, of_place) in places.chain(sources.map(|source| (source, false))) {
+        let over = || match unsettled(key, of_place) {
+            true => Verdict::unknown(SILENT, key),
+            false => {
+                Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."))
+            }
+        };
+        said.entry(key).or_insert_with(over);
     }
     said.into_values().collect()
 }
@@ -135,6 +164,9 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
     if joined {
         let text = format!("{name}: told of with the others that fell silent.");
         return Some(Verdict::clear(SILENT, now.probe, "Others are silent too.", text));
+    }
+    if now.is_unsettled() {
+        return Some(Verdict::unknown(SILENT, now.probe));
     }
     if !now.is_silent() {
         let text = format!("{name}: heard again at {}.", calendar.clock(heard_ms));

@@ -65,6 +65,7 @@ impl Engine {
             place_name: here.map_or(hang.place.as_str(), |now| now.name),
             usual_interval_ms: hang.usual_interval_ms,
             heard_ms,
+            heard_before_ms: self.tracks.last_heard(&hang.probe, now_ms - silent::SETTLED_MS),
             last_air: last_c.map(|t_c| (t_c, None)),
             limit_near: last_c.zip(here).is_some_and(|(t_c, now)| is_near(t_c, now)),
             place_still_seen: here.is_some_and(|now| now.air.is_some()),
