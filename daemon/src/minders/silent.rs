@@ -67,10 +67,11 @@ impl ProbeNow<'_> {
         (2 * self.usual_interval_ms + MINUTE).max(shortest_ms)
     }
 
-    /// It is heard, and was so before already.
+    /// It is heard, and was so before already: by another reading than its newest, for a single one is no sign of life.
     fn is_settled(&self) -> bool {
         let before_ms = self.now_ms - SETTLED_MS;
-        !self.is_silent() && self.heard_before_ms.is_some_and(|at| before_ms < at + self.patience_ms())
+        let before = self.heard_before_ms.filter(|at| before_ms < at + self.patience_ms());
+        !self.is_silent() && before.is_some() && before < self.heard_ms
     }
 
     /// It is heard, and it is not known yet whether that lasts.

@@ -175,7 +175,7 @@ fn assert_lives(board: &Board) {
         assert!(life[..ends].iter().all(|step| step.turn != Turn::Closed), "{life:#?}");
         // A cool night: nothing of heat, no drill and no silence has a cause any more.
         // But for tomatoes a night of 21 is a warm one (crop book).
-        let caused = ["air", "chill", "signs", "demand", "warm-spell"].contains(&life[0].minder.as_str());
+        let caused = ["air", "chill", "signs", "warm-night", "warm-spell"].contains(&life[0].minder.as_str());
         assert!(caused || life.last().unwrap().turn == Turn::Closed, "it stands without a cause: {life:#?}");
     }
 }

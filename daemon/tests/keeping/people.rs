@@ -39,7 +39,7 @@ fn air_that_turns_muggy_hours_after_the_heat_notice_opened_is_told_once_and_show
     let mut core = again(folder.path(), &tomato_house(), june());
     let eight = june() + 8 * HOUR;
     // By Rothfusz's regression (NWS Technical Attachment SR 90-23) 92 °F (33.3 °C) feels like 89 °F (31.9 °C) at 25 %; by
-    // the chart like 99 °F (37 °C) at 50 % and like 124 °F (51 °C) at 75 %. The bands begin at 26.7, 32.8, 39.4 and 46.1 °C.
+    // the chart like 99 °F (37 °C) at 50 % and like 116 °F (47 °C) at 75 %. The bands begin at 26.7, 32.8, 39.4 and 46.1 °C.
     hold(&mut core, eight, 120, 33.3, 25.0);
     hold(&mut core, eight + 2 * HOUR, 120, 33.3, 50.0);
     core.flush(moment(eight + 4 * HOUR)).unwrap();
