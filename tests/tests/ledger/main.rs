@@ -140,13 +140,13 @@ fn damage_is_said_on_the_page_and_mended_while_the_service_runs() {
         "{told}"
     );
     let sentence = "Readings of bench-2 (air temperature) from 28 May 2026 to 3 June 2026 are damaged";
-    let (_, page) = service.get("/");
-    assert!(page.contains(sentence) && page.contains("glasshour ledger mend BACKUP"), "{page}");
+    // The command is answered a moment before the page is made afresh.
+    let told = |page: &String| page.contains(sentence) && page.contains("glasshour ledger mend BACKUP");
+    until("the page tells of it", || Some(service.get("/").1).filter(told));
     let mended = ask(&garden, &["mend", "--json", text(&backup)]);
     assert_eq!(code(&mended), 0, "{}", said(&mended));
     // Midnight of the third day by the standard offset is 23:00 UTC: 71 hours since the first reading.
     assert_eq!(value(&mended), json!({ "rows": 1, "readings": 71, "left": [] }));
-    // The command is answered a moment before the page is made afresh.
     until("the page says so", || (!service.get("/").1.contains("are damaged")).then_some(()));
     let checked = value(&ask(&garden, &["check", "--json"]));
     assert_eq!((&checked["readings"], &checked["fenced"]), (&json!(2 * HOURS), &json!([])));
