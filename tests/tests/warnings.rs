@@ -205,7 +205,7 @@ fn hostile_documents_are_refused_named_on_the_page_and_hinder_no_other() {
     shelf.feed(&links, "2026-01-01T00:00:00Z");
     let garden = garden(&server.url());
     let service = garden.start();
-    until("the good one is shown", || (headlines(&service) == [VERY_HOT]).then_some(()));
+    until_within(90, "the good one is shown", || (headlines(&service) == [VERY_HOT]).then_some(()));
     let said = until("the page names a refusal", || Some(away(&service)).filter(|said| !said.is_empty()));
     assert!(said.contains("warnings feed away since") && said.contains("(and "), "{said}");
     let looks = shelf.asked("/feed");
