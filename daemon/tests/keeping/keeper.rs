@@ -296,6 +296,7 @@ async fn once_a_day_in_the_quiet_hour_old_batches_become_chunks_and_no_count_is_
         bench.clock.now_ms.store(june() + day * DAY + 4 * HOUR, Ordering::SeqCst);
         bench.send(vec![heard("post", AIR, june() + day * DAY + 4 * HOUR, 21.0)]).await;
         // What waits is committed after five minutes.
+        bench.rounds().await;
         bench.clock.now_ms.store(june() + day * DAY + 4 * HOUR + 6 * MINUTE, Ordering::SeqCst);
         bench.until("the day's commit", |bench| bench.acked() as i64 == day).await;
         seen.lock().unwrap().insert(bench.reader.batches_after(0, 10_000).unwrap().len());
