@@ -101,8 +101,9 @@ impl Course {
         self.stands.is_some() && self.cooler == 0 && self.unknown <= 1
     }
 
-    fn is_over(&self, rule: &HeatRule) -> bool {
-        self.stands.is_none() && self.cooler >= cooler_wanted(rule)
+    /// Whether it does not stand, by days that are known up to the last.
+    fn is_over(&self) -> bool {
+        self.stands.is_none() && self.unknown == 0
     }
 }
 
@@ -176,7 +177,7 @@ pub fn judge(
         let text = format!("{}: nothing that such warmth harms stands here now.", now.name);
         return Verdict::clear(WARM_SPELL, now.place, "No warm spell to mind.", text);
     }
-    if !ruled.iter().all(|it| it.course.is_over(it.rule)) {
+    if !ruled.iter().all(|it| it.course.is_over()) {
         return Verdict::unknown(WARM_SPELL, now.place);
     }
     let figures = figures(ruled, last);

@@ -56,9 +56,9 @@ fn what_nobody_measured_neither_opens_nor_ends_it() {
     assert!(of(&[Hot, Hot, Hot]).is_new());
     assert!(of(&[Hot, Hot, Hot, Unknown]).is_new(), "a day that is read by hand only the morning after");
     assert!(!of(&[Hot, Hot, Hot, Unknown, Unknown]).is_new(), "old news opens nothing");
-    assert!(!of(&[Hot, Hot, Hot, Missed]).is_new() && !of(&[Hot, Hot, Hot, Missed]).is_over(&mean));
-    assert!(!of(&[Unknown; 30]).is_over(&mean), "silence is not calm");
-    assert!(of(&[Unknown, Missed, Missed, Missed]).is_over(&mean));
+    assert!(!of(&[Hot, Hot, Hot, Missed]).is_new() && !of(&[Hot, Hot, Hot, Missed]).is_over());
+    assert!(!of(&[Unknown; 30]).is_over(), "silence is not calm");
+    assert!(of(&[Unknown, Missed, Missed, Missed]).is_over());
 }
 
 #[test]

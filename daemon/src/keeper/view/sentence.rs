@@ -17,6 +17,7 @@ use crate::minders::root_hot::ROOT_HOT;
 use crate::minders::seedbed::SEEDBED;
 use crate::minders::silent::SILENT;
 use crate::minders::soil_dry::SOIL_DRY;
+use crate::minders::warm_spell::WARM_SPELL;
 use crate::minders::words::limit;
 
 /// What is minor and presses nobody stands under the sentence, not in it.
@@ -30,6 +31,8 @@ fn rank(notice: &NoticeView) -> u8 {
         ON_COURSE => 1,
         FROST | PEOPLE if notice.severity >= Severity::Severe => 1,
         SILENT if notice.severity >= Severity::Moderate => 2,
+        // Of nights and days that are over: it stands under the sentence.
+        WARM_SPELL => ASIDE,
         // What presses now before what comes in days.
         TOO_HOT => 3,
         HEAT_DOME => 4,
