@@ -127,9 +127,10 @@ pub fn judge<'a>(
     };
     let places = places.into_iter().map(|place| (place, true));
     for (key, of_place) in places.chain(sources.map(|source| (source, false))) {
-        let over = || match unsettled(key, of_place) {
-            true => Verdict::unknown(SILENT, key),
-            false => {
+        let over = || {
+            if unsettled(key, of_place) {
+                Verdict::unknown(SILENT, key)
+            } else {
                 Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."))
             }
         };
