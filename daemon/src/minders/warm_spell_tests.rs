@@ -1,15 +1,14 @@
 use std::borrow::Cow;
 use std::ops::RangeInclusive;
 
-use agronomy::crop::figures::OwnFigures;
 use agronomy::crop::{Crop, Stage, Stages};
 use agronomy::heat_stress::DayAtLine::{self, Met as Hot, Missed, Near, Unknown};
 use agronomy::series::MS_PER_DAY;
 
 use super::*;
 use crate::almanac::lines::Lines;
-use crate::entry::Began;
 use crate::ground::Planting;
+use crate::ground::fixture::planted;
 use crate::minders::place_now::Foretold;
 
 const DAYS: RangeInclusive<Day> = 100..=400;
@@ -76,23 +75,6 @@ fn rules_of_nights_of_means_and_of_days_in_a_row_are_judged_here_and_no_others()
     assert_eq!(of("lettuce"), [""; 0], "bolting has a minder of its own");
 }
 
-fn planting(id: &str, crop: &str) -> Planting {
-    Planting {
-        id: id.into(),
-        crop: crop.into(),
-        place: "house".into(),
-        variety: None,
-        count: None,
-        container_l: None,
-        began: Began::PlantedOut,
-        from_ms: 0,
-        ended_ms: None,
-        first_flower_ms: None,
-        first_ripe_ms: None,
-        figures: OwnFigures::new(),
-    }
-}
-
 fn place(kind: PlaceKind) -> PlaceNow<'static> {
     PlaceNow {
         now_ms: 400 * MS_PER_DAY,
@@ -131,7 +113,7 @@ fn standing<'a>(planting: &'a Planting, crop: &Crop, stages: Stages) -> Standing
 /// What is said of tomatoes and sweet peppers, of which each rule that is named was met on so many days, the others on none.
 fn said(kind: PlaceKind, stages: &Stages, met: &[(&str, &str, usize)], open: bool) -> Verdict {
     let book = config::crop_book().unwrap();
-    let plantings = ["tomato", "sweet_pepper"].map(|crop| planting(crop, crop));
+    let plantings = ["tomato", "sweet_pepper"].map(|crop| Planting { id: crop.into(), ..planted(crop) });
     let each = plantings.iter().map(|it| standing(it, &book.crops[&it.crop], stages.clone()));
     let each: Vec<Standing<'_>> = each.collect();
     let ruled = each.iter().flat_map(|standing| {
@@ -196,7 +178,7 @@ fn it_ends_by_what_was_measured_and_stays_while_that_is_not_known() {
     );
     let empty = judge(&place(PlaceKind::House), &[], Last::default(), true, &Calendar::fixed(0));
     assert!(matches!(empty.says, Says::Clear { .. }));
-    let (tomato, book) = (planting("tomato", "tomato"), config::crop_book().unwrap());
+    let (tomato, book) = (planted("tomato"), config::crop_book().unwrap());
     let standing = standing(&tomato, &book.crops["tomato"], flowering);
     let rule = &rule("tomato", "night_moderate");
     let silent = Ruled { standing: &standing, rule, course: Course::of(rule, DAYS.zip([Unknown; 30])) };

@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use agronomy::crop::Severity;
 use glasshour::couriers::outbox::{Errand, plan};
 use glasshour::couriers::public_id;
 use glasshour::couriers::runner::Outbox;
@@ -14,6 +15,7 @@ use glasshour::keeper::event::Delivery;
 use glasshour::keeper::start::seed;
 use glasshour::keeper::view::{Shell, glance};
 use glasshour::ledger::Ledger;
+use glasshour::minders::word::Word;
 
 use super::garden::*;
 
@@ -66,6 +68,19 @@ pub(crate) fn pushing(courier: &str) -> Route {
 /// A courier by which only that goes which nobody has seen for half an hour.
 pub(crate) fn next_person(courier: &str) -> Route {
     Route { unseen_ms: Some(glasshour::couriers::route::UNSEEN_MS), ..pushing(courier) }
+}
+
+/// Something to be told that may buzz.
+pub(crate) fn word(severity: Severity) -> Word {
+    Word {
+        planting: None,
+        severity,
+        push: true,
+        joins_heat: false,
+        title: "Go and look.".to_owned(),
+        text: "House: something.".to_owned(),
+        caution: "",
+    }
 }
 
 impl Board {

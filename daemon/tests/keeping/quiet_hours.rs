@@ -7,7 +7,6 @@ use glasshour::entry::Turn;
 use glasshour::keeper::core::Route;
 use glasshour::ledger::OutboxState;
 use glasshour::minders::book::{Book, Telling};
-use glasshour::minders::word::Word;
 
 use super::carried::*;
 use super::garden::*;
@@ -60,17 +59,8 @@ fn k8_an_alarm_that_did_not_get_through_before_it_eased_by_night_still_rings() {
     let two = june() + 2 * HOUR;
     let mut book = Book::default();
     let mut tell = |at_ms, severity| {
-        let word = Word {
-            planting: None,
-            severity,
-            push: true,
-            joins_heat: false,
-            title: "Go and look.".to_owned(),
-            text: "House: something.".to_owned(),
-            caution: "",
-        };
         let mut telling = Telling { at_ms, date: "2026-06-01", left: 6 };
-        book.tell(&mut telling, ("house", "too-hot"), word, &[]).unwrap()
+        book.tell(&mut telling, ("house", "too-hot"), word(severity), &[]).unwrap()
     };
     let steps = [tell(two, Severity::Extreme), tell(two + 10 * MINUTE, Severity::Severe)];
     assert_eq!(steps[1].turn, Turn::Eased);

@@ -11,7 +11,6 @@ use glasshour::keeper::core::Route;
 use glasshour::ledger::OutboxState;
 use glasshour::minders::book::{Book, Telling};
 use glasshour::minders::drill::DRILL;
-use glasshour::minders::word::Word;
 
 use super::carried::*;
 use super::garden::*;
@@ -209,18 +208,10 @@ fn k8_quiet_hours_and_the_days_cap_hold_back_everything_but_what_is_severe() {
     ];
     let route = Route { quiet: Some((22, 5)), ..pushing("web push") };
     for (severity, left, hour, wanted) in table {
-        let word = Word {
-            planting: None,
-            severity,
-            push: true,
-            joins_heat: false,
-            title: "Go and look.".to_owned(),
-            text: "House: something.".to_owned(),
-            caution: "",
-        };
         let at_ms = june() + hour * HOUR;
         let mut telling = Telling { at_ms, date: "2026-06-01", left };
-        let step = Book::default().tell(&mut telling, ("house", "probe-silent"), word, &[]).unwrap();
+        let step =
+            Book::default().tell(&mut telling, ("house", "probe-silent"), word(severity), &[]).unwrap();
         let due = route.when(&step, &calendar()).map(|(due_ms, _)| (due_ms - at_ms) / HOUR);
         assert_eq!(due, wanted, "{severity:?}, {left} left, {hour} o'clock");
         assert_eq!(step.held, wanted.is_none(), "what does not buzz waits for the digest");
