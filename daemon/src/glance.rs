@@ -9,7 +9,9 @@ use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
 use crate::entry::{Entry, PlaceKind, Step};
-pub use board::{BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, UndatedBoot, Unrecorded};
+pub use board::{
+    BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, Stranger, UndatedBoot, Unrecorded,
+};
 
 mod delivered;
 mod outlook;
@@ -152,8 +154,8 @@ pub struct ProbeGlance {
     pub height_m: Option<f64>,
     /// How it is sheltered.
     pub shelter: Option<String>,
-    /// Newest value of each quantity: (quantity, value, unit, UTC ms).
-    pub newest: Vec<(String, f64, String, i64)>,
+    /// Newest value of each quantity: (quantity, value, unit, UTC ms; none where its age is not known).
+    pub newest: Vec<(String, f64, String, Option<i64>)>,
     /// Sound, doubtful or silent, and since when and why, in words.
     pub condition: String,
     /// Silent for more than twice its usual interval.

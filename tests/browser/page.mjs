@@ -165,6 +165,34 @@ await attempt("the live update arrives", async () => {
 check("no errors while tapping", faults);
 await context.close();
 
+await attempt("eight open pages hold up none of them, nor a ninth request", async () => {
+  const many = await browser.newContext({ viewport: PHONE });
+  for (let nth = 0; nth < 8; nth += 1) {
+    const one = await many.newPage();
+    await one.goto(at("/"), { waitUntil: "load", timeout: PATIENCE_MS });
+    await one.waitForFunction(() => document.getElementById("main") !== null, { timeout: PATIENCE_MS });
+  }
+  const answer = await many.pages()[0].evaluate(async () => (await fetch("/api/now")).status);
+  await many.close();
+  return answer === 200 ? [] : [`status ${answer}`];
+});
+await attempt("a page cut off says how old it is, and is fresh again when the board is back", async () => {
+  const cut = await browser.newContext({ viewport: PHONE });
+  const old = await cut.newPage();
+  await old.clock.install();
+  await old.goto(at("/"), { waitUntil: "load" });
+  await cut.setOffline(true);
+  await old.clock.fastForward("03:00:00");
+  await old.locator("#stale:has-text('This page is 3 h old. Go and look.')").waitFor({ timeout: PATIENCE_MS });
+  const pale = await old.evaluate(() => document.body.classList.contains("stale-page"));
+  await cut.setOffline(false);
+  // As when the phone is taken out of the pocket.
+  await old.evaluate(() => document.dispatchEvent(new Event("visibilitychange")));
+  await old.locator("#stale").waitFor({ state: "hidden", timeout: PATIENCE_MS });
+  await cut.close();
+  return pale ? [] : ["its figures are not pale"];
+});
+
 await attempt("without script every page still reads and plants", async () => {
   const plain = await browser.newContext({ viewport: PHONE, javaScriptEnabled: false });
   const quiet = await plain.newPage();

@@ -57,6 +57,17 @@ impl MirrorGlance {
     }
 }
 
+/// Who sends what cannot be read and is no probe here: another's topic, or a rule that takes too much.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stranger {
+    /// The name it came under: `door` for a topic that no rule takes.
+    pub name: String,
+    /// How many messages since the start.
+    pub count: u64,
+    /// The last of them, escaped and cut.
+    pub sample: String,
+}
+
 /// What the board says of itself.
 #[derive(Clone, Debug, PartialEq, Default, Serialize, Deserialize)]
 pub struct BoardGlance {
@@ -70,6 +81,9 @@ pub struct BoardGlance {
     /// place, where any did not.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub unsent: BTreeMap<String, usize>,
+    /// Senders of what could not be read that are no probe here.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub strangers: Vec<Stranger>,
     /// Where the page listens, and what that means, in words.
     pub listening: String,
     /// The key that phones subscribe for, base64url; none where there is no web push.

@@ -271,6 +271,9 @@ impl Keeper {
             Event::Malformed { probe, sample, done } => {
                 let counted = self.shell.malformed.entry(probe.to_string()).or_default();
                 counted.0 += 1;
+                if counted.0 == 1 {
+                    tracing::warn!(%probe, %sample, "could not be read; what follows is counted on the page");
+                }
                 counted.1 = sample;
                 self.acks.extend(done);
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));

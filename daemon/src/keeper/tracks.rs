@@ -98,12 +98,6 @@ impl Tracks {
             .map(|(at, value, _)| (*at, *value))
     }
 
-    /// Newest reading of any grade (UTC ms, value, grade).
-    pub fn newest_of_any(&self, probe: &str, quantity: Quantity) -> Option<(i64, f64, Grade)> {
-        let newest = self.tracks.get(&(probe.to_owned(), quantity))?.recent.last();
-        newest.map(|(at, value, reason)| (*at, *value, reason.grade()))
-    }
-
     /// All readings of a series in a stretch, of any grade.
     pub fn taken(&self, probe: &str, quantity: Quantity, range: &Range<i64>) -> &[Taken] {
         let Some(track) = self.tracks.get(&(probe.to_owned(), quantity)) else { return &[] };

@@ -1,25 +1,21 @@
 //! The glance, made from what the engine knows: everything the page, the letter and `glasshour now` show.
 
-use agronomy::quantity::Quantity;
-
 use super::core::Deliveries;
 use super::engine::Engine;
 use super::export::gather;
-use crate::clock::trust::span;
 use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::figure_words::named_once;
-use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, ProbeGlance, SaidNow, Unrecorded};
-use crate::minders::board::BOARD;
+use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, SaidNow, Unrecorded};
 use crate::minders::dome::HEAT_DOME;
 use crate::minders::heat::TOO_HOT;
-use crate::reading::Grade;
 
 mod board;
 mod milestones;
 mod missed;
 mod place;
 mod planting;
+mod probe;
 mod season;
 mod sentence;
 mod warnings;
@@ -63,7 +59,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
     let mut closed_lately: Vec<NoticeView> =
         notices.into_iter().filter(|it| it.closed_ms.is_some()).collect();
     closed_lately.sort_by_key(|notice| std::cmp::Reverse((notice.closed_ms, notice.opened_ms)));
-    let probes = probes(engine, shell);
+    let probes = probe::glances(engine, shell);
     let mut sentence = sentence::sentence(engine, &open, &places, &probes);
     let about = |notice: &&NoticeView| sentence.notice.as_ref() == Some(&notice.id);
     let about = open.iter().find(about).map(|notice| notice.place.clone());
@@ -95,6 +91,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             restored: board::restored(&engine.entries, calendar, now_ms),
             nobody_told_ms,
             figures: board::figures(engine),
+            strangers: probe::strangers(engine, shell),
             unsent: shell.deliveries.unsent.clone(),
             ..shell.board.clone()
         },
@@ -188,73 +185,5 @@ pub fn show_live(glance: &mut Glance, live: &Glance) {
         (place.vpd_kpa, place.dew_point_c) = (now.vpd_kpa, now.dew_point_c);
         (place.dryness, place.heat_index_c) = (now.dryness.clone(), now.heat_index_c);
         (place.trend_c_per_h, place.heard_ms) = (now.trend_c_per_h, now.t_c.map(|_| glance.at_ms));
-    }
-}
-
-fn probes(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
-    let now_ms = engine.now_ms();
-    let mut names: std::collections::BTreeSet<String> =
-        engine.tracks.probes().into_iter().filter(|name| *name != BOARD).map(str::to_owned).collect();
-    let hung = engine.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
-    names.extend(hung.map(|hang| hang.probe.clone()));
-    names.extend(shell.malformed.keys().cloned());
-    names.into_iter().map(|name| probe(engine, shell, name)).collect()
-}
-
-fn probe(engine: &Engine, shell: &Shell, name: String) -> ProbeGlance {
-    let now_ms = engine.now_ms();
-    let hang = engine.ground.hang_at(&name, now_ms);
-    let newest: Vec<(Quantity, i64, f64, Grade)> = engine
-        .tracks
-        .quantities(&name)
-        .into_iter()
-        .filter_map(|quantity| {
-            engine
-                .tracks
-                .newest_of_any(&name, quantity)
-                .map(|(at, value, grade)| (quantity, at, value, grade))
-        })
-        .collect();
-    let heard = engine.tracks.last_heard(&name, engine.now_ms());
-    let interval = engine.ground.usual_interval_ms(&name);
-    let silent = heard.is_none_or(|at| now_ms - at > 2 * interval);
-    let doubtful = newest.iter().any(|(.., grade)| *grade != Grade::Sound);
-    let clock = |at: i64| {
-        if now_ms - at > 20 * 3_600_000 {
-            format!("{}, {}", engine.site.calendar.weekday(at), engine.site.calendar.clock(at))
-        } else {
-            engine.site.calendar.clock(at)
-        }
-    };
-    let condition = match heard {
-        None => "nothing heard yet".to_owned(),
-        Some(at) if silent => format!("silent since {}", clock(at)),
-        Some(at) if doubtful => format!("doubtful, {}", clock(at)),
-        Some(at) => format!("sound, {}", clock(at)),
-    };
-    let (malformed, malformed_sample) = match shell.malformed.get(&name) {
-        Some((count, sample)) => (*count, Some(sample.clone())),
-        None => (0, None),
-    };
-    ProbeGlance {
-        place: hang.map(|hang| hang.place.clone()),
-        height_m: hang.and_then(|hang| hang.height_m),
-        shelter: hang.and_then(|hang| hang.shelter.clone()),
-        newest: newest
-            .into_iter()
-            .map(|(quantity, at, value, _)| {
-                (quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at)
-            })
-            .collect(),
-        condition: match shell.senders_clocks.get(&name) {
-            Some(Some(ahead_ms)) => format!("{condition}; node clock {} fast", span(*ahead_ms)),
-            Some(None) => format!("{condition}; node clock never set"),
-            None => condition,
-        },
-        silent,
-        doubtful,
-        malformed,
-        malformed_sample,
-        probe: name,
     }
 }

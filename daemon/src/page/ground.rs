@@ -148,7 +148,7 @@ fn probe_row(probe: &ProbeGlance, glance: &Glance) -> Markup {
             span { strong { (probe.probe) } ", " span.loud[probe.doubtful || probe.silent] { (probe.condition) } }
             small {
                 @for (_, value, unit, _) in probe.newest.iter().take(3) { (tenth(*value)) " " (unit) ", " }
-                @if let Some((.., ms)) = probe.newest.first() { (civil.when(*ms, glance.at_ms)) }
+                @if let Some((.., Some(ms))) = probe.newest.first() { (civil.when(*ms, glance.at_ms)) }
                 @if let Some(height) = probe.height_m { "; " (tenth(height)) " m" }
                 @if let Some(shelter) = &probe.shelter { ", " (shelter) }
             }

@@ -3,7 +3,7 @@
 use std::convert::Infallible;
 use std::sync::Arc;
 
-use axum::extract::State;
+use axum::extract::{Extension, State};
 use axum::http::StatusCode;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
@@ -11,11 +11,13 @@ use futures_util::StreamExt;
 use futures_util::stream;
 
 use super::routes::Shared;
+use super::seats::Peer;
 
-/// Opens a stream of events; 503 when too many are open. It ends when the page stops.
-pub(crate) async fn live(State(shared): State<Arc<Shared>>) -> Response {
-    let Ok(seat) = Arc::clone(&shared.seats).try_acquire_owned() else {
-        return (StatusCode::SERVICE_UNAVAILABLE, "too many pages are open\n").into_response();
+/// Opens a stream of events. Where too many are open, 204, upon which a browser does not ask again by itself (HTML
+/// standard, server-sent events); the page then fetches itself now and then. It ends when the page stops.
+pub(crate) async fn live(State(shared): State<Arc<Shared>>, peer: Option<Extension<Peer>>) -> Response {
+    let Some(seat) = shared.seats.take(peer.map_or(Peer(None), |Extension(peer)| peer)) else {
+        return StatusCode::NO_CONTENT.into_response();
     };
     let mut glance = shared.handle.glance.clone();
     // The first event says which glance is the newest: a page older than that fetches itself at once.

@@ -43,6 +43,7 @@ mod routes;
 mod rungs;
 mod said;
 mod season;
+mod seats;
 mod serve;
 mod sums;
 mod tending;

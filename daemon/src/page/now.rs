@@ -233,7 +233,8 @@ fn known(glance: &Glance) -> Markup {
                     li {
                         strong { (probe.probe) } ", " (probe.condition)
                         @if let Some((_, value, unit, ms)) = probe.newest.first() {
-                            ": " (tenth(*value)) " " (unit) ", read " (civil.when(*ms, glance.at_ms))
+                            ": " (tenth(*value)) " " (unit)
+                            @if let Some(ms) = ms { ", read " (civil.when(*ms, glance.at_ms)) }
                         }
                         @if probe.malformed > 0 { "; " (probe.malformed) (if probe.malformed == 1 { " message" } else { " messages" }) " could not be read" }
                         "."
@@ -256,6 +257,7 @@ fn known(glance: &Glance) -> Markup {
                 @if glance.board.not_kept > 0 { li { (glance.board.not_kept) " readings were judged and not kept: nothing could be stored, and memory for them was full." } }
                 @if let Some((seconds, ms)) = glance.board.slow_write { li { "The card took " (seconds) " s for one write (" (civil.when(ms, glance.at_ms)) "). If that comes again, replace it." } }
                 @for away in &glance.board.away { li { (capital(away)) "." } }
+                @for stranger in &glance.board.strangers { li { "Strangers (" (stranger.name) "): " (stranger.count) " could not be read, the last: " code { (stranger.sample) } } }
                 @for (courier, count) in &glance.board.unsent { li { (capital(courier)) ": " (old_unsent(*count)) " in the last week." } }
                 @if let Some(mirror) = &glance.board.mirror { li { (capital(&mirror.words())) "." } }
                 @if !glance.board.listening.is_empty() { li { "This page: " (glance.board.listening) "." } }

@@ -38,11 +38,14 @@ fn main_notice(glance: &Glance) -> Option<&NoticeView> {
     glance.open.iter().find(|notice| &notice.id == id)
 }
 
-/// What others say inside a heat notice, order first.
+/// What others say inside a heat notice: the order, and its reason in the fold, which stands open where it is severe.
 pub(super) fn inside(notice: &NoticeView) -> Markup {
     html! {
-        @if !notice.inside().is_empty() {
-            ul.inside { @for it in notice.inside() { li { strong { (it.title) } " " (it.text) } } }
+        @for it in notice.inside() {
+            details.fold id={ "inside-" (it.minder) "-" (notice.id) } open[it.severity >= Severity::Severe] {
+                summary { (it.title) }
+                p { (it.text) }
+            }
         }
     }
 }
@@ -207,7 +210,7 @@ mod tests {
             notice.now = Some(SaidNow { title, text, inside: vec![people.clone()] });
         }
         let html = now::view(&glance, Did::default()).into_string();
-        let said = "<strong>Stay out of Long House: too hot to work inside.</strong> Feels like 44 in shade &lt;b&gt;";
+        let said = "<summary>Stay out of Long House: too hot to work inside.</summary><p>Feels like 44 in shade &lt;b&gt;";
         assert_eq!(html.matches(said).count(), 2, "of the sentence's own notice and of a folded one: {html}");
         assert!(html.contains("Order folded.") && html.contains("Reason folded."), "{html}");
         assert!(!html.contains("Look at the heap probe"), "what was told then is not what stands now");

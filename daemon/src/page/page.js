@@ -5,8 +5,10 @@
   "use strict";
   const OLD_S = 600;
   const STALE_S = 900;
+  const RETRY_MS = 30000;
   let fetched = performance.now();
   let shown = document.body.dataset.at;
+  // None: whatever is the newest.
   let wanted = shown;
   let busy = false;
 
@@ -62,6 +64,7 @@
         if (writing()) return;
         exchange(fresh);
         shown = fresh.body.dataset.at;
+        wanted ??= shown;
         document.body.dataset.at = shown;
         fetched = performance.now();
         age();
@@ -73,10 +76,31 @@
     }
   };
 
-  new EventSource("/live").addEventListener("glance", (event) => {
-    wanted = event.data;
+  // A browser opens few connections to one board: a tab that nobody sees holds none. A stream the board refused, because
+  // it has many, is not tried again by the browser: then the page is fetched on its own after a while.
+  let stream = null;
+  const leave = () => {
+    if (stream) stream.close();
+    stream = null;
+  };
+  const follow = () => {
+    if (document.hidden) leave();
+    else if (!stream || stream.readyState === EventSource.CLOSED) {
+      stream = new EventSource("/live");
+      stream.addEventListener("glance", (event) => {
+        wanted = event.data;
+        refresh();
+      });
+      stream.addEventListener("error", (event) => {
+        if (event.target.readyState === EventSource.CLOSED) setTimeout(catchUp, RETRY_MS);
+      });
+    }
+  };
+  const catchUp = () => {
+    wanted = null;
+    follow();
     refresh();
-  });
+  };
   // Who touches the page has seen what it shows; a page that merely lies open has not.
   const seen = () => {
     for (const mark of document.querySelectorAll("[data-unseen]")) {
@@ -91,8 +115,12 @@
   document.addEventListener("submit", (event) => {
     for (const field of event.target.querySelectorAll("input[data-now]")) field.value = Date.now();
   });
-  document.addEventListener("visibilitychange", refresh);
+  document.addEventListener("visibilitychange", catchUp);
+  // Out of the browser's memory a page comes back as it was left, however long ago.
+  addEventListener("pageshow", (event) => { if (event.persisted) catchUp(); });
+  addEventListener("pagehide", leave);
   document.addEventListener("focusout", () => setTimeout(refresh, 200));
   setInterval(() => { refresh(); age(); }, 1000);
+  follow();
   age();
 })();

@@ -13,7 +13,6 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum::routing::{get, post};
 use maud::Markup;
 use serde::Deserialize;
-use tokio::sync::Semaphore;
 use tokio_util::sync::CancellationToken;
 use tower_http::compression::CompressionLayer;
 use tower_http::timeout::TimeoutLayer;
@@ -22,6 +21,7 @@ use super::forms::{self, Fields, Filled};
 use super::frame::{self, Did};
 use super::ground::Taps;
 use super::guard::{Listening, guard};
+use super::seats::Seats;
 use super::{ahead, answer, calendar, diary, ground, interface, letter, live, now, phones, season, tending};
 use crate::entry::Note;
 use crate::glance::Glance;
@@ -29,6 +29,8 @@ use crate::keeper::handle::Handle;
 
 /// Pages that may listen to `/live` at the same time.
 const SEATS: usize = 32;
+/// How many of them at one address: a browser opens six connections to one board, and wants some for the pages.
+const SEATS_EACH: usize = 4;
 /// Longest time an answer may take, s: a keeper with a full queue is busy, not gone.
 const PATIENCE: Duration = Duration::from_secs(20);
 /// Largest piece of past readings taken, bytes.
@@ -40,7 +42,7 @@ const BODY_LIMIT: usize = 64 * 1024;
 pub(crate) struct Shared {
     pub(crate) handle: Handle,
     pub(crate) crops: Vec<(String, String)>,
-    pub(crate) seats: Arc<Semaphore>,
+    pub(crate) seats: Arc<Seats>,
     pub(crate) stop: CancellationToken,
 }
 
@@ -75,7 +77,7 @@ pub fn router(
     stop: CancellationToken,
 ) -> Router {
     let crops = ground::named(crops);
-    let shared = Arc::new(Shared { handle, crops, seats: Arc::new(Semaphore::new(SEATS)), stop });
+    let shared = Arc::new(Shared { handle, crops, seats: Seats::new(SEATS, SEATS_EACH), stop });
     // Years of days may have to be made afresh first: whoever asks for all of it waits for all of it.
     let slow = Router::new().route("/api/export", get(interface::export));
     let slow = slow.merge(tended(&listening)).with_state(Arc::clone(&shared));

@@ -4,7 +4,7 @@ use std::io;
 use std::path::Path;
 use std::time::Duration;
 
-use axum::Router;
+use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::server::graceful::GracefulShutdown;
@@ -14,10 +14,13 @@ use tokio::net::{TcpListener, UnixListener};
 use tokio::task::JoinSet;
 use tokio_util::sync::CancellationToken;
 
+use super::seats::{Peer, Seats};
 use crate::supervise::Outcome;
 
 /// Connections kept at the same time; further ones wait in the listener's queue.
 const CONNECTIONS: usize = 64;
+/// How many of them from one address; further ones are closed. A web server on the board stands for many.
+const CONNECTIONS_EACH: usize = 32;
 /// Time a client has for the header of a request.
 const HEADER_PATIENCE: Duration = Duration::from_secs(15);
 /// Time open connections have to finish after the word to stop.
@@ -28,23 +31,23 @@ const BREATH: Duration = Duration::from_millis(200);
 /// A listener of either kind.
 trait Accepts {
     type Io: AsyncRead + AsyncWrite + Unpin + Send + 'static;
-    async fn next(&self) -> io::Result<Self::Io>;
+    async fn next(&self) -> io::Result<(Self::Io, Peer)>;
 }
 
 impl Accepts for TcpListener {
     type Io = tokio::net::TcpStream;
-    async fn next(&self) -> io::Result<Self::Io> {
-        let (stream, _) = self.accept().await?;
+    async fn next(&self) -> io::Result<(Self::Io, Peer)> {
+        let (stream, from) = self.accept().await?;
         // Events are small and should leave at once.
         stream.set_nodelay(true)?;
-        Ok(stream)
+        Ok((stream, Peer(Some(from.ip()))))
     }
 }
 
 impl Accepts for UnixListener {
     type Io = tokio::net::UnixStream;
-    async fn next(&self) -> io::Result<Self::Io> {
-        self.accept().await.map(|(stream, _)| stream)
+    async fn next(&self) -> io::Result<(Self::Io, Peer)> {
+        self.accept().await.map(|(stream, _)| (stream, Peer(None)))
     }
 }
 
@@ -88,6 +91,7 @@ fn bind(path: &Path) -> io::Result<UnixListener> {
 async fn keep(listener: impl Accepts, router: Router, stop: CancellationToken) {
     let mut connections = JoinSet::new();
     let graceful = GracefulShutdown::new();
+    let seats = Seats::new(CONNECTIONS, CONNECTIONS_EACH);
     loop {
         let accepted = tokio::select! {
             () = stop.cancelled() => break,
@@ -95,14 +99,17 @@ async fn keep(listener: impl Accepts, router: Router, stop: CancellationToken) {
             accepted = listener.next(), if connections.len() < CONNECTIONS => accepted,
         };
         match accepted {
-            Ok(stream) => {
-                let service = TowerToHyperService::new(router.clone());
+            Ok((stream, peer)) => {
+                let board = Peer(peer.0.filter(|address| !address.is_loopback()));
+                let Some(seat) = seats.take(board) else { continue };
+                let service = TowerToHyperService::new(router.clone().layer(Extension(peer)));
                 let connection = http1::Builder::new()
                     .timer(TokioTimer::new())
                     .header_read_timeout(HEADER_PATIENCE)
                     .serve_connection(TokioIo::new(stream), service);
                 let watched = graceful.watch(connection);
                 connections.spawn(async move {
+                    let _seat = seat;
                     if let Err(error) = watched.await {
                         tracing::debug!("page: connection ended: {error}");
                     }

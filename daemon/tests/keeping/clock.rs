@@ -137,7 +137,7 @@ async fn c4_a_mistyped_word_is_asked_for_twice_and_a_later_one_takes_it_back() {
     bench.machine.pass(2_000);
     let dates = [&[right_ms + MINUTE][..], &false_dates].concat();
     bench.until("the reading", |bench| bench.times() == dates).await;
-    let shown = |bench: &Bench| bench.handle.now().probes[0].newest.first().map(|(.., ms)| *ms);
+    let shown = |bench: &Bench| bench.handle.now().probes[0].newest.first().and_then(|(.., ms)| *ms);
     bench.until("it is shown", |bench| shown(bench) == Some(right_ms + MINUTE)).await;
     bench.stop().await;
 }

@@ -110,7 +110,9 @@ impl Keeper {
         self.shell.board.listening.clone_from(&self.setup.listening);
         match self.setup.core.deliveries() {
             Ok(deliveries) => self.shell.deliveries = deliveries,
-            Err(error) => tracing::warn!(%error, "the outbox cannot be read"),
+            // A ledger that is closed since a refusal was told of then.
+            Err(error) if self.refused.is_none() => tracing::warn!(%error, "the outbox cannot be read"),
+            Err(_) => {}
         }
         self.shell.board.push_key.clone_from(&self.setup.push_key);
         self.shell.board.letter_by = self.setup.core.letter_by();

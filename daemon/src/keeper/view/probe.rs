@@ -1,0 +1,135 @@
+//! The probes at a glance: what each said last, when, and what speaks against it.
+
+use std::collections::BTreeSet;
+
+use super::super::engine::Engine;
+use super::super::tracks::Taken;
+use super::Shell;
+use crate::clock::trust::span;
+use crate::glance::{ProbeGlance, Stranger};
+use crate::minders::board::BOARD;
+use crate::minders::doubtful::DOUBTFUL;
+use crate::reading::{Grade, Reason};
+
+/// From this age on a time is said with its weekday, ms.
+const ANOTHER_DAY_MS: i64 = 20 * 3_600_000;
+
+/// What one series says last.
+#[derive(Debug, PartialEq)]
+struct Last {
+    /// The newest value that may be shown, and when it was measured, UTC ms; none where nobody knows.
+    shown: Option<(f64, Option<i64>)>,
+    /// What speaks against the newest that was heard.
+    doubt: Option<Reason>,
+}
+
+/// What a broker kept, or what came twice, says nothing new of a probe that gives its times: it comes at each visit.
+fn last(taken: &[Taken]) -> Last {
+    let newest = taken.iter().rev().find(|(.., reason)| !matches!(reason, Reason::NoTime | Reason::Repeated));
+    let Some((.., reason)) = newest else {
+        return Last { shown: taken.last().map(|(_, value, _)| (*value, None)), doubt: None };
+    };
+    let shown = taken.iter().rev().find(|(.., reason)| reason.grade() != Grade::Refused);
+    Last {
+        shown: shown.map(|(at, value, _)| (*value, Some(*at))),
+        doubt: (reason.grade() != Grade::Sound).then_some(*reason),
+    }
+}
+
+/// Names of what hangs or was heard with a value.
+fn names(engine: &Engine) -> BTreeSet<&str> {
+    let now_ms = engine.now_ms();
+    let hung = engine.ground.hangs.iter().filter(|hang| hang.overlaps(now_ms, now_ms + 1));
+    let heard = engine.tracks.probes().into_iter().filter(|name| *name != BOARD);
+    heard.chain(hung.map(|hang| hang.probe.as_str())).collect()
+}
+
+/// All probes that hang or were heard.
+pub(super) fn glances(engine: &Engine, shell: &Shell) -> Vec<ProbeGlance> {
+    names(engine).into_iter().map(|name| glance(engine, shell, name)).collect()
+}
+
+/// Senders of what could not be read that are no probe here.
+pub(super) fn strangers(engine: &Engine, shell: &Shell) -> Vec<Stranger> {
+    let known = names(engine);
+    let strange = shell.malformed.iter().filter(|(name, _)| !known.contains(name.as_str()));
+    strange
+        .map(|(name, (count, sample))| Stranger { name: name.clone(), count: *count, sample: sample.clone() })
+        .collect()
+}
+
+fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
+    let now_ms = engine.now_ms();
+    let hang = engine.ground.hang_at(name, now_ms);
+    let series: Vec<_> = engine
+        .tracks
+        .quantities(name)
+        .into_iter()
+        .map(|quantity| (quantity, last(engine.tracks.taken(name, quantity, &(i64::MIN..i64::MAX)))))
+        .collect();
+    let doubt = series.iter().find_map(|(_, last)| last.doubt);
+    let told = engine.book.get(name, DOUBTFUL);
+    let heard = engine.tracks.last_heard(name, now_ms);
+    let silent = heard.is_none_or(|at| now_ms - at > 2 * engine.ground.usual_interval_ms(name));
+    let clock = |at: i64| {
+        let calendar = &engine.site.calendar;
+        let day = (now_ms - at > ANOTHER_DAY_MS).then(|| format!("{}, ", calendar.weekday(at)));
+        format!("{}{}", day.unwrap_or_default(), calendar.clock(at))
+    };
+    let why = doubt.map_or_else(String::new, |reason| format!(": {}", reason.words()));
+    let condition = match heard {
+        None if doubt.is_some() => format!("doubtful{why}"),
+        None if !series.is_empty() => "last known, age unknown".to_owned(),
+        None => "nothing heard yet".to_owned(),
+        Some(at) if silent => format!("silent since {}{why}", clock(at)),
+        Some(at) if doubt.is_some() => format!("doubtful{why}, {}", clock(at)),
+        Some(at) => match told {
+            Some(notice) => format!("doubtful since {}, {}", clock(notice.opened_ms), clock(at)),
+            None => format!("sound, {}", clock(at)),
+        },
+    };
+    let malformed = shell.malformed.get(name);
+    ProbeGlance {
+        probe: name.to_owned(),
+        place: hang.map(|hang| hang.place.clone()),
+        height_m: hang.and_then(|hang| hang.height_m),
+        shelter: hang.and_then(|hang| hang.shelter.clone()),
+        newest: series
+            .iter()
+            .filter_map(|(quantity, last)| {
+                let (value, at) = last.shown?;
+                Some((quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at))
+            })
+            .collect(),
+        condition: match shell.senders_clocks.get(name) {
+            Some(Some(ahead_ms)) => format!("{condition}; node clock {} fast", span(*ahead_ms)),
+            Some(None) => format!("{condition}; node clock never set"),
+            None => condition,
+        },
+        silent,
+        doubtful: doubt.is_some() || told.is_some(),
+        malformed: malformed.map_or(0, |(count, _)| *count),
+        malformed_sample: malformed.map(|(_, sample)| sample.clone()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_has_no_value_shows_the_last_that_has_one_and_why() {
+        let taken = [(60_000, 21.5, Reason::None), (120_000, 0.0, Reason::Missing)];
+        assert_eq!(last(&taken), Last { shown: Some((21.5, Some(60_000))), doubt: Some(Reason::Missing) });
+        assert_eq!(last(&taken[1..]), Last { shown: None, doubt: Some(Reason::Missing) });
+        assert_eq!(last(&[]), Last { shown: None, doubt: None });
+    }
+
+    #[test]
+    fn m5_what_a_broker_kept_bears_no_age_and_hides_nothing_that_has_one() {
+        let kept = (120_000, 19.0, Reason::NoTime);
+        assert_eq!(last(&[kept]), Last { shown: Some((19.0, None)), doubt: None });
+        let dated = (60_000, 21.5, Reason::None);
+        assert_eq!(last(&[dated, kept]), Last { shown: Some((21.5, Some(60_000))), doubt: None });
+    }
+}
