@@ -106,6 +106,13 @@ pub enum Event {
         /// What is wrong.
         why: Option<String>,
     },
+    /// More answers of an instrument came damaged within an hour than chance would have it, or no longer.
+    Cable {
+        /// Whose.
+        probe: ProbeName,
+        /// How many, %; none where it is well again.
+        damaged_pct: Option<u32>,
+    },
     /// Somebody notes something.
     Note {
         /// What.

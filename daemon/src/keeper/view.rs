@@ -34,6 +34,8 @@ pub struct Shell {
     pub board: BoardGlance,
     /// Payloads that could not be read: probe, count, the last.
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
+    /// Instruments whose answers come damaged too often, %.
+    pub cables: std::collections::BTreeMap<String, u32>,
     /// How far each notice has come on each way.
     pub deliveries: Deliveries,
     /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.

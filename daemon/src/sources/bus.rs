@@ -7,6 +7,7 @@
 //! Nobody acknowledges a bus reading, so while the keeper takes none they wait here; past a thousand the oldest
 //! is dropped and counted.
 
+mod cable;
 mod device;
 mod turn;
 
@@ -20,6 +21,7 @@ use sensor_drivers::{Instrument, Kind, Measured, ReadError};
 use tokio::sync::mpsc::{self, error::TrySendError};
 use tokio_util::sync::CancellationToken;
 
+use self::cable::Cable;
 pub use self::device::{DeviceBus, DeviceError};
 use self::turn::Turn;
 use super::told::Told;
@@ -91,20 +93,21 @@ struct Seat<E> {
     wired: Wired<E>,
     turn: Turn,
     told: Told,
+    cable: Cable,
 }
 
 impl<E: Error + Display> Seat<E> {
     fn new(bus: &str, wired: Wired<E>, now_ms: i64) -> Self {
         let told = Told::nothing(format!("{} on {bus}", wired.probe));
         let turn = Turn::new(wired.every, now_ms);
-        Self { wired, turn, told }
+        Self { wired, turn, told, cable: Cable::default() }
     }
 
     /// Asks it if it is its turn; says whether the bus is stuck.
     fn ask_if_due(&mut self, clock: &dyn Clock, outbox: &mut Outbox) -> bool {
         let Some(stamp_ms) = self.turn.stamp(clock.wall_ms()) else { return false };
         let arrived_mono_ms = clock.monotonic_ms();
-        let answer = self.ask();
+        let answer = self.ask(clock, outbox);
         let now_ms = clock.wall_ms();
         let why = match &answer {
             Ok(_) => None,
@@ -129,10 +132,19 @@ impl<E: Error + Display> Seat<E> {
         }
     }
 
-    fn ask(&mut self) -> Result<Vec<Measured>, ReadError<E>> {
-        match self.wired.instrument.read() {
-            Err(ReadError::Checksum { .. } | ReadError::Unsteady { .. }) => self.wired.instrument.read(),
-            answer => answer,
+    /// Asks, and once more where the answer was damaged; counts both.
+    fn ask(&mut self, clock: &dyn Clock, outbox: &mut Outbox) -> Result<Vec<Measured>, ReadError<E>> {
+        let mut read = || {
+            let answer = self.wired.instrument.read();
+            let damaged = matches!(answer, Err(ReadError::Checksum { .. } | ReadError::Unsteady { .. }));
+            if let Some(damaged_pct) = self.cable.count(damaged, clock.monotonic_ms()) {
+                outbox.put(Event::Cable { probe: self.wired.probe.clone(), damaged_pct });
+            }
+            (answer, damaged)
+        };
+        match read() {
+            (_, true) => read().0,
+            (answer, false) => answer,
         }
     }
 

@@ -223,3 +223,22 @@ async fn the_owner_of_a_bus_stops_when_told() {
     tasks.stop().cancel();
     assert_eq!(tasks.join(Duration::from_secs(30)).await, Ok(()));
 }
+
+#[test]
+fn b4_a_cable_that_damages_one_answer_in_ten_is_told_though_no_slot_is_lost() {
+    let events = Bench::new().run(2 * 3600 + 60, 1000, |bench, second| {
+        if second < 3600 && second % 300 == 29 {
+            bench.bus.inject(sht4x::ADDRESS, Fault::DamagedOnce);
+        }
+    });
+    let cables: Vec<_> = events
+        .iter()
+        .filter_map(|event| match event {
+            Event::Cable { probe, damaged_pct } => Some((&**probe, *damaged_pct)),
+            _ => None,
+        })
+        .collect();
+    // Twelve damaged words of a hundred and thirty-two: 120 slots, and each damaged one asked for again.
+    assert_eq!(cables, [("house", Some(9)), ("house", None)]);
+    assert_eq!(told(&events).len(), 2, "nobody is away");
+}

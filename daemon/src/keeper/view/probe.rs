@@ -77,7 +77,7 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
         format!("{}{}", day.unwrap_or_default(), calendar.clock(at))
     };
     let why = doubt.map_or_else(String::new, |reason| format!(": {}", reason.words()));
-    let condition = match heard {
+    let mut condition = match heard {
         None if doubt.is_some() => format!("doubtful{why}"),
         None if !series.is_empty() => "last known, age unknown".to_owned(),
         None => "nothing heard yet".to_owned(),
@@ -88,6 +88,14 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
             None => format!("sound, {}", clock(at)),
         },
     };
+    match shell.senders_clocks.get(name) {
+        Some(Some(ahead_ms)) => condition += &format!("; node clock {} fast", span(*ahead_ms)),
+        Some(None) => condition += "; node clock never set",
+        None => {}
+    }
+    if let Some(pct) = shell.cables.get(name) {
+        condition += &format!("; {pct} % of its answers came damaged within an hour: look at the cable");
+    }
     let malformed = shell.malformed.get(name);
     ProbeGlance {
         probe: name.to_owned(),
@@ -101,11 +109,7 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
                 Some((quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at))
             })
             .collect(),
-        condition: match shell.senders_clocks.get(name) {
-            Some(Some(ahead_ms)) => format!("{condition}; node clock {} fast", span(*ahead_ms)),
-            Some(None) => format!("{condition}; node clock never set"),
-            None => condition,
-        },
+        condition,
         silent,
         doubtful: doubt.is_some() || told.is_some(),
         malformed: malformed.map_or(0, |(count, _)| *count),
