@@ -25,7 +25,7 @@ use crate::entry::{Note, Turn};
 use crate::keeper::core::{Core, Message, Moment};
 use crate::keeper::handle::Handle;
 use crate::service::{self, Opened};
-use crate::sources::bus::{Wired, run_bus, until};
+use crate::sources::bus::{Beat, Wired, run_bus, until};
 use crate::supervise::Outcome;
 
 /// Readings of so many moments go into one commit while the history is made.
@@ -162,7 +162,8 @@ async fn live(
     let bus = probes::bus(&world, &clock);
     let (events, bus_clock) = (handle.events.clone(), Arc::clone(&clock));
     tasks.spawn_blocking("simulated bus", move |stop| {
-        run_bus("bus in the house", instruments(&bus), events, bus_clock.as_ref(), until(stop))
+        let beat = Beat::new(bus_clock.as_ref());
+        run_bus("bus in the house", instruments(&bus), events, bus_clock.as_ref(), &beat, until(stop))
     });
     let (beds_world, beds_clock) = (Arc::clone(&world), Arc::clone(&clock));
     tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, stop));

@@ -34,7 +34,7 @@ use crate::outward::picture::Picture;
 use crate::page::{self, Listening};
 use crate::site::Site;
 use crate::sources::board::{BoardFiles, run_board};
-use crate::sources::bus::{DeviceBus, Wired, run_bus, until};
+use crate::sources::bus::{self, Beat, DeviceBus, Wired, run_bus, until};
 use crate::sources::door::{Door, DoorLimits};
 use crate::sources::mqtt;
 use crate::supervise::Tasks;
@@ -216,12 +216,19 @@ async fn sources(
         tasks.spawn("broker", |stop| mqtt::run(settings, rules, events, clock, stop));
     }
     outlook(file, handle, clock, tasks)?;
-    for bus in &file.buses {
-        let shared = SharedBus::new(DeviceBus::new(&bus.device));
-        let wired = bus.instruments.iter().map(|it| wire(it, &shared)).collect();
+    for line in &file.buses {
+        let shared = SharedBus::new(DeviceBus::new(&line.device));
+        let wired = line.instruments.iter().map(|it| wire(it, &shared)).collect();
         let (events, clock) = (handle.events.clone(), Arc::clone(clock));
-        let name = bus.device.display().to_string();
-        tasks.spawn_blocking("bus", move |stop| run_bus(&name, wired, events, clock.as_ref(), until(stop)));
+        let name = line.device.display().to_string();
+        let beat = Beat::new(clock.as_ref());
+        let looked_at = (name.clone(), Arc::clone(&beat), handle.events.clone(), Arc::clone(&clock));
+        tasks.spawn("bus watch", move |stop| {
+            let (name, beat, events, clock) = looked_at;
+            bus::watch(name, beat, events, clock, stop)
+        });
+        let run = move |stop| run_bus(&name, wired, events, clock.as_ref(), &beat, until(stop));
+        tasks.spawn_blocking("bus", run);
     }
     warnings(file, handle, clock, tasks)?;
     if let Some(board) = file.board {

@@ -7,6 +7,7 @@
 //! Nobody acknowledges a bus reading, so while the keeper takes none they wait here; past a thousand the oldest
 //! is dropped and counted.
 
+mod beat;
 mod cable;
 mod device;
 mod turn;
@@ -21,6 +22,7 @@ use sensor_drivers::{Instrument, Kind, Measured, ReadError};
 use tokio::sync::mpsc::{self, error::TrySendError};
 use tokio_util::sync::CancellationToken;
 
+pub use self::beat::{Beat, watch};
 use self::cable::Cable;
 pub use self::device::{DeviceBus, DeviceError};
 use self::turn::Turn;
@@ -55,6 +57,7 @@ pub fn run_bus<E: Error + Display>(
     instruments: Vec<Wired<E>>,
     events: mpsc::Sender<Event>,
     clock: &dyn Clock,
+    beat: &Beat,
     mut wait: impl FnMut(Duration) -> bool,
 ) -> Outcome {
     let now_ms = clock.wall_ms();
@@ -64,6 +67,7 @@ pub fn run_bus<E: Error + Display>(
         let mut stuck = false;
         for seat in &mut seats {
             stuck |= seat.ask_if_due(clock, &mut outbox);
+            beat.turn(clock);
         }
         if stuck {
             // Freeing the line may have written anything into any chip.

@@ -71,7 +71,7 @@ impl Bench {
             (before..after).for_each(|second| script(self, second + 1));
             after < seconds
         };
-        run_bus("bus 1", self.wired(), events, &self.clock, wait).unwrap();
+        run_bus("bus 1", self.wired(), events, &self.clock, &Beat::new(&self.clock), wait).unwrap();
         std::iter::from_fn(|| heard.try_recv().ok()).collect()
     }
 }
@@ -217,7 +217,9 @@ async fn the_owner_of_a_bus_stops_when_told() {
     let (events, mut heard) = mpsc::channel(100);
     let wired = bench.wired();
     let mut tasks = crate::supervise::Tasks::new();
-    tasks.spawn_blocking("bus", move |stop| run_bus("bus 1", wired, events, &bench.clock, until(stop)));
+    tasks.spawn_blocking("bus", move |stop| {
+        run_bus("bus 1", wired, events, &bench.clock, &Beat::new(&bench.clock), until(stop))
+    });
     // It lives: both instruments have said that they are here.
     assert!(heard.recv().await.is_some() && heard.recv().await.is_some());
     tasks.stop().cancel();
