@@ -2,13 +2,18 @@
 //!
 //! Grading says of each reading what it is worth; this looks at three hours of them. A probe is doubtful when half of
 //! what it says is, or when it says what no air does: the same to the last digit for hours (a stuck chip, a frozen
-//! feed), or saturated for half a day while the warmth about it swings (a film of water on the sensor). Such a probe
-//! is worse than a silent one, for its place seems to be watched.
+//! feed), saturated for half a day while the warmth about it swings (a film of water on the sensor), a leap from one
+//! reading to the next, or for hours something else than the probes beside it. Such a probe is worse than a silent
+//! one, for its place seems to be watched.
+
+mod beside;
 
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 
+pub use self::beside::Neighbour;
+use self::beside::{Apart, apart, leap};
 use super::word::{Verdict, Word};
 use crate::keeper::tracks::Taken;
 use crate::reading::{Grade, Reason};
@@ -55,22 +60,28 @@ pub struct ProbeSays<'a> {
     pub series: Vec<SeriesNow<'a>>,
     /// How far the air of its place swung in the last twelve hours, °C.
     pub air_swing_c: Option<f64>,
+    /// The hour of the day by standard time.
+    pub hour: f64,
+    /// Other probes of air that it should agree with.
+    pub neighbours: Vec<Neighbour<'a>>,
 }
 
 /// What is to be thought of one series.
 #[derive(Clone, Debug, PartialEq)]
-enum Thought {
+enum Thought<'a> {
     Sound,
     Unknown,
-    Doubtful { why: Why, share_pct: f64 },
+    Doubtful(Why<'a>),
 }
 
 /// Why a series is doubtful.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Why {
-    Graded(Reason),
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Why<'a> {
+    Graded { reason: Reason, share_pct: f64 },
     Stuck,
     WetFilm,
+    Leapt { by_c: f64 },
+    Apart(Apart<'a>),
 }
 
 /// Judges a probe at a moment. The notice's place is the probe's name.
@@ -78,8 +89,8 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
     let mut unknown = true;
     for series in &now.series {
         match thought(now, series) {
-            Thought::Doubtful { why, share_pct } => {
-                return Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why, share_pct));
+            Thought::Doubtful(why) => {
+                return Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why));
             }
             Thought::Sound => unknown = false,
             // One that is not sent any more keeps nothing open beside one that is sound.
@@ -93,7 +104,7 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
     Verdict::clear(DOUBTFUL, now.probe, "Sound again.", text)
 }
 
-fn thought(now: &ProbeSays<'_>, series: &SeriesNow<'_>) -> Thought {
+fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
     let within = |span_ms: i64| {
         let first = series.taken.partition_point(|(at, ..)| *at <= now.now_ms - span_ms);
         &series.taken[first..]
@@ -109,16 +120,24 @@ fn thought(now: &ProbeSays<'_>, series: &SeriesNow<'_>) -> Thought {
         if share >= 0.5
             && let Some(reason) = commonest(lately)
         {
-            return Thought::Doubtful { why: Why::Graded(reason), share_pct: 100.0 * share };
+            return Thought::Doubtful(Why::Graded { reason, share_pct: 100.0 * share });
         }
         if stuck(series.quantity, lately) {
-            return Thought::Doubtful { why: Why::Stuck, share_pct: 100.0 };
+            return Thought::Doubtful(Why::Stuck);
         }
     }
     let half_a_day = within(WET_FILM_MS);
     let swung = now.air_swing_c.is_some_and(|swing| swing > WET_FILM_SWING_C);
     if swung && whole(half_a_day, WET_FILM_MS) && wet_film(series.quantity, half_a_day) {
-        return Thought::Doubtful { why: Why::WetFilm, share_pct: 100.0 };
+        return Thought::Doubtful(Why::WetFilm);
+    }
+    if live && series.quantity == Quantity::AirTemperature {
+        if let Some(by_c) = leap(series.taken, now.now_ms) {
+            return Thought::Doubtful(Why::Leapt { by_c });
+        }
+        if let Some(apart) = apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.hour) {
+            return Thought::Doubtful(Why::Apart(apart));
+        }
     }
     if live && hour.len() >= 2 && unsound(hour) < SOUND_AGAIN { Thought::Sound } else { Thought::Unknown }
 }
@@ -160,7 +179,7 @@ fn wet_film(quantity: Quantity, taken: &[Taken]) -> bool {
     quantity == Quantity::RelativeHumidity && taken.iter().all(|(_, value, _)| *value >= WET_FILM_PCT)
 }
 
-fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why, share_pct: f64) -> Word {
+fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
     let what = quantity.as_str().replace('_', " ");
     let rests = match quantity {
         Quantity::AirTemperature => "heat, frost and degree days",
@@ -169,7 +188,7 @@ fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why, share_pct: f64) -> Wo
         _ => "whatever rests on it",
     };
     let (is, look) = match why {
-        Why::Graded(reason) => (
+        Why::Graded { reason, share_pct } => (
             format!("{share_pct:.0} % of the last 3 h is not to be trusted: {}", reason.words()),
             look(reason),
         ),
@@ -178,10 +197,26 @@ fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why, share_pct: f64) -> Wo
             "wet film: saturated for 12 h while the air swung".to_owned(),
             "Dry it and shield it from spray; its temperature stays sound",
         ),
+        Why::Leapt { by_c } => (
+            format!("it leapt by {:.0} °C from one reading to the next", by_c.abs()),
+            "Sun or a lamp on it, a wet or broken lead, or was it carried about?",
+        ),
+        Why::Apart(Apart { from, by_c }) => (
+            format!(
+                "for three hours {:.0} °C {} than {}{}",
+                by_c.abs(),
+                if by_c < 0.0 { "colder" } else { "warmer" },
+                from.probe,
+                if from.outside { ", which hangs outside" } else { "" }
+            ),
+            "One of the two is wrong: sun on it, moved, failing, or are they swapped?",
+        ),
     };
     let means = match why {
-        Why::Graded(_) => format!("Meanwhile {rests} go without it"),
-        Why::Stuck | Why::WetFilm => format!("Meanwhile do not trust {rests} here"),
+        Why::Graded { .. } => format!("Meanwhile {rests} go without it"),
+        Why::Stuck | Why::WetFilm | Why::Leapt { .. } | Why::Apart(_) => {
+            format!("Meanwhile do not trust {rests} here")
+        }
     };
     Word {
         planting: None,
@@ -189,9 +224,14 @@ fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why, share_pct: f64) -> Wo
         push: false,
         joins_heat: false,
         title: format!("Look at probe {} in {}: its {what} is doubtful.", now.probe, now.place_name),
-        text: format!("{}: {what} of {}, {is}. {look}. {means}.", now.place_name, now.probe),
+        text: format!("{}: {what} of {}, {is}. {look}{} {means}.", now.place_name, now.probe, end(look)),
         caution: "",
     }
+}
+
+/// How a sentence about where to look ends: one that asks, with its mark.
+fn end(look: &str) -> &'static str {
+    if look.ends_with('?') { "" } else { "." }
 }
 
 /// Where to look.

@@ -25,6 +25,8 @@ fn said(quantity: Quantity, taken: &[Taken], air_swing_c: Option<f64>) -> Says {
         usual_interval_ms: 10 * MINUTE,
         series: vec![SeriesNow { quantity, taken }],
         air_swing_c,
+        hour: 12.0,
+        neighbours: Vec::new(),
     };
     judge(&now).says
 }
@@ -109,4 +111,68 @@ fn a_silent_probe_is_neither_doubtful_nor_sound() {
     old.truncate(24);
     assert_eq!(said(Quantity::AirTemperature, &old, None), Says::Unknown);
     assert_eq!(said(Quantity::AirTemperature, &[], None), Says::Unknown);
+}
+
+/// What a probe of air says, with what the probe beside it (or outside) said, at an hour of the day.
+fn beside(own: &[Taken], other: &[Taken], outside: bool, hour: f64, names: [&str; 2]) -> Says {
+    let now = ProbeSays {
+        now_ms: NOW,
+        probe: names[0],
+        place_name: "Long House",
+        usual_interval_ms: 10 * MINUTE,
+        series: vec![SeriesNow { quantity: Quantity::AirTemperature, taken: own }],
+        air_swing_c: None,
+        hour,
+        neighbours: vec![Neighbour { probe: names[1], outside, taken: other }],
+    };
+    judge(&now).says
+}
+
+/// A wavering course about a middle, so that nothing is stuck.
+fn wavering(middle_c: f64) -> Vec<Taken> {
+    every_ten_minutes(6, |index| (middle_c + (index % 3) as f64 / 10.0, Reason::None))
+}
+
+#[test]
+fn v3_a_leap_is_told_and_a_real_fall_of_8_degrees_in_an_hour_is_not() {
+    let leapt = every_ten_minutes(6, |index| (if index == 30 { 45.0 } else { 21.0 }, Reason::None));
+    let told = text(said(Quantity::AirTemperature, &leapt, None));
+    assert!(told.contains("leapt by 24 °C"), "{told}");
+    let long_ago = every_ten_minutes(6, |index| {
+        (if index == 12 { 45.0 } else { 21.0 + (index % 3) as f64 / 10.0 }, Reason::None)
+    });
+    assert!(is_clear(&said(Quantity::AirTemperature, &long_ago, None)), "three hours after it");
+    // The largest real fall of the open tunnel record: 7.9 °C within an hour.
+    let fell =
+        every_ten_minutes(6, |index| (30.0 - 7.9 * (index - 29).clamp(0, 6) as f64 / 6.0, Reason::None));
+    assert!(!matches!(said(Quantity::AirTemperature, &fell, None), Says::Word(_)));
+}
+
+#[test]
+fn v3_two_probes_of_one_place_that_part_are_told_once_and_naming_both() {
+    let (low, high) = (wavering(18.0), wavering(22.0));
+    let told = text(beside(&high, &low, false, 3.0, ["ridge", "post"]));
+    assert!(told.contains("4 °C warmer than post"), "{told}");
+    assert!(is_clear(&beside(&low, &high, false, 3.0, ["post", "ridge"])), "it is told of the other");
+    assert!(
+        is_clear(&beside(&high, &low, false, 13.0, ["ridge", "post"])),
+        "by day four degrees are nothing"
+    );
+    let sunny = text(beside(&wavering(31.0), &low, false, 13.0, ["ridge", "post"]));
+    assert!(sunny.contains("13 °C warmer") && sunny.contains("sun on it"), "{sunny}");
+}
+
+#[test]
+fn v6_a_house_colder_than_the_night_outside_asks_whether_two_are_swapped() {
+    let told = text(beside(&wavering(9.0), &wavering(14.0), true, 2.0, ["post", "yard"]));
+    assert!(told.contains("5 °C colder than yard, which hangs outside"), "{told}");
+    assert!(told.contains("are they swapped?"), "{told}");
+    assert!(
+        is_clear(&beside(&wavering(20.0), &wavering(9.0), true, 2.0, ["post", "yard"])),
+        "warmer is what it is for"
+    );
+    assert!(
+        is_clear(&beside(&wavering(20.0), &wavering(26.0), true, 14.0, ["post", "yard"])),
+        "shaded by day"
+    );
 }

@@ -1,13 +1,16 @@
 //! The probes at a moment: silent, doubtful, low on battery.
 
+use std::ops::Range;
+
 use agronomy::quantity::Quantity;
 
 use crate::almanac::pages::Readings;
+use crate::entry::PlaceKind;
 use crate::ground::Hang;
 use crate::keeper::engine::Engine;
 use crate::minders::battery::{self, BatteryNow};
 use crate::minders::book::Book;
-use crate::minders::doubtful::{self, ProbeSays, SeriesNow};
+use crate::minders::doubtful::{self, Neighbour, ProbeSays, SeriesNow};
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::{self, ProbeNow};
 use crate::minders::word::{Says, Verdict};
@@ -104,7 +107,27 @@ impl Engine {
             usual_interval_ms: hang.usual_interval_ms,
             series: series.collect(),
             air_swing_c: swing.map(|(low, high)| high - low),
+            hour: self.site.calendar.hour_of(now_ms),
+            neighbours: self.neighbours(hang, &range),
         })
+    }
+
+    /// The other probes of air in the same place, and for one under cover those outside.
+    fn neighbours(&self, hang: &Hang, range: &Range<i64>) -> Vec<Neighbour<'_>> {
+        let now_ms = self.now_ms();
+        let kind = |place: &str| self.ground.place(place).map(|it| it.kind);
+        let covered = kind(&hang.place).is_some_and(PlaceKind::under_cover);
+        let others =
+            self.ground.hangs.iter().filter(|it| it.overlaps(now_ms, now_ms + 1) && it.probe != hang.probe);
+        let fits = others.filter_map(|it| {
+            let outside = covered && kind(&it.place) == Some(PlaceKind::Outdoors);
+            (outside || it.place == hang.place).then(|| Neighbour {
+                probe: &it.probe,
+                outside,
+                taken: self.tracks.taken(&it.probe, Quantity::AirTemperature, range),
+            })
+        });
+        fits.filter(|it| !it.taken.is_empty()).collect()
     }
 
     fn battery_now<'a>(&'a self, hang: &'a Hang, place_name: &'a str) -> BatteryNow<'a> {
