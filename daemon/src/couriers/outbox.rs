@@ -188,6 +188,7 @@ fn pause_ms(entry: i64, tries: u32) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::fixtures;
 
     const HOUR: i64 = 3_600_000;
 
@@ -195,19 +196,8 @@ mod tests {
         Errand::Step(Step {
             notice: notice.to_owned(),
             number,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: 0,
-            turn: Turn::Opened,
-            severity,
-            push: true,
-            title: "Open the far door".to_owned(),
             text: "The house is at 36.1.".to_owned(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: BTreeMap::new(),
+            ..fixtures::step(0, severity, "Open the far door")
         })
     }
 

@@ -83,27 +83,11 @@ mod tests {
     use agronomy::crop::Severity;
 
     use super::*;
-    use crate::entry::{Note, Step, Turn};
+    use crate::entry::{Note, Step, Turn, fixtures};
     use crate::ledger::{Commit, Founding, Ledger, NewNote, Queued, StepRef};
 
     fn note(number: u32) -> NewNote {
-        let step = Step {
-            notice: "a".to_owned(),
-            number,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: 5,
-            turn: Turn::Worsened,
-            severity: Severity::Severe,
-            push: true,
-            title: "Net on".to_owned(),
-            text: String::new(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
-        };
+        let step = Step { number, turn: Turn::Worsened, ..fixtures::step(5, Severity::Severe, "Net on") };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }
     }
 
