@@ -10,7 +10,6 @@ use std::collections::BTreeMap;
 use agronomy::crop::Severity;
 
 use crate::entry::{Step, Turn};
-use crate::keeper::event::Delivery;
 
 /// The first pause after a try that came to nothing, ms.
 const FIRST_PAUSE_MS: i64 = 30_000;
@@ -85,6 +84,25 @@ pub struct Waiting {
     pub tries: u32,
     /// Why it need not be carried any more, where it need not.
     pub needless: Option<&'static str>,
+}
+
+/// How an attempt to deliver a step went.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Delivery {
+    /// The far end took it.
+    Sent,
+    /// It may work later.
+    Later {
+        /// What went wrong.
+        why: String,
+        /// The far end's own wish, ms.
+        after_ms: Option<i64>,
+    },
+    /// It will never work.
+    Never {
+        /// What went wrong.
+        why: String,
+    },
 }
 
 /// What to do now.

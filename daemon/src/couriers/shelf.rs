@@ -1,9 +1,8 @@
 //! The outbox of the real ledger, as a courier reads it, and what the keeper writes into it after a try.
 
 use super::index::{Index, Row};
-use super::outbox::{self, Waiting};
+use super::outbox::{self, Delivery, Waiting};
 use super::runner::Outbox;
-use crate::keeper::event::Delivery;
 use crate::ledger::{LedgerError, OutboxRow, OutboxState, Reader, TriedRow};
 
 /// Reads one courier's rows through a reader of the ledger. Each courier has its own: it forgets steps that do not wait
