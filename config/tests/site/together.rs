@@ -91,12 +91,12 @@ fn couriers_and_a_mirror_that_cannot_reach_their_far_end_are_told() {
             "a b is no mail address; write you@garden.example",
         ),
         (
-            "[mirror]\nurl = \"http://127.0.0.1:8086/sub\"",
-            "url http://127.0.0.1:8086/sub is more or less than scheme, host and port (a path, a query or an \
-             account would be lost on the way); write http://127.0.0.1:8086",
+            "[mirror]\nurl = \"http://127.0.0.1:8428/sub\"",
+            "url http://127.0.0.1:8428/sub is more or less than scheme, host and port (a path, a query or an \
+             account would be lost on the way); write http://127.0.0.1:8428",
         ),
         (
-            "[mirror]\nurl = \"http://127.0.0.1:8086\"\nca = \"/etc/glasshour/ca.pem\"",
+            "[mirror]\nurl = \"http://127.0.0.1:8428\"\nca = \"/etc/glasshour/ca.pem\"",
             "ca vouches for nothing on an http address; write https, or leave ca out",
         ),
     ];
