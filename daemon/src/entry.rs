@@ -8,6 +8,8 @@ mod board;
 mod edition;
 mod fenced;
 mod filed;
+#[cfg(test)]
+pub(crate) mod fixtures;
 mod forecast;
 mod public_warning;
 mod reply;

@@ -174,7 +174,7 @@ pub(super) fn mqtt_notices(root: &Table<'_, '_>) -> Option<MqttNotices> {
 
 /// Reads `[mirror]`.
 pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
-    let url = table.need("url", "url = \"http://127.0.0.1:8086\"", table.line("url"));
+    let url = table.need("url", "url = \"http://127.0.0.1:8428\"", table.line("url"));
     let org = table.line("org").unwrap_or_else(|| "garden".to_owned());
     let bucket = table.line("bucket").unwrap_or_else(|| "glasshour".to_owned());
     let token_file = table.line("token_file").map(PathBuf::from);
@@ -188,7 +188,7 @@ pub(super) fn mirror(table: &Table<'_, '_>) -> Option<Mirror> {
         table.fault(
             "url",
             format!(
-                "url {url} is more or less than scheme, host and port ({why}); write http://127.0.0.1:8086"
+                "url {url} is more or less than scheme, host and port ({why}); write http://127.0.0.1:8428"
             ),
         );
     }

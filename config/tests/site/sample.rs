@@ -92,7 +92,7 @@ url = "https://hook.garden.example/notices"
 secret_file = "/etc/glasshour/webhook.secret"
 ca = "/etc/glasshour/authority.pem"
 [mirror]
-url = "http://127.0.0.1:8086"
+url = "http://127.0.0.1:8428"
 token_file = "/etc/glasshour/mirror.token"
 [warnings]
 url = "https://warnings.example/feed.atom"

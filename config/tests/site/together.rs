@@ -91,12 +91,12 @@ fn couriers_and_a_mirror_that_cannot_reach_their_far_end_are_told() {
             "a b is no mail address; write you@garden.example",
         ),
         (
-            "[mirror]\nurl = \"http://127.0.0.1:8086/sub\"",
-            "url http://127.0.0.1:8086/sub is more or less than scheme, host and port (a path, a query or an \
-             account would be lost on the way); write http://127.0.0.1:8086",
+            "[mirror]\nurl = \"http://127.0.0.1:8428/sub\"",
+            "url http://127.0.0.1:8428/sub is more or less than scheme, host and port (a path, a query or an \
+             account would be lost on the way); write http://127.0.0.1:8428",
         ),
         (
-            "[mirror]\nurl = \"http://127.0.0.1:8086\"\nca = \"/etc/glasshour/ca.pem\"",
+            "[mirror]\nurl = \"http://127.0.0.1:8428\"\nca = \"/etc/glasshour/ca.pem\"",
             "ca vouches for nothing on an http address; write https, or leave ca out",
         ),
     ];
@@ -233,6 +233,18 @@ fn what_is_called_elsewhere_is_a_whole_address_and_a_token_never_goes_in_the_ope
          token_file = \"/t\"\n[life_sign]\nurl = \"http://watch.example:81\"\n"
     ));
     assert_eq!(site.page_address.as_deref(), Some("http://192.0.2.7:8087"));
+    // As browsers write an origin, which the page compares with it: without its scheme's own port (RFC 6454 6.1).
+    for (given, met_at) in [
+        ("https://garden.example:443", "https://garden.example"),
+        ("http://garden.example:80/", "http://garden.example"),
+        ("https://garden.example:80", "https://garden.example:80"),
+        ("http://garden.example:443", "http://garden.example:443"),
+        ("https://garden.example:8443", "https://garden.example:8443"),
+        ("https://[2001:db8::80]", "https://[2001:db8::80]"),
+    ] {
+        let site = read(&format!("{LEAST}[page]\naddress = \"{given}\"\n"));
+        assert_eq!(site.page_address.as_deref(), Some(met_at), "{given}");
+    }
     assert_eq!(site.picture.map(|it| (it.put, it.every_min)), Some(("http://[::1]:99/a?b=1".to_owned(), 60)));
     assert_eq!(site.life_sign.map(|it| it.url).as_deref(), Some("http://watch.example:81"));
 }

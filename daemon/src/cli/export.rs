@@ -55,7 +55,8 @@ fn reckoned(args: &ExportArgs, out: &mut impl Write) -> Result<(), Trouble> {
         None => reckoned_from(&args.target)?,
     };
     writeln!(out, "{value}")?;
-    Ok(())
+    let damaged: Vec<Fenced> = ask::read(value["damaged"].clone())?;
+    left_out(&damaged)
 }
 
 /// What a ledger says that no service runs on; none is made.
@@ -68,8 +69,9 @@ fn reckoned_from(target: &Target) -> Result<Value, Trouble> {
         Copied::open(&file)?.copy_to(&folder.path().join("ledger"))?;
         target.folder = Some(folder.path().to_owned());
     }
-    let (mut core, ..) = target.open()?;
+    let (mut core, moment, _) = target.open()?;
     while core.remake(1000) {}
+    core.name_fences(moment)?;
     Ok(crate::keeper::export::export(core.engine()))
 }
 

@@ -2,6 +2,7 @@
 
 use std::io::Write;
 
+use super::ledger::there;
 use super::target::Target;
 use super::{Trouble, ask};
 use crate::glance::{BoardGlance, Glance};
@@ -22,6 +23,8 @@ pub(super) fn glance_of(target: &Target) -> Result<Glance, Trouble> {
     match target.socket()? {
         Some(socket) => ask::read(ask::get(&socket, "/api/now")?),
         None => {
+            // A mistyped folder is no garden: none is made by asking what stands in it.
+            there(&target.data_folder()?)?;
             let (mut core, moment, voucher) = target.open()?;
             core.advance(moment);
             while core.remake(1000) {}

@@ -2,12 +2,11 @@
 //! goes; and back-test, the same twice under different limits.
 
 use std::io::Write;
-use std::path::PathBuf;
 
 use config::zone::Zones;
 use serde_json::{Value, json};
 
-use self::change::Figure;
+pub(super) use self::args::ReplayArgs;
 use self::drive::replay;
 use self::stage::Stage;
 use super::Trouble;
@@ -16,45 +15,13 @@ use crate::keeper::core::Core;
 use crate::keeper::export::export;
 use crate::record::Recorded;
 
+mod args;
 mod beside;
 mod change;
 mod diary;
 mod drive;
 mod past;
 mod stage;
-
-/// Options of `replay`.
-#[derive(Debug, clap::Args)]
-pub(super) struct ReplayArgs {
-    /// The field map that says what the columns of a record mean.
-    #[arg(long, value_name = "MAP", requires = "files", required_unless_present = "folder")]
-    record: Option<PathBuf>,
-    /// One's own past in place of a record: a data folder, or a backup of its ledger, with the readings and the diary in it.
-    #[arg(long, value_name = "DATA", conflicts_with_all = ["record", "files"])]
-    folder: Option<PathBuf>,
-    /// The site file, of one's own past.
-    #[arg(long, value_name = "FILE", default_value = "/etc/glasshour/site.toml")]
-    site: PathBuf,
-    /// What stands where while it is replayed; without it every probe of a record is a place of its own, and in one's own
-    /// past everything stands where it stood.
-    #[arg(long, value_name = "FILE")]
-    ground: Option<PathBuf>,
-    /// Notes of the diary, one JSON object a line: {"from": "2026-07-15T06:30+02:00", "what": "damage", ...}.
-    #[arg(long, value_name = "FILE")]
-    notes: Option<PathBuf>,
-    /// Back-test: a second ground file with other figures; what either came to is printed side by side.
-    #[arg(long, value_name = "FILE")]
-    against: Option<PathBuf>,
-    /// Back-test: another figure for one planting, tomatoes:heat_rule.day_severe.threshold=38; may be given again.
-    #[arg(long, value_name = "PLANTING:NAME=VALUE")]
-    figure: Vec<Figure>,
-    /// One JSON object rather than a summary.
-    #[arg(long)]
-    json: bool,
-    /// The record's files.
-    #[arg(value_name = "FILE")]
-    files: Vec<PathBuf>,
-}
 
 pub(super) fn run(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let zones = Zones::system();

@@ -316,7 +316,7 @@ fn couriers(lines: &mut Lines, site: &Site) {
     let quiet = site.quiet;
     if quiet.from != quiet.to {
         let (from, to) = (quiet.from.format("%H:%M"), quiet.to.format("%H:%M"));
-        lines.say(format_args!("Quiet from {from} to {to}: only severe things may buzz"));
+        lines.say(format_args!("Quiet from {from} to {to}: only severe alarms may buzz"));
     }
 }
 

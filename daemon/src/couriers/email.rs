@@ -22,13 +22,12 @@ use lettre::{AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
 use tokio::sync::watch;
 
 use super::letter::Written;
-use super::outbox::{Errand, Waiting};
+use super::outbox::{Delivery, Errand, Waiting};
 use super::public_id;
 use super::runner::Courier;
 use crate::calendar_out::desk::{self, Desk, Enclosure};
 use crate::entry::Step;
 use crate::glance::Glance;
-use crate::keeper::event::Delivery;
 use crate::keeper::handle::Handle;
 
 /// How long one exchange with the server may take; shorter than a whole try, so that its own words reach the grower.

@@ -175,26 +175,14 @@ mod tests {
     use agronomy::crop::Severity;
 
     use super::*;
-    use crate::entry::Step;
-    use crate::entry::Turn;
+    use crate::entry::fixtures;
 
     fn step(id: i64, notice: &str, number: u32) -> Entry {
         let step = Step {
             notice: notice.to_owned(),
             number,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: id,
             turn: Turn::Worsened,
-            severity: Severity::Severe,
-            push: true,
-            title: "Net on".to_owned(),
-            text: String::new(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: BTreeMap::new(),
+            ..fixtures::step(id, Severity::Severe, "Net on")
         };
         Entry { id, at_ms: id, from_ms: id, note: Note::Step(step) }
     }

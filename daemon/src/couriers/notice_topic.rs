@@ -30,11 +30,10 @@ use serde_json::json;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
-use super::outbox::{Errand, Waiting};
+use super::outbox::{Delivery, Errand, Waiting};
 use super::public_id;
 use super::runner::Courier;
 use crate::entry::Step;
-use crate::keeper::event::Delivery;
 use crate::outward::life_sign::Alive;
 use crate::supervise::Outcome;
 

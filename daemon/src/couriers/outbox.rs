@@ -10,7 +10,6 @@ use std::collections::BTreeMap;
 use agronomy::crop::Severity;
 
 use crate::entry::{Step, Turn};
-use crate::keeper::event::Delivery;
 
 /// The first pause after a try that came to nothing, ms.
 const FIRST_PAUSE_MS: i64 = 30_000;
@@ -85,6 +84,25 @@ pub struct Waiting {
     pub tries: u32,
     /// Why it need not be carried any more, where it need not.
     pub needless: Option<&'static str>,
+}
+
+/// How an attempt to deliver a step went.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Delivery {
+    /// The far end took it.
+    Sent,
+    /// It may work later.
+    Later {
+        /// What went wrong.
+        why: String,
+        /// The far end's own wish, ms.
+        after_ms: Option<i64>,
+    },
+    /// It will never work.
+    Never {
+        /// What went wrong.
+        why: String,
+    },
 }
 
 /// What to do now.
@@ -188,6 +206,7 @@ fn pause_ms(entry: i64, tries: u32) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::fixtures;
 
     const HOUR: i64 = 3_600_000;
 
@@ -195,19 +214,8 @@ mod tests {
         Errand::Step(Step {
             notice: notice.to_owned(),
             number,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: 0,
-            turn: Turn::Opened,
-            severity,
-            push: true,
-            title: "Open the far door".to_owned(),
             text: "The house is at 36.1.".to_owned(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: BTreeMap::new(),
+            ..fixtures::step(0, severity, "Open the far door")
         })
     }
 

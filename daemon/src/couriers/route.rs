@@ -70,29 +70,14 @@ pub fn rises(turn: Turn) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::fixtures;
 
     const HOUR: i64 = 3_600_000;
     /// 2 July 2031, 00:00 UTC.
     const DAY: i64 = 1_940_716_800_000;
 
     fn step(severity: Severity, hour: i64, turn: Turn) -> Step {
-        Step {
-            notice: "a".to_owned(),
-            number: 1,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: DAY + hour * HOUR,
-            turn,
-            severity,
-            push: true,
-            held: false,
-            joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
-            title: String::new(),
-            text: String::new(),
-            caution: String::new(),
-        }
+        Step { turn, ..fixtures::step(DAY + hour * HOUR, severity, "") }
     }
 
     fn due(route: &Route, step: &Step) -> Option<i64> {

@@ -10,9 +10,9 @@ use std::time::Duration;
 
 use tokio_util::sync::CancellationToken;
 
-use super::outbox::{self, Errand, Waiting};
+use super::outbox::{self, Delivery, Errand, Waiting};
 use crate::clock::Clock;
-use crate::keeper::event::{Delivery, Event};
+use crate::keeper::event::Event;
 use crate::keeper::handle::Handle;
 use crate::supervise::Outcome;
 

@@ -7,7 +7,7 @@ use tokio::time::Instant;
 
 use super::*;
 use crate::couriers::outbox::{Errand, Row};
-use crate::entry::{Step, Turn};
+use crate::entry::{Step, fixtures};
 use crate::glance::Unrecorded;
 use crate::glance::{BoardGlance, Glance, Sentence, Tone};
 use crate::supervise::Tasks;
@@ -108,20 +108,8 @@ fn later() -> Delivery {
 fn waiting(entry: i64, expires_ms: i64) -> Waiting {
     let step = Step {
         notice: format!("notice-{entry}"),
-        number: 1,
-        minder: "too-hot".to_owned(),
-        place: "house".to_owned(),
-        planting: None,
-        at_ms: 0,
-        turn: Turn::Opened,
-        severity: Severity::Severe,
-        push: true,
-        title: "Open the far door".to_owned(),
         text: "The house is at 36.1.".to_owned(),
-        caution: String::new(),
-        held: false,
-        joined: Vec::new(),
-        inside: BTreeMap::new(),
+        ..fixtures::step(0, Severity::Severe, "Open the far door")
     };
     Waiting {
         entry,

@@ -1,9 +1,8 @@
 //! The outbox of the real ledger, as a courier reads it, and what the keeper writes into it after a try.
 
 use super::index::{Index, Row};
-use super::outbox::{self, Waiting};
+use super::outbox::{self, Delivery, Waiting};
 use super::runner::Outbox;
-use crate::keeper::event::Delivery;
 use crate::ledger::{LedgerError, OutboxRow, OutboxState, Reader, TriedRow};
 
 /// Reads one courier's rows through a reader of the ledger. Each courier has its own: it forgets steps that do not wait
@@ -83,27 +82,11 @@ mod tests {
     use agronomy::crop::Severity;
 
     use super::*;
-    use crate::entry::{Note, Step, Turn};
+    use crate::entry::{Note, Step, Turn, fixtures};
     use crate::ledger::{Commit, Founding, Ledger, NewNote, Queued, StepRef};
 
     fn note(number: u32) -> NewNote {
-        let step = Step {
-            notice: "a".to_owned(),
-            number,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: 5,
-            turn: Turn::Worsened,
-            severity: Severity::Severe,
-            push: true,
-            title: "Net on".to_owned(),
-            text: String::new(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
-        };
+        let step = Step { number, turn: Turn::Worsened, ..fixtures::step(5, Severity::Severe, "Net on") };
         NewNote { at_ms: 5, from_ms: 5, note: Note::Step(step) }
     }
 

@@ -21,12 +21,11 @@ use axum::http::{Request, Uri};
 use ring::hmac;
 
 use super::notice_topic::payload;
-use super::outbox::{Errand, Waiting};
+use super::outbox::{Delivery, Errand, Waiting};
 use super::runner::Courier;
 use super::{hexadecimal, public_id};
 use crate::clock::Clock;
 use crate::http_out::{Client, Trouble, Unusable};
-use crate::keeper::event::Delivery;
 
 /// The courier's name in the outbox.
 pub const NAME: &str = "webhook";

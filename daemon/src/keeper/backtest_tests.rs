@@ -1,5 +1,5 @@
 use super::*;
-use crate::entry::{Began, Entry, PlaceKind};
+use crate::entry::{Began, Entry, PlaceKind, fixtures};
 
 const MINUTE: i64 = 60_000;
 /// 1 June 2026, 00:00 UTC.
@@ -9,20 +9,11 @@ fn step(minder: &str, day: i64, minute: i64, turn: Turn, severity: Severity, pus
     let place = if minder == HEAT_DOME { "" } else { "house" };
     Step {
         notice: format!("{}~{place}~{minder}", date(calendar().day_of(JUNE) + day)),
-        number: 1,
         minder: minder.to_owned(),
         place: place.to_owned(),
-        planting: None,
-        at_ms: JUNE + day * MS_PER_DAY + minute * MINUTE,
         turn,
-        severity,
         push,
-        held: false,
-        joined: Vec::new(),
-        inside: BTreeMap::new(),
-        title: String::new(),
-        text: String::new(),
-        caution: String::new(),
+        ..fixtures::step(JUNE + day * MS_PER_DAY + minute * MINUTE, severity, "")
     }
 }
 

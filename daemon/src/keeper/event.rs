@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+pub use crate::couriers::outbox::Delivery;
 use crate::entry::Note;
 use crate::ledger::LedgerError;
 use crate::outlook::parse::Hours;
@@ -28,25 +29,6 @@ impl From<Refusal> for NotNoted {
     fn from(why: Refusal) -> Self {
         Self::Refused(why)
     }
-}
-
-/// How an attempt to deliver a step went.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Delivery {
-    /// The far end took it.
-    Sent,
-    /// It may work later.
-    Later {
-        /// What went wrong.
-        why: String,
-        /// The far end's own wish, ms.
-        after_ms: Option<i64>,
-    },
-    /// It will never work.
-    Never {
-        /// What went wrong.
-        why: String,
-    },
 }
 
 /// Somebody's word on the time.

@@ -12,8 +12,10 @@ use crate::almanac::pages::make;
 use crate::almanac::planting_page::PlantingPage;
 use crate::calendar::iso;
 use crate::entry::{Step, Turn, UNDATED_BELOW_MS};
+use crate::ledger::open_fences;
 
-/// The export of an engine: `{edition, readings, day_pages, planting_pages, notices}`.
+/// The export of an engine: `{edition, readings, day_pages, planting_pages, notices, damaged}`; damaged rows of the ledger
+/// are those that it has named and nobody has mended.
 ///
 /// The day that is not over yet is made from what was heard so far.
 pub fn export(engine: &Engine) -> Value {
@@ -50,6 +52,7 @@ pub fn export(engine: &Engine) -> Value {
         "day_pages": day_pages,
         "planting_pages": planting_pages,
         "notices": notices(&engine.told),
+        "damaged": open_fences(&engine.entries).into_values().map(|(_, fenced)| fenced).collect::<Vec<_>>(),
     })
 }
 

@@ -344,6 +344,7 @@ impl Keeper {
                 // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
                 self.commit(self.moment());
                 while self.setup.core.remake(REMADE_AT_ONCE) {}
+                self.name_damage(self.moment());
                 // Whoever looks after the answer finds it.
                 self.publish();
                 let _ = answer.send(export(self.setup.core.engine()));

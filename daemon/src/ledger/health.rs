@@ -5,7 +5,7 @@ use rusqlite::Connection;
 use super::file::Home;
 use super::shared::Shared;
 use super::view::blob;
-use super::{LedgerError, View, chunk, commit, hours, schema};
+use super::{LedgerError, View, chunk, hours, schema, series};
 
 /// How much room the ledger takes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -137,11 +137,11 @@ fn name_spoilt_series(conn: &Connection, shared: &Shared) -> Result<(), LedgerEr
         let names = (row.get::<_, String>(1), row.get::<_, String>(2), row.get(3));
         let sum = match names {
             (Ok(probe), Ok(quantity), Ok(decimals)) => {
-                Some(commit::series_checksum(&probe, &quantity, id, decimals))
+                Some(series::series_checksum(&probe, &quantity, id, decimals))
             }
             _ => None,
         };
-        if sum.is_none() || schema::get(conn, &commit::series_key(id))? != sum {
+        if sum.is_none() || schema::get(conn, &series::series_key(id))? != sum {
             shared.fence("series", id, &"its probe or quantity is not the one it was made for");
         }
     }

@@ -12,10 +12,11 @@ use rusqlite::{Connection, OptionalExtension, Row};
 use rustix::fs::fsync;
 
 use super::bytes::{seal, seal_text};
-use super::commit::{EntryRow, series_checksum, series_key};
+use super::commit::EntryRow;
 use super::copied::{Header, vacuum_into};
 use super::file::{Home, NAME, Role};
 use super::folder::Folder;
+use super::series::{series_checksum, series_key};
 use super::{LedgerError, health, schema};
 
 /// The copy while it is worked on.

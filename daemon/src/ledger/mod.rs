@@ -7,7 +7,7 @@
 //!
 //! | file | knows |
 //! | --- | --- |
-//! | `writer`, `commit` | the one writer: what is written, and how |
+//! | `writer`, `commit`, `series` | the one writer: what is written, how, and under which number |
 //! | `view`, `rollup`, `records`, `reader` | what is asked, and through whose connection |
 //! | `batch`, `chunk`, `hours`, `bytes` | the forms of the bodies |
 //! | `merge`, `week`, `dating` | the rules: one reading or two, which week, which time |
@@ -57,6 +57,7 @@ mod records;
 mod rollup;
 mod room;
 mod schema;
+mod series;
 mod shared;
 mod sweep;
 mod view;

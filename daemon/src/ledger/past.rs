@@ -12,9 +12,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use agronomy::quantity::Quantity;
 
 use super::bytes::seal;
-use super::commit::{SeriesBook, series_for};
 use super::compaction::{Count, put_chunk, renew_following, standing};
 use super::merge::{Kept, merge};
+use super::series::{SeriesBook, series_for};
 use super::week::{HOUR_MS, MOST_MS, chunk_id, start_ms, ticks, week};
 use super::{LedgerError, View, schema};
 use crate::reading::{ProbeName, Reading, Reason};

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use rusqlite::{Connection, TransactionBehavior};
 
-use super::commit::{self, Commit, Committed, NewNote, SeriesBook};
+use super::commit::{self, Commit, Committed, NewNote};
 use super::compaction::{self, Compacted};
 use super::error::LedgerError;
 use super::file::{Disk, Hold, Home, Role};
@@ -13,6 +13,7 @@ use super::folder::Folder;
 use super::health::{self, Sizes};
 use super::past::{self, Aftermath, Past, TakenIn};
 use super::reader::Reader;
+use super::series::{SeriesBook, series_book};
 use super::shared::{Fence, Shared};
 use super::view::View;
 use super::{backup, dating, migrate, schema};
@@ -92,7 +93,7 @@ impl Ledger {
         let shared = Arc::new(Shared::new(home, hold, dating::frozen_offset_ms(&conn)?));
         health::name_damaged_log(&conn, &shared)?;
         health::name_known_damage(&conn, &shared)?;
-        let (book, next_seq) = (commit::series_book(&conn)?, commit::next_seq(&conn)?);
+        let (book, next_seq) = (series_book(&conn)?, commit::next_seq(&conn)?);
         Ok(Self { conn: Some(conn), shared, book, next_seq, founding: founding.clone() })
     }
 
@@ -120,7 +121,7 @@ impl Ledger {
         shared.forget_fences();
         health::name_damaged_log(&conn, &shared)?;
         health::checksums(View { conn: &conn, shared: &shared })?;
-        self.book = commit::series_book(&conn)?;
+        self.book = series_book(&conn)?;
         self.next_seq = commit::next_seq(&conn)?;
         self.conn = Some(conn);
         *gate = true;

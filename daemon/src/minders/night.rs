@@ -8,7 +8,7 @@ use agronomy::crop::Severity;
 use super::book::Book;
 use super::place_now::PlaceNow;
 use super::word::{Verdict, Word};
-use super::words::{limit, plural};
+use super::words::{capital, limit, plural};
 
 /// The name of the minder.
 pub const WARM_NIGHT: &str = "warm-night";
@@ -47,7 +47,7 @@ pub fn judge(now: &PlaceNow<'_>, book: &Book) -> Option<Verdict> {
             "{}: {t_c:.1} °C now; a guess from last night says about {expected:.0} at the lowest. {} want less than \
              {} at night.",
             now.name,
-            plural(&tender.crop),
+            capital(&plural(&tender.crop)),
             limit(line)
         ),
         caution: "",

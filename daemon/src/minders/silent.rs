@@ -105,14 +105,15 @@ pub fn judge<'a>(
     sources: impl Iterator<Item = &'a str>,
     calendar: &Calendar,
 ) -> Vec<Verdict> {
-    let mut together: BTreeMap<(bool, &str), Vec<&ProbeNow<'a>>> = BTreeMap::new();
+    let mut together: BTreeMap<Cause<'a>, Vec<&ProbeNow<'a>>> = BTreeMap::new();
     for probe in probes.iter().filter(|probe| probe.is_silent() || fell_with_others(probe, probes)) {
         together.entry(cause(probe)).or_default().push(probe);
     }
     together.retain(|_, probes| probes.len() > 1);
     let mut said: BTreeMap<&str, Verdict> = BTreeMap::new();
-    for ((by_source, key), probes) in &together {
-        said.insert(key, Verdict::word(SILENT, key, several(probes, by_source.then_some(*key), calendar)));
+    for (cause, probes) in &together {
+        let (Cause::Place(key) | Cause::Source(key)) = *cause;
+        said.insert(key, Verdict::word(SILENT, key, several(probes, *cause, calendar)));
     }
     for probe in probes {
         let others = together.get(&cause(probe));
@@ -122,26 +123,37 @@ pub fn judge<'a>(
         }
     }
     let places: BTreeSet<&str> = probes.iter().map(|probe| probe.place).collect();
-    let unsettled = |key: &str, of_place: bool| {
-        probes.iter().any(|it| it.is_unsettled() && (!of_place || it.place == key))
-    };
-    let places = places.into_iter().map(|place| (place, true));
-    for (key, of_place) in places.chain(sources.map(|source| (source, false))) {
-        let over = || {
-            if unsettled(key, of_place) {
-                Verdict::unknown(SILENT, key)
-            } else {
-                Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."))
-            }
-        };
-        said.entry(key).or_insert_with(over);
+    for place in places {
+        said.entry(place).or_insert_with(|| over(place, probes.iter().filter(|it| it.place == place)));
+    }
+    // Which probes spoke by a source is not known any more once it is back: it may be any.
+    for source in sources {
+        said.entry(source).or_insert_with(|| over(source, probes.iter()));
     }
     said.into_values().collect()
 }
 
+/// That several which were silent together are heard again; not before each of these is for good.
+fn over<'a>(key: &str, mut probes: impl Iterator<Item = &'a ProbeNow<'a>>) -> Verdict {
+    if probes.any(ProbeNow::is_unsettled) {
+        Verdict::unknown(SILENT, key)
+    } else {
+        Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."))
+    }
+}
+
+/// What makes several fall silent together.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Cause<'a> {
+    /// The place is dark.
+    Place(&'a str),
+    /// The source that went away.
+    Source(&'a str),
+}
+
 /// By what it is told with others: the source that went away, or else its place.
-fn cause<'a>(probe: &ProbeNow<'a>) -> (bool, &'a str) {
-    probe.away.map_or((false, probe.place), |source| (true, source))
+fn cause<'a>(probe: &ProbeNow<'a>) -> Cause<'a> {
+    probe.away.map_or(Cause::Place(probe.place), Cause::Source)
 }
 
 /// Whether a probe that is late spoke last when one that is silent did: it will not speak again, and is told of with it.
@@ -193,7 +205,7 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
 }
 
 /// What is said of several as one.
-fn several(probes: &[&ProbeNow<'_>], source: Option<&str>, calendar: &Calendar) -> Word {
+fn several(probes: &[&ProbeNow<'_>], cause: Cause<'_>, calendar: &Calendar) -> Word {
     let pressing = |probe: &&&ProbeNow<'_>| probe.is_pressing();
     let first = probes.iter().find(pressing).unwrap_or(&probes[0]);
     let seen = probes.iter().all(|probe| probe.place_still_seen);
@@ -215,11 +227,11 @@ fn several(probes: &[&ProbeNow<'_>], source: Option<&str>, calendar: &Calendar) 
     }
     let heard_ms = probes.iter().filter_map(|probe| probe.heard_ms).min().unwrap_or(first.now_ms);
     let since = since(heard_ms, first.now_ms, calendar);
-    let (head, look) = match source {
-        Some(source) => {
+    let (head, look) = match cause {
+        Cause::Source(source) => {
             (format!("{wheres}: the {} went away", line_words(source)), "Plug, network, supply of it?")
         }
-        None => (wheres.clone(), "Supply, network, or what they hang on?"),
+        Cause::Place(_) => (wheres.clone(), "Supply, network, or what they hang on?"),
     };
     Word {
         planting: None,

@@ -26,19 +26,9 @@ fn step(title: &str) -> Step {
     Step {
         notice: "2031-07-02.house.too-hot~2".to_owned(),
         number: 2,
-        minder: "too-hot".to_owned(),
-        place: "house".to_owned(),
-        planting: None,
-        at_ms: 1_940_760_000_000,
         turn: Turn::Worsened,
-        severity: Severity::Severe,
-        push: true,
-        title: title.to_owned(),
         text: "At 36.1.".to_owned(),
-        caution: String::new(),
-        held: false,
-        joined: Vec::new(),
-        inside: BTreeMap::new(),
+        ..crate::entry::fixtures::step(1_940_760_000_000, Severity::Severe, title)
     }
 }
 

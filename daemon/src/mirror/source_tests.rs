@@ -4,7 +4,7 @@ use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 
 use super::*;
-use crate::entry::{Step, Turn};
+use crate::entry::{Step, fixtures};
 use crate::ledger::{Commit, Copied, Founding, Ledger, NewNote, PageRow, place};
 use crate::reading::Reason;
 
@@ -154,20 +154,9 @@ fn steps_and_pages_follow_and_a_page_made_again_is_sent_again() {
     let boot = ledger.begin_boot(0, Some((0, "test"))).unwrap();
     let step = Step {
         notice: "n".to_owned(),
-        number: 1,
         minder: "air".to_owned(),
-        place: "house".to_owned(),
-        planting: None,
-        at_ms: START,
-        turn: Turn::Opened,
-        severity: Severity::Minor,
         push: false,
-        title: String::new(),
-        text: String::new(),
-        caution: String::new(),
-        held: false,
-        joined: Vec::new(),
-        inside: BTreeMap::new(),
+        ..fixtures::step(START, Severity::Minor, "")
     };
     let notes = [NewNote { at_ms: START, from_ms: START, note: Note::Step(step) }];
     let body = |share: f64| {

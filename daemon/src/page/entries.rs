@@ -45,107 +45,116 @@ pub(crate) fn crop_words(crop: &str) -> String {
 
 /// The note in words, and what else it says.
 pub(crate) fn words(note: &Note, glance: &Glance) -> (String, String) {
+    (said(note, glance), more(note, glance))
+}
+
+/// The note in words.
+fn said(note: &Note, glance: &Glance) -> String {
     let named = |subject: &str| name(glance, subject);
     match note {
-        Note::Place { name, kind, .. } => (format!("{name} added"), kind_words(*kind).to_owned()),
-        Note::Planting { .. } => planting_words(note, glance),
-        Note::OwnFigure { planting, figure, from, to } => {
-            let value = span_words(*from, to.unwrap_or(*from), "");
-            (format!("Own figure for {}", named(planting)), format!("{}: {value}", label(figure)))
+        Note::Place { name, .. } => format!("{name} added"),
+        Note::Planting { crop, place, variety, began, .. } => {
+            let verb = if *began == Began::Sown { "sown" } else { "planted out" };
+            let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
+            format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), named(place))
         }
-        Note::End { planting } => (format!("{} ended", named(planting)), String::new()),
-        Note::Hang { probe, place, height_m, shelter, .. } => {
-            let height = height_m.map(|height| format!("{} m up", tenth(height)));
-            let more: Vec<_> = height.into_iter().chain(shelter.clone()).collect();
-            (format!("Probe {probe} hangs in {}", named(place)), more.join(", "))
+        Note::OwnFigure { planting, .. } => format!("Own figure for {}", named(planting)),
+        Note::End { planting } => format!("{} ended", named(planting)),
+        Note::Hang { probe, place, .. } => format!("Probe {probe} hangs in {}", named(place)),
+        Note::BatteryLine { probe, low_v } => format!("Battery of {probe} is low under {low_v} V"),
+        Note::Marks { probe, .. } => format!("Marks of probe {probe}"),
+        Note::Undo { entry } => format!("Entry {entry} undone"),
+        Note::Vents { place, open: true } => format!("Opened {}", named(place)),
+        Note::Vents { place, open: false } => format!("Closed {}", named(place)),
+        Note::Shade { place, on: true } => format!("Shade on {}", named(place)),
+        Note::Shade { place, on: false } => format!("Shade off {}", named(place)),
+        Note::Watered { subject, .. } => format!("Watered {}", named(subject)),
+        Note::Turned { place } => format!("Turned {}", named(place)),
+        Note::FirstFlower { planting } => format!("First flower: {}", named(planting)),
+        Note::FirstRipe { planting } => format!("First ripe: {}", named(planting)),
+        Note::Damage { planting, .. } => format!("Damage seen: {}", named(planting)),
+        Note::Thermometer { place, .. } => format!("Read the thermometer: {}", named(place)),
+        Note::HeatWarning { .. } => "Heard a heat warning".to_owned(),
+        Note::PublicWarning(PublicWarning { kind: MessageKind::Cancel, .. }) => {
+            "A public warning was taken back".to_owned()
         }
-        Note::BatteryLine { probe, low_v } => {
-            (format!("Battery of {probe} is low under {low_v} V"), String::new())
-        }
-        Note::Marks { probe, dry_pct, wet_pct } => (
-            format!("Marks of probe {probe}"),
-            format!("dry at {} %, wet at {} %", tenth(*dry_pct), tenth(*wet_pct)),
-        ),
-        Note::Undo { entry } => (format!("Entry {entry} undone"), String::new()),
-        Note::Vents { place, open } => (
-            format!("{} {}", if *open { "Opened" } else { "Closed" }, named(place)),
-            "vents or doors".to_owned(),
-        ),
-        Note::Shade { place, on } => {
-            (format!("Shade {} {}", if *on { "on" } else { "off" }, named(place)), String::new())
-        }
-        Note::Watered { subject, litres } => {
-            (format!("Watered {}", named(subject)), format!("{} litres", half(*litres)))
-        }
-        Note::Turned { place } => (format!("Turned {}", named(place)), String::new()),
-        Note::FirstFlower { planting } => (format!("First flower: {}", named(planting)), String::new()),
-        Note::FirstRipe { planting } => (format!("First ripe: {}", named(planting)), String::new()),
-        Note::Damage { planting, text } => (format!("Damage seen: {}", named(planting)), text.clone()),
-        Note::Thermometer { place, now_c, low_c, high_c } => {
-            (format!("Read the thermometer: {}", named(place)), thermometer_words(*now_c, *low_c, *high_c))
-        }
-        Note::HeatWarning { from, to, about_c, said_by } => {
-            let by = said_by.as_ref().map(|by| format!(", said by {by}")).unwrap_or_default();
-            let days = format!("{} to {}", day_words(from), day_words(to));
-            ("Heard a heat warning".to_owned(), format!("{days}, about {} °C{by}", half(*about_c)))
-        }
-        Note::PublicWarning(warning) => warning_words(warning),
-        Note::Remark { text } => (text.clone(), String::new()),
-        Note::Reply { on_it, .. } => {
-            (format!("Answered “{}”", if *on_it { "on it" } else { "later" }), String::new())
-        }
-        Note::Seen { .. } => ("Seen".to_owned(), String::new()),
-        Note::Drill {} => ("Asked for a drill".to_owned(), String::new()),
-        Note::Digest { lines, .. } => ("What did not buzz that day".to_owned(), lines.join(" ")),
-        Note::Phone { name, .. } => (format!("{name} receives notices"), String::new()),
-        Note::PhoneGone { phone, why } => (format!("Phone {phone} no longer receives"), why.clone()),
-        Note::Outlook(_) => ("A forecast was taken in".to_owned(), String::new()),
-        Note::Step(step) => (step.title.clone(), step.text.clone()),
-        Note::Letter { date } => ("The morning letter".to_owned(), date.clone()),
-        Note::Edition { edition, .. } => ("Reckoned anew".to_owned(), edition.clone()),
-        Note::Fence(_) => ("A row of the ledger is damaged".to_owned(), String::new()),
-        Note::Mended { .. } => ("A damaged row of the ledger came back".to_owned(), String::new()),
-        Note::Restored { other_board: true, .. } => {
-            ("The ledger came to this board".to_owned(), String::new())
-        }
-        Note::Restored { .. } => ("The ledger was restored".to_owned(), String::new()),
-        Note::Forgotten { readings, .. } => (format!("{readings} old readings thrown away"), String::new()),
-        Note::Clock { by, dated_back_ms, .. } => {
-            let civil = Civil(glance.civil_offset_s);
-            let back = dated_back_ms.map(|ms| format!("dated back to {}", civil.when(ms, glance.at_ms)));
-            (format!("The time, by {by}"), back.unwrap_or_default())
-        }
-        Note::Board(news) => news.words(),
-        Note::SentUnrecorded { couriers, .. } => {
-            ("Sent while nothing could be stored".to_owned(), format!("by {}", couriers.join(", ")))
-        }
+        Note::PublicWarning(_) => "A public warning was heard".to_owned(),
+        Note::Remark { text } => text.clone(),
+        Note::Reply { on_it: true, .. } => "Answered “on it”".to_owned(),
+        Note::Reply { on_it: false, .. } => "Answered “later”".to_owned(),
+        Note::Seen { .. } => "Seen".to_owned(),
+        Note::Drill {} => "Asked for a drill".to_owned(),
+        Note::Digest { .. } => "What did not buzz that day".to_owned(),
+        Note::Phone { name, .. } => format!("{name} receives notices"),
+        Note::PhoneGone { phone, .. } => format!("Phone {phone} no longer receives"),
+        Note::Outlook(_) => "A forecast was taken in".to_owned(),
+        Note::Step(step) => step.title.clone(),
+        Note::Letter { .. } => "The morning letter".to_owned(),
+        Note::Edition { .. } => "Reckoned anew".to_owned(),
+        Note::Fence(_) => "A row of the ledger is damaged".to_owned(),
+        Note::Mended { .. } => "A damaged row of the ledger came back".to_owned(),
+        Note::Restored { other_board: true, .. } => "The ledger came to this board".to_owned(),
+        Note::Restored { .. } => "The ledger was restored".to_owned(),
+        Note::Forgotten { readings, .. } => format!("{readings} old readings thrown away"),
+        Note::Clock { by, .. } => format!("The time, by {by}"),
+        Note::Board(news) => news.words().0,
+        Note::SentUnrecorded { .. } => "Sent while nothing could be stored".to_owned(),
     }
 }
 
-fn planting_words(note: &Note, glance: &Glance) -> (String, String) {
-    let Note::Planting { crop, place, variety, count, began, container_l, .. } = note else {
-        return Default::default();
-    };
-    let verb = if *began == Began::Sown { "sown" } else { "planted out" };
-    let variety = variety.as_ref().map(|variety| format!(" ‘{variety}’")).unwrap_or_default();
-    let container = container_l.map(|litres| format!("{} litres of mix each", tenth_or_whole(litres)));
-    let more: Vec<_> = count.map(plants).into_iter().chain(container).collect();
-    (format!("{}{variety} {verb} in {}", capital(&crop_words(crop)), name(glance, place)), more.join(", "))
+/// What else the note says; most say nothing more.
+fn more(note: &Note, glance: &Glance) -> String {
+    match note {
+        Note::Place { kind, .. } => kind_words(*kind).to_owned(),
+        Note::Planting { count, container_l, .. } => {
+            let container =
+                container_l.map(|litres| format!("{} litres of mix each", tenth_or_whole(litres)));
+            listed(count.map(plants).into_iter().chain(container))
+        }
+        Note::OwnFigure { figure, from, to, .. } => {
+            format!("{}: {}", label(figure), span_words(*from, to.unwrap_or(*from), ""))
+        }
+        Note::Hang { height_m, shelter, .. } => {
+            let height = height_m.map(|height| format!("{} m up", tenth(height)));
+            listed(height.into_iter().chain(shelter.clone()))
+        }
+        Note::Marks { dry_pct, wet_pct, .. } => {
+            format!("dry at {} %, wet at {} %", tenth(*dry_pct), tenth(*wet_pct))
+        }
+        Note::Vents { .. } => "vents or doors".to_owned(),
+        Note::Watered { litres, .. } => format!("{} litres", half(*litres)),
+        Note::Damage { text, .. } => text.clone(),
+        Note::Thermometer { now_c, low_c, high_c, .. } => thermometer_words(*now_c, *low_c, *high_c),
+        Note::HeatWarning { from, to, about_c, said_by } => {
+            let by = said_by.as_ref().map(|by| format!(", said by {by}")).unwrap_or_default();
+            format!("{} to {}, about {} °C{by}", day_words(from), day_words(to), half(*about_c))
+        }
+        Note::PublicWarning(warning) => {
+            let who = warning.says.iter().find_map(|said| said.sender_name.as_ref());
+            format!("by {}", who.unwrap_or(&warning.name.sender))
+        }
+        Note::Digest { lines, .. } => lines.join(" "),
+        Note::PhoneGone { why, .. } => why.clone(),
+        Note::Step(step) => step.text.clone(),
+        Note::Letter { date } => date.clone(),
+        Note::Edition { edition, .. } => edition.clone(),
+        Note::Clock { dated_back_ms: Some(ms), .. } => {
+            format!("dated back to {}", Civil(glance.civil_offset_s).when(*ms, glance.at_ms))
+        }
+        Note::Board(news) => news.words().1,
+        Note::SentUnrecorded { couriers, .. } => format!("by {}", couriers.join(", ")),
+        _ => String::new(),
+    }
+}
+
+fn listed(parts: impl Iterator<Item = String>) -> String {
+    parts.collect::<Vec<_>>().join(", ")
 }
 
 fn thermometer_words(now_c: Option<f64>, low_c: Option<f64>, high_c: Option<f64>) -> String {
     let parts = [("now", now_c), ("low", low_c), ("high", high_c)];
     let known = parts.into_iter().filter_map(|(word, value)| Some(format!("{word} {}", tenth(value?))));
-    known.collect::<Vec<_>>().join(", ")
-}
-
-fn warning_words(warning: &PublicWarning) -> (String, String) {
-    let who = warning.says.iter().find_map(|said| said.sender_name.as_ref());
-    let by = format!("by {}", who.unwrap_or(&warning.name.sender));
-    match warning.kind {
-        MessageKind::Cancel => ("A public warning was taken back".to_owned(), by),
-        _ => ("A public warning was heard".to_owned(), by),
-    }
+    listed(known)
 }
 
 /// Whether the grower may undo a note.

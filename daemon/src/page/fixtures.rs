@@ -3,7 +3,7 @@
 use agronomy::crop::Severity;
 
 use super::figures::HOUR_MS;
-use crate::entry::{Began, Entry, Note, PlaceKind, Step, Turn};
+use crate::entry::{Began, Entry, Note, PlaceKind, Step, fixtures};
 use crate::glance::{
     BoardGlance, ByHand, Glance, Knot, Line, LitresGlance, NoticeView, PlaceGlance, PlantingGlance,
     ProbeGlance, Sentence, State, Tone,
@@ -236,20 +236,9 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
         closed_ms: None,
         steps: vec![Step {
             notice: id.to_owned(),
-            number: 1,
             minder: minder.to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: at(12, 20),
-            turn: Turn::Opened,
-            severity: Severity::Severe,
-            push: true,
-            title: title.to_owned(),
             text: text.to_owned(),
-            caution: String::new(),
-            held: false,
-            joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
+            ..fixtures::step(at(12, 20), Severity::Severe, title)
         }],
         now: None,
         on_it_ms: None,

@@ -39,3 +39,4 @@ mod turned_up;
 mod warm_spell;
 mod water;
 mod week;
+mod wrong_year;

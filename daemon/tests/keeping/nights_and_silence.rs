@@ -18,7 +18,7 @@ fn a_warm_night_is_told_in_the_evening_and_closed_at_eight_with_what_came() {
     let wanted = [(0, "opened", "minor"), (11 * 60, "closed", "minor")];
     assert_eq!(outline(&told[..2], evening), wanted);
     assert!(told[0].title.starts_with("Tonight stays above 21"), "{}", told[0].title);
-    assert!(told[0].text.contains("tomatoes want less than 21"), "{}", told[0].text);
+    assert!(told[0].text.contains(" Tomatoes want less than 21"), "{}", told[0].text);
     // Its lowest is the last of the evening, as the next day's curve begins above it: 22 + 10 × 0.127.
     assert!(told[1].text.contains("lowest of the night 23.3"), "{}", told[1].text);
     assert!(told.iter().all(|step| !step.pushed));

@@ -3,7 +3,9 @@
 
 use agronomy::quantity::Quantity;
 use glasshour::entry::{Note, PlaceKind};
+use glasshour::glance::Tone;
 use glasshour::keeper::core::Core;
+use glasshour::keeper::view::{Shell, glance};
 
 use super::garden::*;
 
@@ -169,7 +171,13 @@ fn soak(core: &mut Core, until_h: i64, wet: &[(i64, i64)], from_h: i64) {
 #[test]
 fn moisture_that_jumps_up_at_night_is_told_after_half_an_hour_and_ends_when_it_has_drained() {
     let mut core = in_memory(&spiked(PlaceKind::House), june());
-    soak(&mut core, 40, &[(26, 32)], 0);
+    soak(&mut core, 28, &[(26, 32)], 0);
+    let sentence = glance(core.engine(), &Shell::default()).sentence;
+    assert_eq!(
+        (sentence.tone, sentence.order.as_str()),
+        (Tone::Soon, "spot: look at tap, hose and drip line.")
+    );
+    soak(&mut core, 40, &[(26, 32)], 28);
     let steps = told(&core, "soil-wet");
     assert_eq!(
         outline(&steps, june()),

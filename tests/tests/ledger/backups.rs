@@ -164,9 +164,11 @@ fn what_is_not_there_is_called_so_and_not_made() {
         assert_eq!(code(&output), 2, "{}", said(&output));
         assert!(said(&output).contains(&format!("there is no file {}", nope.display())), "{}", said(&output));
     }
-    for form in [&["--csv"] as &[&str], &["--json"], &[]] {
+    let commands: [&[&str]; 6] =
+        [&["export", "--csv"], &["export", "--json"], &["export"], &["now"], &["now", "--json"], &["ground"]];
+    for command in commands {
         for folder in [&nope, &here] {
-            let output = garden.ask(&[&["export", "--folder", text(folder)], form].concat());
+            let output = garden.ask(&[command, &["--folder", text(folder)]].concat());
             assert_eq!(code(&output), 2, "{}", said(&output));
             let why = format!("there is no ledger in {}", folder.display());
             assert!(said(&output).contains(&why), "{}", said(&output));

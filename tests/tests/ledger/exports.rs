@@ -4,6 +4,7 @@ use std::io::{Read as _, Write as _};
 use std::os::unix::net::UnixListener;
 use std::process::{Command, Stdio};
 
+use serde_json::{Value, json};
 use tests::program::{program, said};
 
 use super::{HOURS, SPOILT, ask, code, garden, spoil, text};
@@ -33,6 +34,35 @@ fn damaged_weeks_are_named_when_readings_go_out_without_them() {
     check();
     let service = garden.start();
     check();
+    service.kill();
+}
+
+#[test]
+fn damaged_weeks_are_named_beside_what_was_reckoned_and_in_it_until_they_are_mended() {
+    let garden = garden();
+    let saved = garden.path().join("saved");
+    assert_eq!(code(&ask(&garden, &["backup", text(&saved)])), 0);
+    let damaged = || {
+        let output = garden.ask(&["export", "--json"]);
+        let value: Value = serde_json::from_slice(&output.stdout).unwrap();
+        (code(&output), value["damaged"].clone(), said(&output))
+    };
+    assert_eq!(damaged().1, json!([]));
+    spoil(&garden);
+    assert_eq!(code(&ask(&garden, &["check"])), 1);
+    let check = || {
+        let (code, damaged, said) = damaged();
+        assert_eq!(code, 1, "{said}");
+        assert!(said.contains(SPOILT) && said.contains("1 damaged row was left out"), "{said}");
+        assert_eq!((damaged.as_array().unwrap().len(), &damaged[0]["probe"]), (1, &json!("bench-2")));
+        assert_eq!(damaged[0]["quantity"], "air_temperature");
+    };
+    check();
+    let service = garden.start();
+    check();
+    assert_eq!(code(&ask(&garden, &["mend", text(&saved)])), 0);
+    let (code, damaged, said) = damaged();
+    assert_eq!((code, damaged), (0, json!([])), "{said}");
     service.kill();
 }
 

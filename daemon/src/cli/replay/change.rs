@@ -2,7 +2,9 @@
 
 use std::str::FromStr;
 
-use super::stage::Stage;
+use agronomy::crop::CropBook;
+
+use super::diary::Dated;
 use crate::cli::Trouble;
 use crate::entry::{Entry, Note};
 use crate::ground::{self, Ground};
@@ -30,19 +32,19 @@ impl FromStr for Figure {
     }
 }
 
-/// Puts figures on a stage; each is held to what the book is held to.
-pub(super) fn with_figures(stage: &mut Stage, figures: &[Figure]) -> Result<(), Trouble> {
+/// Adds figures to what stands where; each is held to what the book is held to.
+pub(super) fn with_figures(stands: &mut Dated, book: &CropBook, figures: &[Figure]) -> Result<(), Trouble> {
     for Figure { planting, name, value } in figures {
         let entries: Vec<Entry> = (1..)
-            .zip(&stage.ground)
+            .zip(&*stands)
             .map(|(id, (from_ms, note))| Entry { id, at_ms: *from_ms, from_ms: *from_ms, note: note.clone() })
             .collect();
         let ground = Ground::of(&entries);
         let from_ms = ground.planting(planting).map_or(0, |it| it.from_ms);
         let (planting, figure) = (planting.clone(), name.clone());
         let note = Note::OwnFigure { planting, figure, from: *value, to: None };
-        ground::check(&ground, &stage.site.book, &note, from_ms, from_ms).map_err(Trouble::Given)?;
-        stage.ground.push((from_ms, note));
+        ground::check(&ground, book, &note, from_ms, from_ms).map_err(Trouble::Given)?;
+        stands.push((from_ms, note));
     }
     Ok(())
 }

@@ -4,12 +4,14 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use super::stage::Dated;
 use crate::calendar::{Calendar, day};
 use crate::cli::Trouble;
 use crate::cli::note::moment_of;
 use crate::cli::target::read_text;
 use crate::entry::Note;
+
+/// Notes, each with the moment from which it holds, UTC ms.
+pub(super) type Dated = Vec<(i64, Note)>;
 
 /// Reads a file of notes: each the note as the ledger has it, and under `from` the day or moment from which it holds.
 ///

@@ -1,6 +1,7 @@
 //! Drives the core with the record's own moments.
 
-use super::stage::{Dated, Stage, first_ms};
+use super::diary::Dated;
+use super::stage::{Stage, first_ms};
 use crate::calendar::iso;
 use crate::cli::Trouble;
 use crate::entry::Note;

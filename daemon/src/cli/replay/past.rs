@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::stage::Dated;
+use super::diary::Dated;
 use crate::cli::Trouble;
 use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
 use crate::ground::Ground;

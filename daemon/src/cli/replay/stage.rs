@@ -5,9 +5,10 @@ use std::path::Path;
 
 use config::zone::Zones;
 
+use super::args::ReplayArgs;
 use super::change::{Figure, with_figures};
+use super::diary::{self, Dated};
 use super::past::Past;
-use super::{ReplayArgs, diary};
 use crate::calendar::Calendar;
 use crate::cli::Trouble;
 use crate::cli::target::{crop_book, read_site, read_text, said};
@@ -15,9 +16,6 @@ use crate::entry::{Note, PlaceKind};
 use crate::record::{self, Recorded};
 use crate::service::settings::{site, start_notes, usual};
 use crate::site::Site;
-
-/// Notes, each with the moment from which it holds, UTC ms.
-pub(super) type Dated = Vec<(i64, Note)>;
 
 /// The stage that readings are replayed on.
 #[derive(Clone)]
@@ -99,7 +97,7 @@ impl Stage {
             Some(path) => Self { diary: self.diary.clone(), ..Self::of_ground(path, recorded, zones)? },
             None => self.clone(),
         };
-        with_figures(&mut changed, figures)?;
+        with_figures(&mut changed.ground, &changed.site.book, figures)?;
         Ok(changed)
     }
 }

@@ -1,7 +1,7 @@
 //! What an answer of a push service means, for one phone and for the errand that goes to all of them.
 
+use crate::couriers::outbox::Delivery;
 use crate::http_out::{Answer, Trouble};
-use crate::keeper::event::Delivery;
 
 /// When to ask again after our signature was refused: somebody has to do something first, ms.
 const SLOW_MS: i64 = 30 * 60_000;

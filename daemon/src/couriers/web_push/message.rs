@@ -81,24 +81,16 @@ mod tests {
     use serde_json::Value;
 
     use super::*;
+    use crate::entry::fixtures;
 
     fn step(turn: Turn, severity: Severity, text: &str) -> Step {
         Step {
             notice: "2031-07-02.house.too-hot~1".to_owned(),
             number: 2,
-            minder: "too-hot".to_owned(),
-            place: "house".to_owned(),
-            planting: None,
-            at_ms: 1_940_760_000_000,
             turn,
-            severity,
-            push: true,
-            title: "Open the far door from outside".to_owned(),
             text: text.to_owned(),
             caution: "Do not go in.".to_owned(),
-            held: false,
-            joined: Vec::new(),
-            inside: std::collections::BTreeMap::new(),
+            ..fixtures::step(1_940_760_000_000, severity, "Open the far door from outside")
         }
     }
 

@@ -28,13 +28,12 @@ use self::message::{Message, life_s};
 use self::phones::{Phone, Phones};
 use self::post::Post;
 use self::vapid::Vapid;
-use super::outbox::{Errand, Waiting};
+use super::outbox::{Delivery, Errand, Waiting};
 use super::public_id;
 use super::runner::Courier;
 use crate::clock::Clock;
 use crate::entry::{Entry, Note};
 use crate::http_out::Unusable;
-use crate::keeper::event::Delivery;
 use crate::keeper::handle::Handle;
 
 /// The courier's name in the outbox.

@@ -137,23 +137,7 @@ fn only_a_heap_is_turned_and_marks_of_a_moisture_probe_lie_apart() {
 
 #[test]
 fn steps_are_told_by_the_minders_only() {
-    let step = crate::entry::Step {
-        notice: "a".into(),
-        number: 1,
-        minder: "too-hot".into(),
-        place: "house".into(),
-        planting: None,
-        at_ms: NOW,
-        turn: crate::entry::Turn::Opened,
-        severity: agronomy::crop::Severity::Severe,
-        push: true,
-        title: String::new(),
-        text: String::new(),
-        caution: String::new(),
-        held: false,
-        joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
-    };
+    let step = crate::entry::fixtures::step(NOW, agronomy::crop::Severity::Severe, "");
     assert!(checked(&Note::Step(step), NOW).unwrap_err().contains("told, not noted"));
 }
 

@@ -82,7 +82,12 @@ impl Engine {
     fn take_over_told(&mut self) {
         self.book = Book::of(self.told.iter(), self.entries.iter().filter_map(Reply::of));
         for place in &self.ground.places {
-            let told = |minder: &str| self.book.get(&place.id, minder).map(|open| open.severity);
+            let heat = self.book.get(&place.id, TOO_HOT);
+            // Told alone, or inside the heat notice that stands.
+            let told = |minder: &str| {
+                let alone = self.book.get(&place.id, minder).map(|open| open.severity);
+                alone.or_else(|| heat?.inside.get(minder).copied())
+            };
             let course =
                 self.told.iter().rev().find(|step| {
                     step.place == place.id && step.minder == ON_COURSE && step.turn == Turn::Closed

@@ -17,6 +17,7 @@ use crate::minders::root_hot::ROOT_HOT;
 use crate::minders::seedbed::SEEDBED;
 use crate::minders::silent::SILENT;
 use crate::minders::soil_dry::SOIL_DRY;
+use crate::minders::soil_wet::SOIL_WET;
 use crate::minders::warm_spell::WARM_SPELL;
 use crate::minders::words::limit;
 
@@ -40,7 +41,7 @@ fn rank(notice: &NoticeView) -> u8 {
         HEAP if notice.severity >= Severity::Severe => 5,
         FROST | WARM_NIGHT => 6,
         SILENT => 7,
-        SOIL_DRY | ROOT_HOT | POTS => 8,
+        SOIL_DRY | SOIL_WET | ROOT_HOT | POTS => 8,
         AIR => 9,
         _ if notice.severity >= Severity::Moderate => 10,
         _ => ASIDE,
@@ -53,7 +54,9 @@ fn tone(notice: &NoticeView) -> Tone {
         SILENT => Tone::Blind,
         PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
         ON_COURSE | HEAT_DOME | FROST => Tone::Soon,
-        POTS | SEEDBED | SOIL_DRY | ROOT_HOT if notice.severity >= agronomy::crop::Severity::Moderate => {
+        POTS | SEEDBED | SOIL_DRY | SOIL_WET | ROOT_HOT
+            if notice.severity >= agronomy::crop::Severity::Moderate =>
+        {
             Tone::Soon
         }
         HEAP if notice.severity >= agronomy::crop::Severity::Severe => Tone::Soon,

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::*;
-use crate::entry::{Note, Step, Turn};
+use crate::entry::{Note, Step, fixtures};
 use crate::ledger::{Copied, LedgerError, NewNote, OutboxState, Pour, Queued, StepRef, place, restore};
 
 /// Both probes speak once an hour.
@@ -25,20 +25,9 @@ fn garden(folder: &Path) -> Ledger {
     }
     let step = Step {
         notice: "n1".into(),
-        number: 1,
-        minder: "too-hot".into(),
         place: "long".into(),
-        planting: None,
-        at_ms: JUNE,
-        turn: Turn::Opened,
-        severity: agronomy::crop::Severity::Severe,
-        push: true,
-        title: "Shade it".into(),
         text: "38 °C".into(),
-        caution: String::new(),
-        held: false,
-        joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
+        ..fixtures::step(JUNE, agronomy::crop::Severity::Severe, "Shade it")
     };
     let note = |note| NewNote { at_ms: JUNE, from_ms: JUNE, note };
     let notes = [note(Note::Step(step)), note(Note::Remark { text: "dry".into() })];

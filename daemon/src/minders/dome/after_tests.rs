@@ -12,20 +12,10 @@ fn noon(date: &str) -> i64 {
 fn step(minder: &str, date: &str, turn: Turn, severity: Severity) -> Step {
     Step {
         notice: format!("{minder}-1"),
-        number: 1,
         minder: minder.into(),
         place: String::new(),
-        planting: None,
-        at_ms: noon(date),
         turn,
-        severity,
-        push: true,
-        held: false,
-        joined: Vec::new(),
-        inside: std::collections::BTreeMap::new(),
-        title: String::new(),
-        text: String::new(),
-        caution: String::new(),
+        ..crate::entry::fixtures::step(noon(date), severity, "")
     }
 }
 
