@@ -19,7 +19,6 @@ use tokio_util::sync::CancellationToken;
 
 use super::core::{Core, Message, Moment};
 use super::event::{Acknowledge, Event, NotNoted};
-use super::export::export;
 use super::handle::{Handle, Question};
 use super::view::{Shell, glance, season};
 use crate::clock::Clock;
@@ -30,7 +29,7 @@ use crate::supervise::Outcome;
 
 use befell::Away;
 use together::Together;
-use upkeep::{GLANCE_EVERY, REMADE_AT_ONCE};
+use upkeep::GLANCE_EVERY;
 
 /// Events that may wait for the keeper: the brake on whoever sends.
 const QUEUE: usize = 1024;
@@ -78,6 +77,8 @@ pub struct Keeper {
     stale: bool,
     published_ms: i64,
     last_day_worked: i64,
+    /// Who waits for everything at once.
+    exports: Vec<tokio::sync::oneshot::Sender<serde_json::Value>>,
     /// Damaged rows of the ledger that were met when it was last looked.
     fences: usize,
 }
@@ -107,6 +108,7 @@ impl Keeper {
             published_ms: 0,
             clock,
             last_day_worked,
+            exports: Vec::new(),
             fences: 0,
             setup,
         };
@@ -205,6 +207,7 @@ impl Keeper {
         }
         self.lend();
         self.remake(moment);
+        self.answer_exports(moment);
         self.daily_work(moment);
         self.name_damage(moment);
         if told {
@@ -217,6 +220,9 @@ impl Keeper {
     /// How long to wait for the next event at most, real time.
     fn until_next(&self) -> Duration {
         let core = &self.setup.core;
+        if !self.exports.is_empty() {
+            return Duration::from_millis(1);
+        }
         if core.engine().is_dirty() || (self.stale && self.refused.is_none()) {
             return GLANCE_EVERY / 5;
         }
@@ -340,15 +346,7 @@ impl Keeper {
 
     fn answer(&mut self, question: Question) {
         match question {
-            Question::Export(answer) => {
-                // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
-                self.commit(self.moment());
-                while self.setup.core.remake(REMADE_AT_ONCE) {}
-                self.name_damage(self.moment());
-                // Whoever looks after the answer finds it.
-                self.publish();
-                let _ = answer.send(export(self.setup.core.engine()));
-            }
+            Question::Export(answer) => self.exports.push(answer),
             Question::Tend(work) => {
                 let moment = self.moment();
                 self.commit(moment);

@@ -3,13 +3,20 @@
 //! Wanted figures are those of a ledger that was reckoned afresh by the edition in question and no other.
 
 use std::path::Path;
+use std::sync::Arc;
+use std::time::Duration;
 
 use glasshour::almanac::account::account_until;
+use glasshour::clock::Clock;
 use glasshour::entry::{Anew, Cause, Note};
 use glasshour::keeper::core::{Core, Message};
+use glasshour::keeper::event::Event;
+use glasshour::keeper::handle::Question;
+use glasshour::keeper::thread::{Keeper, Setup};
 use glasshour::keeper::view::season;
 use glasshour::site::Site;
 
+use super::bench::Machine;
 use super::garden::*;
 use super::week::*;
 
@@ -259,4 +266,51 @@ fn everything_that_can_change_a_page_is_in_the_name_of_the_edition_and_nothing_e
     let summer_time = |_| 2 * 3_600;
     let zone = std::sync::Arc::new(summer_time);
     assert!(!change(&|site| site.calendar = glasshour::calendar::Calendar::new(OFFSET_MS, zone.clone())));
+}
+
+#[test]
+fn p10_an_export_is_answered_when_all_days_are_made_and_readings_are_judged_meanwhile() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut core = open(folder.path(), site(), june());
+    days(&mut core, "post", june(), HOUR, &[(16.0, 27.0); 50]);
+    settle(&mut core);
+    let now_ms = core.engine().now_ms();
+    drop(core);
+    let core = open(folder.path(), other_book(), now_ms);
+    let machine = Machine::at(now_ms, true);
+    let reader = core.ledger().reader().unwrap();
+    let setup = Setup {
+        core,
+        boot: 3,
+        clock: Arc::clone(&machine) as Arc<dyn Clock>,
+        commit_every: Duration::from_secs(1),
+        listening: String::new(),
+        push_key: None,
+    };
+    let (mut keeper, handle) = Keeper::new(setup);
+    keeper.begin();
+    let (answer, mut answered) = tokio::sync::oneshot::channel();
+    handle.events.try_send(Event::Ask(Question::Export(answer))).ok().unwrap();
+    let mut turns = 0;
+    let export = loop {
+        machine.pass(1_000);
+        let readings = vec![heard("post", AIR, now_ms + 1_000 * (turns + 1), 20.0 + turns as f64)];
+        let event = Event::Heard { readings, arrived_mono_ms: machine.monotonic_ms(), done: None };
+        handle.events.try_send(event).ok().unwrap();
+        keeper.turn();
+        turns += 1;
+        assert_eq!(keeper.core().engine().now_ms(), machine.wall_ms(), "time passes for minders too");
+        if let Ok(export) = answered.try_recv() {
+            break export;
+        }
+    };
+    // Fifty days, twenty in a turn.
+    assert!(turns >= 3, "{turns}");
+    assert_eq!(reader.readings("post", AIR, now_ms + 1..i64::MAX).unwrap().len() as i64, turns);
+    assert!(!keeper.core().engine().is_dirty() && !keeper.core().engine().editions().renewing());
+    assert_eq!(
+        export,
+        glasshour::keeper::export::export(keeper.core().engine()),
+        "as it stands in that turn"
+    );
 }

@@ -4,6 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::super::core::Moment;
+use super::super::export::export;
 use super::super::view::{glance, show_live};
 use super::Keeper;
 use crate::calendar::date;
@@ -17,7 +18,7 @@ const COMPACT_AFTER_MS: i64 = 48 * 3_600_000;
 /// Hour of standard time at which the daily work is done.
 const QUIET_HOUR: f64 = 3.0;
 /// Marked days made afresh in one round.
-pub(super) const REMADE_AT_ONCE: usize = 20;
+const REMADE_AT_ONCE: usize = 20;
 /// How long after a day was marked it is made afresh, ms of the monotonic clock.
 const REMADE_AFTER_MS: i64 = 500;
 /// Pages waiting that make a commit due: what a stop without warning costs of a long reckoning.
@@ -54,6 +55,26 @@ impl Keeper {
             if (renewed || core.waiting_pages() >= PAGES_DUE) && self.refused.is_none() {
                 self.commit(moment);
             }
+        }
+    }
+
+    /// Answers who asked for everything, once no day is marked any more: some are made afresh at each turn, so that
+    /// minders and notices go on beside an export of ten years.
+    pub(super) fn answer_exports(&mut self, moment: Moment) {
+        if self.exports.is_empty() {
+            return;
+        }
+        // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
+        self.commit(moment);
+        if self.setup.core.remake(REMADE_AT_ONCE) {
+            return;
+        }
+        self.name_damage(moment);
+        // Whoever looks after the answer finds it.
+        self.publish();
+        let all = export(self.setup.core.engine());
+        for answer in std::mem::take(&mut self.exports) {
+            let _ = answer.send(all.clone());
         }
     }
 
