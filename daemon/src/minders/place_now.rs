@@ -44,6 +44,10 @@ pub struct Foretold {
     pub fresh: bool,
     /// Highest of the last days as they came, or as they were told where nobody measured, earliest first, °C.
     pub highs: Vec<(Day, f64)>,
+    /// All of it is of the air outside: of the place itself, under cover, nobody measures anything.
+    pub of_outside: bool,
+    /// Days whose highest was missed by more than 3 °C, of how many last ones.
+    pub missed_lately: (usize, usize),
 }
 
 /// A place at a moment.
