@@ -129,10 +129,8 @@ fn says_place(place: &PlaceWave) -> String {
     } else {
         format!("{} up to about {:.0} °C", place.name, place.peak_c)
     };
-    let missed = place.missed_lately.map(|(missed, of)| {
-        format!("; the forecast missed {missed} of the last {of} days there by more than 3 °C, so go by the thermometer")
-    });
-    format!("{peak}{}{}{}", or_none(bears), or_none(line), or_none(missed))
+    let poor = place.poor.as_ref().map(|words| format!("; {words}"));
+    format!("{peak}{}{}{}", or_none(bears), or_none(line), or_none(poor))
 }
 
 fn or_none(words: Option<String>) -> String {
@@ -165,6 +163,7 @@ mod tests {
     use crate::calendar::day;
     use crate::entry::{Entry, Note};
     use crate::minders::book::{Book, Telling};
+    use crate::minders::place_now::Foretold;
     use crate::minders::teller::tell;
 
     fn warning() -> Vec<Entry> {
@@ -227,7 +226,7 @@ mod tests {
             to,
             peak_c: 41.3,
             of_outside: false,
-            missed_lately: Some((3, 5)),
+            poor: Foretold { missed_lately: (3, 5), ..Foretold::default() }.poor(),
             tenderest: Some(("red".into(), "tomatoes".into(), 35.0, ", if in flower".into())),
             place_line_c: Some(40.0),
         };

@@ -304,12 +304,13 @@ impl Heat {
         let from =
             if foretold { "the forecast and the place's own last days" } else { "the place's own last days" };
         let then = format!(
-            "{} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}.",
+            "{} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}{}.",
             plural(&tenderest.crop),
             limit(line),
             peak.low_c,
             peak.high_c,
-            calendar.clock(peak.at_ms)
+            calendar.clock(peak.at_ms),
+            now.foretold.poor().filter(|_| foretold).map_or_else(String::new, |words| format!("; {words}"))
         );
         let figures = format!("{t_c:.1} °C at {}", calendar.clock(now.now_ms));
         let why = self.why(now, &figures, &then);

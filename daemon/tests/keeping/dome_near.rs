@@ -128,3 +128,27 @@ fn today_counts_among_the_days_of_heat_by_what_it_has_been() {
         assert_eq!(severe.pushed, buzzes, "{highs:?}");
     }
 }
+
+#[test]
+fn a_forecast_that_missed_three_of_the_last_five_days_says_so_where_it_is_gone_by() {
+    // AGRONOMY 4.3. Each day has 28 °C; it is told as 22 and 34 in turn, or as it comes.
+    for (misses_c, poor) in [(6.0, true), (0.0, false)] {
+        let mut notes = tomato_bed();
+        notes[1] = hang("post", "bed", 1800);
+        let mut core = in_memory(&notes, june());
+        let told_for = move |day: i64| match day {
+            8 => (18.0, 38.0),
+            _ => (18.0, 28.0 + if day % 2 == 0 { misses_c } else { -misses_c }),
+        };
+        for day in 0..9 {
+            tell(&mut core, day, 1, &told_for);
+            let came = if day == 8 { (18.0, 38.0) } else { (18.0, 28.0) };
+            days(&mut core, "post", june() + day * DAY, 30 * MINUTE, &[came]);
+        }
+        let first = told(&core, "on-course").into_iter().find(|it| it.at_ms > june() + 8 * DAY).unwrap();
+        let says =
+            "; the forecast missed 5 of the last 5 days there by more than 3 °C, so go by the thermometer.";
+        assert!(first.text.contains("from the forecast and"), "{}", first.text);
+        assert_eq!(first.text.contains(says), poor, "{}", first.text);
+    }
+}

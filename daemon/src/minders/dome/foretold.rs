@@ -13,7 +13,6 @@ use crate::calendar::Day;
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::words::{planting, stage_condition};
 use crate::outlook::ahead::{DayAhead, Origin};
-use crate::outlook::skill::POOR;
 
 /// Days that the excess heat factor judges together.
 const EXCESS_DAYS: Day = 3;
@@ -40,8 +39,8 @@ pub struct PlaceWave {
     pub peak_c: f64,
     /// It is that of outside: nobody measures the place, and under cover it may be hotter.
     pub of_outside: bool,
-    /// Days that the forecast missed there of how many last ones, where that is too often to go by it alone.
-    pub missed_lately: Option<(usize, usize)>,
+    /// What has to be said of the forecast, where it missed too often there lately.
+    pub poor: Option<String>,
     /// The tenderest planting that is touched: its id, its words, its line (°C), and the stage it has to be in.
     pub tenderest: Option<(String, String, f64, String)>,
     /// The place's own line where it is passed, °C.
@@ -120,7 +119,7 @@ fn of_place(now: &PlaceNow<'_>, days: &[DayAhead], today: Day) -> Option<PlaceWa
         to,
         peak_c: peak_c.reduce(f64::max)?,
         of_outside: now.foretold.of_outside,
-        missed_lately: Some(now.foretold.missed_lately).filter(|(missed, _)| *missed >= POOR),
+        poor: now.foretold.poor(),
         tenderest,
         place_line_c: house.map(|(line_c, _)| line_c),
     })
