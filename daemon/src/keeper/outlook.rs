@@ -222,12 +222,12 @@ impl Engine {
         let (start, now_ms) = (calendar.start_of(calendar.day_of(self.now_ms())), self.now_ms());
         let first = (now_ms - start) / HALF_HOUR_MS + 1;
         let middle = |slot: i64| start + slot * HALF_HOUR_MS + HALF_HOUR_MS / 2;
-        self.from_now(place, shape, (first..MS_PER_DAY / HALF_HOUR_MS).map(middle), air)
+        self.hung_on_now(place, shape, (first..MS_PER_DAY / HALF_HOUR_MS).map(middle), air)
     }
 
     /// A shape, or where there is none these moments, with what a fresh forecast says of them at a place, hung on its
     /// reading of now (UTC ms, °C).
-    fn from_now(
+    fn hung_on_now(
         &self,
         place: &str,
         shape: Vec<Expected>,

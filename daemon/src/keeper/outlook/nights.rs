@@ -31,7 +31,7 @@ impl Engine {
         let first = night.start.max(now_ms);
         let hours = (night.end - first).max(0) / MS_PER_HOUR;
         let moments = || (0..=hours).map(|hour| first + hour * MS_PER_HOUR).chain([night.end]);
-        let told = self.from_now(place, Vec::new(), moments(), air);
+        let told = self.hung_on_now(place, Vec::new(), moments(), air);
         if told.len() < moments().count() {
             return None;
         }
