@@ -296,6 +296,8 @@ async fn a_message_too_large_for_us_stands_in_the_way_of_none_after_it() {
     publish(broker.port(), vec![("garden/house", false, "x".repeat(200_000))]).await;
     assert_eq!(source.events.malformed().await.1, format!("200000 bytes, over 65536: {}…", "x".repeat(79)));
     publish(broker.port(), vec![("garden/house", false, "x".repeat(2_100_000))]).await;
+    let (who, lost) = source.events.malformed().await;
+    assert!(&*who == "broker" && lost.contains("went with it"), "{who}: {lost}");
     while !source.events.away("broker").await.is_some_and(|why| why.contains("went with it")) {}
     assert_eq!(source.events.away("broker").await, None);
     publish(broker.port(), vec![reading(1)]).await;

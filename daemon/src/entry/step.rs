@@ -49,7 +49,8 @@ pub struct Step {
     /// Minders whose pushing words are said inside this step; in a last step, those whose words go on standing.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub joined: Vec<String>,
-    /// Every minder whose word is said inside this step, and how bad that word is.
+    /// Every minder whose word is said inside this step, and how bad that word is; of a minder that speaks of several
+    /// plantings in one word, the plantings.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub inside: BTreeMap<String, Severity>,
     /// The order first, ten words or so.

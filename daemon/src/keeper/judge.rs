@@ -90,11 +90,12 @@ impl Engine {
         verdicts: &mut Vec<Verdict>,
     ) -> i64 {
         let calendar = &self.site.calendar;
+        let warned = self.is_warned_of_heat();
         let mut wake = i64::MAX;
         for (place, now) in self.ground.places.iter().zip(places) {
             let mind = minders.entry(now.place.to_owned()).or_default();
             let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
-            verdicts.extend(mind.heat.judge(now, calendar, book, &speaking));
+            verdicts.extend(mind.heat.judge(now, calendar, book, warned, &speaking));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), calendar));
             verdicts.extend(night::judge(now, book));
             verdicts.extend(self.judge_warm_spell(now, &mut mind.warm_spell, whole, book));

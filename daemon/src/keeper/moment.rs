@@ -3,6 +3,7 @@
 mod rises;
 mod soil;
 mod stages;
+mod told_weather;
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -99,6 +100,10 @@ impl Engine {
         let slope_c_per_h = held.and_then(|held| self.slope(held));
         let low_today = extreme(&today, start..i64::MAX, |new, kept| new < kept);
         let place_line_c = place.kind.under_cover().then(|| self.site.place_line_c());
+        let last_air = self
+            .hung(&place.id, now_ms)
+            .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms));
+        let (foretold, usual_at) = self.foretold_there(place, last_air.is_some());
         PlaceNow {
             now_ms,
             place: &place.id,
@@ -106,18 +111,16 @@ impl Engine {
             kind: place.kind,
             air,
             air_until_ms: held.map(|(hang, at, _)| at + 2 * hang.usual_interval_ms),
-            last_air: self
-                .hung(&place.id, now_ms)
-                .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)),
+            last_air,
             vpd_kpa: air.zip(self.humidity(&place.id, now_ms)).and_then(|((_, t), (_, rh))| deficit(t, rh)),
             slope_c_per_h,
             still_rising: air.zip(before).is_some_and(|((_, last), before)| last > before),
             high: extreme(&today, start..i64::MAX, |new, kept| new > kept),
             low: extreme(&today, night.clone(), |new, kept| new < kept),
             yesterday_c: held.and_then(|held| self.a_day_before(held)),
-            median_high_c: self.median_high(&place.id, day),
+            median_high_c: self.median_high(usual_at, day),
             expected: self.expected(&place.id, start, air, low_today, slope_c_per_h),
-            foretold: self.foretold(&place.id),
+            foretold,
             standing: self
                 .ground
                 .standing(&place.id, now_ms)

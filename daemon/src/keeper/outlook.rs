@@ -1,5 +1,8 @@
 //! What the engine expects: forecasts that were told, what they are worth at each place, and the days ahead.
 
+mod foretold;
+mod nights;
+
 use std::collections::BTreeMap;
 
 use agronomy::heat_waves::Reference;
@@ -14,14 +17,13 @@ use crate::entry::{Forecast, PlaceKind};
 use crate::glance::{OutlookGlance, PlaceOutlook};
 use crate::ground::Place;
 use crate::minders::dome::foretold::{Swing, daily_means};
-use crate::minders::place_now::Foretold;
 use crate::outlook::ahead::{DAYS, DayAhead, Own, days_ahead};
 use crate::outlook::blend::blend;
 use crate::outlook::correct::{ByDay, ByHour, FEWEST_DAYS, Ranged};
 use crate::outlook::past::{
-    DayHours, DayPair, Extremes, HourPairs, Outlooks, REMEMBERED, Told, day_hours, hour_pairs, pairs,
+    DayHours, Extremes, HourPairs, Outlooks, REMEMBERED, day_hours, hour_pairs, pairs,
 };
-use crate::outlook::skill::{past, skill};
+use crate::outlook::skill::{PastDay, past, skill};
 
 /// A forecast issued longer ago than this is not gone by, ms.
 const FRESH_MS: i64 = 24 * MS_PER_HOUR;
@@ -32,8 +34,6 @@ const HOT_DAY_C: f64 = 30.0;
 /// Days shown of what was told, and of what came.
 const SHOWN_TOLD: usize = 7;
 const SHOWN_CAME: Day = 14;
-/// Days before today that a heat wave is followed back.
-const HIGHS_DAYS: Day = 7;
 /// Half hours of a day, as shapes of days have them.
 const HALF_HOUR_MS: i64 = MS_PER_HOUR / 2;
 
@@ -50,9 +50,12 @@ pub(super) struct Expecting {
 /// What a place's past taught.
 #[derive(Clone, Debug, Default, PartialEq)]
 struct Learnt {
+    /// Forecasts were held against it on days enough to know what they are worth here.
+    own_way: bool,
     by_hour: Option<ByHour>,
     by_lead: Option<Vec<ByDay>>,
-    told: Vec<DayPair>,
+    /// Past days as they were told the evening before.
+    past: Vec<PastDay>,
     own: Option<Own>,
     /// What is hot outdoors by its own days, with those days.
     heat: Option<(Reference, Vec<Swing>)>,
@@ -116,7 +119,14 @@ impl Engine {
             hours.map(|(day, hours)| hour_pairs(outlooks, hours, calendar.start_of(*day))).collect();
         let by_hour = ByHour::of(&of_days, under_cover).or_else(|| (!under_cover).then(ByHour::as_told));
         let heat = (place.kind == PlaceKind::Outdoors).then(|| known_heat(&came)).flatten();
-        Learnt { by_hour, by_lead, told, own: self.own_estimate(place, &came, today), heat }
+        Learnt {
+            by_hour,
+            by_lead,
+            past: past(&told, under_cover),
+            own_way,
+            own: self.own_estimate(place, &came, today),
+            heat,
+        }
     }
 
     /// Lowest and highest of each day that counts.
@@ -191,52 +201,6 @@ impl Engine {
         days_ahead(today, &|day| self.told_of(day), Some(&as_told), None, None)
     }
 
-    /// Today and the next days at a place by the two newest forecasts, fresh or not, and the days that came before.
-    pub(super) fn foretold(&self, place: &str) -> Foretold {
-        let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
-        let Some(newest) = newest else { return Foretold::default() };
-        let by_lead = self.expecting.learnt.get(place).and_then(|learnt| learnt.by_lead.as_deref());
-        let today = self.site.calendar.day_of(self.now_ms());
-        let days =
-            |told: &Told| days_ahead(today, &|day| self.told_by(&told.forecast, day), by_lead, None, None);
-        let came = |day: Day| {
-            let page = self.pages.places.get(&(place.to_owned(), day))?;
-            page.t_max_c.filter(|_| page.measured_share >= MEASURED || page.read_by_hand)
-        };
-        // A day that nobody measured is taken as it was told: it does not make the heat begin anew.
-        let as_told = |day: Day| {
-            let made = by_lead.and_then(<[ByDay]>::first)?;
-            Some(made.of_told(self.told_by(&newest.forecast, day)?).0.middle_c)
-        };
-        let highs =
-            (today - HIGHS_DAYS..today).filter_map(|day| Some((day, came(day).or_else(|| as_told(day))?)));
-        Foretold {
-            newest: days(newest),
-            before: before.map(days).unwrap_or_default(),
-            fresh: self.forecast().is_some(),
-            highs: highs.collect(),
-        }
-    }
-
-    /// Outside by the two newest forecasts: at the place outdoors, or as told where there is none.
-    pub(super) fn foretold_outside(&self) -> Foretold {
-        if let Some(place) = self.ground.places.iter().find(|place| place.kind == PlaceKind::Outdoors) {
-            return self.foretold(&place.id);
-        }
-        let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
-        let today = self.site.calendar.day_of(self.now_ms());
-        let as_told: Vec<ByDay> = (1..DAYS).map(ByDay::as_told).collect();
-        let days = |told: &Told| {
-            days_ahead(today, &|day| self.told_by(&told.forecast, day), Some(&as_told), None, None)
-        };
-        Foretold {
-            newest: newest.map(days).unwrap_or_default(),
-            before: before.map(days).unwrap_or_default(),
-            fresh: self.forecast().is_some(),
-            highs: Vec::new(),
-        }
-    }
-
     /// What this site's own days outdoors say is hot there, with those days; none within its first year.
     pub(super) fn known_heat(&self) -> Option<(&Reference, &[Swing])> {
         let place = self.ground.places.iter().find(|place| place.kind == PlaceKind::Outdoors)?;
@@ -254,18 +218,30 @@ impl Engine {
 
     /// The rest of today at a place: its own shape of day blended with a fresh forecast.
     pub(super) fn blended(&self, place: &str, shape: Vec<Expected>, air: (i64, f64)) -> Vec<Expected> {
-        let by_hour = self.expecting.learnt.get(place).and_then(|learnt| learnt.by_hour.as_ref());
-        let (Some(by_hour), Some(forecast)) = (by_hour, self.forecast()) else { return shape };
         let calendar = &self.site.calendar;
-        let told = |at_ms: i64| {
-            let told = forecast.air_at(at_ms)?;
-            let (add, spread) = by_hour.at(calendar.hour_of(at_ms), told);
-            Some((told + add, spread))
-        };
         let (start, now_ms) = (calendar.start_of(calendar.day_of(self.now_ms())), self.now_ms());
         let first = (now_ms - start) / HALF_HOUR_MS + 1;
         let middle = |slot: i64| start + slot * HALF_HOUR_MS + HALF_HOUR_MS / 2;
-        blend(shape, (first..MS_PER_DAY / HALF_HOUR_MS).map(middle), &told, (now_ms, air.1))
+        self.hung_on_now(place, shape, (first..MS_PER_DAY / HALF_HOUR_MS).map(middle), air)
+    }
+
+    /// A shape, or where there is none these moments, with what a fresh forecast says of them at a place, hung on its
+    /// reading of now (UTC ms, °C).
+    fn hung_on_now(
+        &self,
+        place: &str,
+        shape: Vec<Expected>,
+        moments: impl Iterator<Item = i64>,
+        air: (i64, f64),
+    ) -> Vec<Expected> {
+        let by_hour = self.expecting.learnt.get(place).and_then(|learnt| learnt.by_hour.as_ref());
+        let (Some(by_hour), Some(forecast)) = (by_hour, self.forecast()) else { return shape };
+        let told = |at_ms: i64| {
+            let told = forecast.air_at(at_ms)?;
+            let (add, spread) = by_hour.at(self.site.calendar.hour_of(at_ms), told);
+            Some((told + add, spread))
+        };
+        blend(shape, moments, &told, (self.now_ms(), air.1))
     }
 
     /// What is expected, for all places, as it is shown.
@@ -282,7 +258,7 @@ impl Engine {
         let learnt = self.expecting.learnt.get(&place.id)?;
         let today = self.site.calendar.day_of(self.now_ms());
         let days = self.days_ahead(&place.id);
-        let told = past(&learnt.told, place.kind.under_cover());
+        let told = &learnt.past;
         let standing = self.ground.standing(&place.id, self.now_ms());
         let lines = standing.filter_map(|planting| Some(self.standing(planting)?.lines.severe_c));
         let place_line = place.kind.under_cover().then(|| self.site.place_line_c());
@@ -297,7 +273,7 @@ impl Engine {
             kind: place.kind,
             hours: self.hours_ahead(learnt, &days),
             days: days.iter().map(shown).collect(),
-            skill: skill(&told, line_c),
+            skill: skill(told, line_c),
             past: told[told.len().saturating_sub(SHOWN_TOLD)..].to_vec(),
             lately,
         })

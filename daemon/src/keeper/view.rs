@@ -160,8 +160,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     let open = engine.book.get(&view.place, &view.minder).filter(|open| open.id == view.id);
     let answered = open.map_or(answered, |open| open.answer.clone());
     view.now = open.and_then(|_| match view.minder.as_str() {
-        TOO_HOT => engine.book.spoken(&view.place).map(SaidNow::of),
-        HEAT_DOME => engine.dome_today(),
+        TOO_HOT | HEAT_DOME => engine.book.spoken(&view.place).map(SaidNow::of),
         _ => None,
     });
     view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);

@@ -36,7 +36,7 @@ pub struct Open {
     pub opened_ms: i64,
     /// Minders whose pushing words were said inside it.
     pub joined: BTreeSet<String>,
-    /// All minders whose words were said inside it, and the worst that each said.
+    /// All minders whose words were said inside it, or the plantings it spoke of, and the worst that was said of each.
     pub inside: BTreeMap<String, Severity>,
     /// The grower's answer, while it holds.
     pub answer: Option<Reply>,
@@ -95,7 +95,8 @@ pub struct Book {
     said: BTreeSet<Key>,
     /// When a minder's words were last said inside another's step, UTC ms.
     said_inside: BTreeMap<Key, i64>,
-    /// What the heat notice of each place says by now. It is not kept: the next look says it anew.
+    /// What the heat notice of each place, and that of coming heat (the site's), says by now. It is not kept: the next look
+    /// says it anew.
     spoken: BTreeMap<String, Spoken>,
 }
 
@@ -182,13 +183,13 @@ impl Book {
     /// Opens a notice, or tells its next step where severity or push went up, severity went down, something new is said
     /// inside it, or an answer ran out. Nothing where nothing changed.
     ///
-    /// `inside`: what of other minders `word` says.
+    /// `inside`: what of other minders, or of each of several plantings, `word` says.
     pub fn tell(
         &mut self,
         now: &mut Telling<'_>,
         (place, minder): (&str, &'static str),
         word: Word,
-        inside: &[(&'static str, Word)],
+        inside: &[(&str, Word)],
     ) -> Option<Step> {
         let key = (place.to_owned(), minder.to_owned());
         let news = self.news(&key, inside);
@@ -230,13 +231,13 @@ impl Book {
     }
 
     /// What of the words inside a notice it has not told in this life, alone or inside.
-    fn news(&self, key: &Key, inside: &[(&'static str, Word)]) -> News {
+    fn news<'i>(&self, key: &Key, inside: &'i [(&'i str, Word)]) -> News<'i> {
         let open = self.open.get(key);
         let alone = |minder: &str| self.get(&key.0, minder).is_some_and(|it| it.wanted);
         let told = |minder: &str| open.is_some_and(|open| open.joined.contains(minder));
         let worst = |minder: &str| open.and_then(|open| open.inside.get(minder));
         let rose = |minder: &str, word: &Word| worst(minder).is_some_and(|worst| *worst < word.severity);
-        let waits = |(minder, word): &&(&'static str, Word)| {
+        let waits = |(minder, word): &&(&str, Word)| {
             word.push && (rose(minder, word) || !told(minder) && !alone(minder))
         };
         let waits = || inside.iter().filter(waits);
@@ -305,17 +306,17 @@ fn new(id: String, step: &Step, said: bool) -> Open {
 }
 
 /// What is new of the words inside a notice.
-struct News {
+struct News<'i> {
     /// A minder speaks that had not spoken inside it, or one says worse than it had.
     any: bool,
     /// The worst of the words that are to buzz and have not.
     buzzing: Option<Severity>,
     /// Whose they are.
-    waits: Vec<&'static str>,
+    waits: Vec<&'i str>,
 }
 
 /// What happens to an open notice about which this is said now, and whether it may buzz.
-fn next(open: &Open, at_ms: i64, word: &Word, news: &News) -> Option<(Turn, bool)> {
+fn next(open: &Open, at_ms: i64, word: &Word, news: &News<'_>) -> Option<(Turn, bool)> {
     let rises = word.severity > open.severity;
     let put_off = open.answer.as_ref().and_then(|reply| reply.until_ms).is_some_and(|until| at_ms < until);
     // "Later" holds back all but what became severe meanwhile.

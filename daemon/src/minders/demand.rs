@@ -5,7 +5,8 @@
 //! decides the way, from the best to the least: the sun measured, the span of the day's temperatures in the open (a
 //! clear day is warm by day and cool by night), and, under cover where neither is known, a cloudless sky, which asks
 //! for too much rather than too little. A day that has only begun to be measured has no span yet, and a span of
-//! nought would ask for no water at all: until then its span is the one expected, yesterday's, or the usual one.
+//! nought would ask for no water at all: until then its span is the one expected, yesterday's, or the usual one. A fresh
+//! forecast of a day goes before what the last one was like, and is all that is known of tomorrow.
 //!
 //! Within a day the demand follows the sun: as half a sine from sunrise to sunset (common practice), none by night.
 
@@ -47,6 +48,8 @@ pub enum Basis {
     Light,
     /// Lowest and highest temperature in the open, measured.
     Temperatures,
+    /// A fresh forecast of the day.
+    Forecast,
     /// Lowest and highest temperature in the open, as they are expected today.
     Expected,
     /// Lowest and highest temperature in the open, as they were yesterday.
@@ -63,6 +66,7 @@ impl Basis {
         match self {
             Self::Light => "reckoned from the light probe",
             Self::Temperatures => "reckoned from the span of temperatures in the open, give or take a third",
+            Self::Forecast => "reckoned from the forecast, give or take a third",
             Self::Expected => {
                 "reckoned from the span of temperatures expected in the open, give or take a third"
             }
@@ -88,13 +92,25 @@ pub struct Span {
     pub basis: Basis,
 }
 
-/// The sun of a day as a probe has it, MJ/m².
+/// The sun of a day as a probe or a forecast has it, MJ/m².
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Sun {
     /// Measured under the cover, where the plants stand.
     Inside(f64),
     /// Measured in the open.
     Outside(f64),
+    /// In the open, as a forecast has it.
+    Told(f64),
+}
+
+impl Sun {
+    /// What a demand that is reckoned from it rests on.
+    fn basis(self) -> Basis {
+        match self {
+            Self::Inside(_) | Self::Outside(_) => Basis::Light,
+            Self::Told(_) => Basis::Forecast,
+        }
+    }
 }
 
 /// What is known of a day's weather.
@@ -117,7 +133,7 @@ pub fn open_mm(latitude: Latitude, day: Day, weather: &DayWeather) -> Option<(f6
     let span = weather.span?;
     let (lowest, highest) = (Celsius::try_new(span.low_c).ok()?, Celsius::try_new(span.high_c).ok()?);
     let of_year = DayOfYear::of_day(day);
-    if let Some(Sun::Outside(mj)) = weather.sun {
+    if let Some(sun @ (Sun::Outside(mj) | Sun::Told(mj))) = weather.sun {
         let humidity = weather.humidity_pct.and_then(|rh| RelativeHumidity::from_probe(rh).ok());
         let vapour = humidity.map_or_else(
             || vapour_from_lowest(lowest, false),
@@ -135,7 +151,7 @@ pub fn open_mm(latitude: Latitude, day: Day, weather: &DayWeather) -> Option<(f6
             soil_heat: DailyRadiation::try_new(0.0).ok()?,
         };
         let total = day.reference().ok()?.total().get();
-        return Some((total.max(0.0), Basis::Light));
+        return Some((total.max(0.0), sun.basis()));
     }
     let reference = hargreaves(latitude, of_year, lowest, highest).ok()?;
     Some((reference.get().max(0.0), span.basis))
@@ -156,7 +172,9 @@ pub fn covered_mm(
     let above = extraterrestrial_day(latitude, DayOfYear::of_day(day));
     let (solar, transmission, basis) = match (weather.sun, weather.span) {
         (Some(Sun::Inside(mj)), _) => (DailyRadiation::try_new(mj).ok()?, 1.0, Basis::Light),
-        (Some(Sun::Outside(mj)), _) => (DailyRadiation::try_new(mj).ok()?, transmission, Basis::Light),
+        (Some(sun @ (Sun::Outside(mj) | Sun::Told(mj))), _) => {
+            (DailyRadiation::try_new(mj).ok()?, transmission, sun.basis())
+        }
         (None, Some(span)) => {
             let (low, high) = (Celsius::try_new(span.low_c).ok()?, Celsius::try_new(span.high_c).ok()?);
             let solar = solar_from_temperatures(above, low, high, Setting::Interior);

@@ -120,7 +120,17 @@ fn says_place(place: &PlaceWave) -> String {
     let line = place
         .place_line_c
         .map(|line| format!("; no place under cover should pass {} for two days", limit(line)));
-    format!("{} up to about {:.0} °C{}{}", place.name, place.peak_c, or_none(bears), or_none(line))
+    let peak = if place.of_outside {
+        format!(
+            "{} has no probe, so nobody can say how hot it gets inside; outside alone has up to about {:.0} °C, and a shut \
+             house in the sun is hotter",
+            place.name, place.peak_c
+        )
+    } else {
+        format!("{} up to about {:.0} °C", place.name, place.peak_c)
+    };
+    let poor = place.poor.as_ref().map(|words| format!("; {words}"));
+    format!("{peak}{}{}{}", or_none(bears), or_none(line), or_none(poor))
 }
 
 fn or_none(words: Option<String>) -> String {
@@ -153,6 +163,7 @@ mod tests {
     use crate::calendar::day;
     use crate::entry::{Entry, Note};
     use crate::minders::book::{Book, Telling};
+    use crate::minders::place_now::Foretold;
     use crate::minders::teller::tell;
 
     fn warning() -> Vec<Entry> {
@@ -214,6 +225,8 @@ mod tests {
             from,
             to,
             peak_c: 41.3,
+            of_outside: false,
+            poor: Foretold { missed_lately: (3, 5), ..Foretold::default() }.poor(),
             tenderest: Some(("red".into(), "tomatoes".into(), 35.0, ", if in flower".into())),
             place_line_c: Some(40.0),
         };
@@ -229,7 +242,8 @@ mod tests {
         let super::super::word::Says::Word(word) = verdict.says else { panic!("{verdict:?}") };
         for part in [
             "By the forecast, 15 to 17 July (outside about 34): Big house up to about 41 °C; tomatoes bear 35, if in \
-             flower; no place under cover should pass 40",
+             flower; no place under cover should pass 40 for two days; the forecast missed 3 of the last 5 days there by \
+             more than 3 °C, so go by the thermometer.",
             "The valley's weather office: “Extreme heat”, from Wednesday 15 July, 11:00 to Friday 17 July, 20:00.",
         ] {
             assert!(word.text.contains(part), "{part:?} is missing in {:?}", word.text);

@@ -12,7 +12,7 @@ use agronomy::crop::Severity;
 use agronomy::heat_stress::cold::FROST_AIR;
 
 use super::ladder::{HEAT_RELEASE, Ladder, Release, Rung};
-use super::night_now::{Cold, Guess, NightNow, named};
+use super::night_now::{Cold, From, Guess, NightNow, named};
 use super::word::{Verdict, Word};
 use super::words::{limit, pace, plural};
 use crate::calendar::Calendar;
@@ -151,8 +151,13 @@ impl Frost {
     }
 }
 
+/// Whole degrees, and no "-0".
+pub(super) fn whole(celsius: f64) -> String {
+    format!("{:.0}", libm::round(celsius) + 0.0)
+}
+
 /// Whether what stands is used to cold, where that is known.
-fn state(night: &NightNow<'_>) -> &'static str {
+pub(super) fn state(night: &NightNow<'_>) -> &'static str {
     match night.hardened {
         Some(true) => ", hardened",
         Some(false) => ", not hardened",
@@ -161,7 +166,7 @@ fn state(night: &NightNow<'_>) -> &'static str {
 }
 
 /// What wants covering: what the night may bring within two degrees of its death.
-fn to_cover(night: &NightNow<'_>, cold: &[Cold<'_>], low_c: f64) -> String {
+pub(super) fn to_cover(night: &NightNow<'_>, cold: &[Cold<'_>], low_c: f64) -> String {
     let leaf_c = low_c - night.leaf_below_c();
     let near = cold.iter().filter(|it| leaf_c - it.lines.lethal.get() < FLEECE_C);
     named(near.map(|it| it.standing))
@@ -200,9 +205,12 @@ fn expected_text(
     let lowest = guess.map_or_else(
         || "the lowest cannot be guessed at the moment".to_owned(),
         |guess| {
-            let from = if guess.nights == 1 { "last night" } else { "the last nights" };
-            let (low, high) = (guess.low_c, guess.high_c);
-            format!("a guess from {from} says {low:.0} to {high:.0} at the lowest, give or take 1.5")
+            let span = format!("{} to {} at the lowest", whole(guess.low_c), whole(guess.high_c));
+            match guess.from {
+                From::Forecast => format!("the forecast, moved to this place, says {span}"),
+                From::Nights(1) => format!("a guess from last night says {span}, give or take 1.5"),
+                From::Nights(_) => format!("a guess from the last nights says {span}, give or take 1.5"),
+            }
         },
     );
     let leaf = if night.leaf_below_c() > 0.0 { "; under a clear sky leaves are 1 to 3 colder" } else { "" };

@@ -5,6 +5,10 @@
 //! a severe crop line only on a day that is out of the ordinary for this place. All else goes to page and letter,
 //! because ordinary summer days pass the crops' lines too.
 //!
+//! While a heat warning is in force, an authority's or one that somebody heard, a moderate crop line may push as a severe one
+//! does: one step earlier (practice). The day must be out of the ordinary for this place all the same; a warning for a whole
+//! county says nothing of a tunnel that has been as hot for weeks.
+//!
 //! While a heat notice of the place stands, a course to the next line is said inside it.
 
 use agronomy::crop::Severity;
@@ -18,7 +22,8 @@ use super::place_now::{PlaceNow, Standing};
 use super::word::{Verdict, Word};
 use super::words::{act, caution, limit, pace, planting, plural, stage_condition};
 use crate::almanac::shape::{passes_at, peak};
-use crate::calendar::Calendar;
+use crate::calendar::{Calendar, day};
+use crate::outlook::ahead::Origin;
 
 const MINUTE: i64 = 60_000;
 /// How long a crop's line must be passed before it is told (practice).
@@ -72,17 +77,18 @@ impl Heat {
         self.told = None;
     }
 
-    /// Judges a place at a moment. `effect`: what the heat does to a planting by now, asked only where a word stands.
+    /// Judges a place at a moment. `warned`: a heat warning is in force. `effect`: what the heat does to a planting by now, asked only where a word stands.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
         calendar: &Calendar,
         book: &Book,
+        warned: bool,
         effect: &dyn Fn(&Standing<'_>) -> String,
     ) -> Vec<Verdict> {
         let rungs = rungs(now);
         self.ladder.judge(now.now_ms, now.air.map(|(_, t)| t), &rungs, HEAT_RELEASE);
-        let too_hot = self.too_hot(now, calendar, effect);
+        let too_hot = self.too_hot(now, calendar, warned, effect);
         std::iter::once(too_hot).chain(self.on_course(now, calendar, book)).collect()
     }
 
@@ -99,6 +105,7 @@ impl Heat {
         &self,
         now: &PlaceNow<'_>,
         calendar: &Calendar,
+        warned: bool,
         effect: &dyn Fn(&Standing<'_>) -> String,
     ) -> Verdict {
         let Some(severity) = self.ladder.current() else {
@@ -106,12 +113,17 @@ impl Heat {
             return Verdict::clear(TOO_HOT, now.place, title, text);
         };
         let high = now.high.map_or(f64::NEG_INFINITY, |(high, _)| high);
+        let extraordinary = || now.out_of_the_ordinary(high) || more_days_are_foretold(now);
+        let earlier = severity == Severity::Moderate && warned && extraordinary();
         let push = match severity {
             Severity::Extreme => true,
-            Severity::Severe => now.out_of_the_ordinary(high) || more_days_are_foretold(now),
-            _ => false,
+            Severity::Severe => extraordinary(),
+            _ => earlier,
         };
-        let (planting, text) = self.reason(now, severity, calendar, effect);
+        let (planting, mut text) = self.reason(now, severity, calendar, effect);
+        if earlier {
+            text.push_str(" A heat warning is in force, so this is told a step earlier.");
+        }
         let word = Word {
             planting,
             severity,
@@ -292,12 +304,13 @@ impl Heat {
         let from =
             if foretold { "the forecast and the place's own last days" } else { "the place's own last days" };
         let then = format!(
-            "{} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}.",
+            "{} bear {}. Expected peak {:.0} to {:.0} about {}, from {from}{}.",
             plural(&tenderest.crop),
             limit(line),
             peak.low_c,
             peak.high_c,
-            calendar.clock(peak.at_ms)
+            calendar.clock(peak.at_ms),
+            now.foretold.poor().filter(|_| foretold).map_or_else(String::new, |words| format!("; {words}"))
         );
         let figures = format!("{t_c:.1} °C at {}", calendar.clock(now.now_ms));
         let why = self.why(now, &figures, &then);
@@ -333,12 +346,16 @@ impl Heat {
     }
 }
 
-/// Whether a fresh forecast tells of two days or more at the tenderest planting's severe line.
+/// Whether with a fresh forecast two days or more come to the tenderest planting's severe line, today among them by what it
+/// has been or is told to become.
 fn more_days_are_foretold(now: &PlaceNow<'_>) -> bool {
     let told = &now.foretold.newest;
-    let wave = now.tenderest().zip(told.first());
-    now.foretold.fresh
-        && wave.is_some_and(|(it, first)| next_wave(&[], told, it.lines.severe_c, first.day).is_some())
+    let (Some(tenderest), Some(today)) = (now.tenderest(), day(&now.date)) else { return false };
+    let foretold = told.iter().find(|it| it.day == today && it.origin == Origin::Forecast);
+    let high = now.high.map(|(high, _)| high).into_iter().chain(foretold.map(|it| it.high.middle_c));
+    let today_c = high.reduce(f64::max).map(|high| (today, high));
+    let wave = next_wave(today_c.as_slice(), told, tenderest.lines.severe_c, today + 1);
+    now.foretold.fresh && wave.is_some()
 }
 
 fn all_clear(now: &PlaceNow<'_>, calendar: &Calendar) -> (String, String) {

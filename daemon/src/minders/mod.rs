@@ -15,6 +15,7 @@ pub mod dome;
 pub mod doubtful;
 pub mod drill;
 pub mod frost;
+pub mod frost_ahead;
 pub mod heap;
 pub mod heat;
 pub mod heat_rules;

@@ -5,6 +5,11 @@
 //! falls much below the dew point of the evening, for then dew forms and gives its heat back. So the lowest is guessed
 //! from the air now and from how far it fell from this hour on the last nights, no lower than a degree below the dew
 //! point. It is a guess: cloud that comes or goes in the night is not in it.
+//!
+//! A forecast has the cloud. Where one reaches the night that was held against this place's own probe for some days, it
+//! goes first, hung on the reading of the moment; earlier nights stand in where there is none. What is said names what
+//! it rests on. The two are not weighed together: earlier nights that were all alike look surer than they are on the
+//! evening on which the sky clears.
 
 use std::ops::Range;
 
@@ -14,6 +19,8 @@ use agronomy::units::Celsius;
 
 use super::place_now::{PlaceNow, Standing};
 use super::words::planting;
+use crate::almanac::shape::Expected;
+use crate::calendar::Day;
 
 /// From this civil hour on the coming night is guessed.
 const EVENING_H: f64 = 16.0;
@@ -37,6 +44,9 @@ pub struct NightNow<'a> {
     pub dew_point_c: Option<f64>,
     /// How far the air fell from this hour to the lowest of the night, on each of the last nights, °C.
     pub falls_c: Vec<f64>,
+    /// The coldest moment that a fresh forecast, moved to this place, tells of the rest of the night; none where it is
+    /// nothing to go by.
+    pub told: Option<Expected>,
     /// Whether what stands here is hardened, by the means of the last ten days; none where they are not all known.
     pub hardened: Option<bool>,
     /// Hours below its crop's chilling line in the night that runs, of each planting in `place.standing`; none for a
@@ -47,14 +57,34 @@ pub struct NightNow<'a> {
 /// The lowest of the night as it is guessed, °C.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Guess {
-    /// By the night that fell furthest.
+    /// By the night that fell furthest; by a forecast, one night in five is colder.
     pub low_c: f64,
     /// By all of them.
     pub middle_c: f64,
-    /// By the night that fell least.
+    /// By the night that fell least; by a forecast, one night in five is warmer.
     pub high_c: f64,
-    /// From how many nights.
-    pub nights: usize,
+    /// What it rests on.
+    pub from: From,
+}
+
+/// What a guess rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum From {
+    /// A forecast, moved to the place.
+    Forecast,
+    /// So many earlier nights.
+    Nights(usize),
+}
+
+/// What the two newest forecasts tell of the lowest of a night, moved to a place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NightAhead {
+    /// The day on which it ends.
+    pub dawn: Day,
+    /// By the newest, °C.
+    pub newest_c: f64,
+    /// By the one before it, °C.
+    pub before_c: Option<f64>,
 }
 
 /// A planting with its lines of cold.
@@ -90,9 +120,21 @@ impl<'a> NightNow<'a> {
         if self.sky() == Sky::Clear { CLEAR_SKY_C[1] } else { 0.0 }
     }
 
-    /// The lowest of the night; none while air or earlier nights are not known.
+    /// The lowest of the night; none while air is not known, or neither a forecast nor earlier nights.
     pub fn guess(&self) -> Option<Guess> {
         let (_, t_c) = self.place.air?;
+        // The night is as cold already as it is now.
+        let told = self.told.map(|told| Guess {
+            low_c: told.low_c.min(t_c),
+            middle_c: told.middle_c.min(t_c),
+            high_c: told.high_c.min(t_c),
+            from: From::Forecast,
+        });
+        told.or_else(|| self.by_earlier_nights(t_c))
+    }
+
+    /// The lowest of the night by how far the air fell on the last ones, from what it has now.
+    fn by_earlier_nights(&self, t_c: f64) -> Option<Guess> {
         let floor = self.dew_point_c.map_or(f64::NEG_INFINITY, |dew| (dew - BELOW_DEW_POINT_C).min(t_c));
         let lows = || self.falls_c.iter().map(|fall| (t_c - fall).max(floor));
         let nights = self.falls_c.len();
@@ -100,7 +142,7 @@ impl<'a> NightNow<'a> {
             low_c: lows().fold(f64::INFINITY, f64::min),
             middle_c: lows().sum::<f64>() / nights as f64,
             high_c: lows().fold(f64::NEG_INFINITY, f64::max),
-            nights,
+            from: From::Nights(nights),
         })
     }
 

@@ -11,6 +11,7 @@ use crate::calendar::Day;
 use crate::entry::PlaceKind;
 use crate::ground::Planting;
 use crate::outlook::ahead::DayAhead;
+use crate::outlook::skill::POOR;
 
 /// One planting with its lines.
 #[derive(Clone, Debug)]
@@ -44,6 +45,20 @@ pub struct Foretold {
     pub fresh: bool,
     /// Highest of the last days as they came, or as they were told where nobody measured, earliest first, °C.
     pub highs: Vec<(Day, f64)>,
+    /// All of it is of the air outside: of the place itself, under cover, nobody measures anything.
+    pub of_outside: bool,
+    /// Days whose highest was missed by more than 3 °C, of how many last ones.
+    pub missed_lately: (usize, usize),
+}
+
+impl Foretold {
+    /// What has to be said of a forecast that missed too often lately to go by it alone.
+    pub fn poor(&self) -> Option<String> {
+        let (missed, of) = self.missed_lately;
+        (missed >= POOR).then(|| {
+            format!("the forecast missed {missed} of the last {of} days there by more than 3 °C, so go by the thermometer")
+        })
+    }
 }
 
 /// A place at a moment.

@@ -3,7 +3,7 @@
 //!
 //! Several minders may speak of one cause. While a heat notice of a place stands, what else the heat does there (the
 //! air's pull, pots running empty, a line that comes into sight) is said inside it: one notice, one buzz, one answer.
-//! Whatever joins it later is told by one more step of it.
+//! Whatever joins it later is told by one more step of it. So is a planting that joins a word of several.
 
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -11,9 +11,13 @@ use std::collections::BTreeMap;
 use agronomy::crop::Severity;
 
 use super::book::{Book, Telling};
+use super::dome::HEAT_DOME;
 use super::heat::TOO_HOT;
 use super::word::{Says, Spoken, Verdict, Word};
 use crate::entry::Step;
+
+/// Minders whose words of now are remembered while their notice stands: what was told goes out of date within hours.
+const SPEAK_ON: [&str; 2] = [TOO_HOT, HEAT_DOME];
 
 /// Words inside heat notices, by place.
 type Inside = BTreeMap<String, Vec<(&'static str, Word)>>;
@@ -23,11 +27,11 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
     let at_ms = now.at_ms;
     let mut inside = gather(&verdicts);
     let mut steps = Vec::new();
-    for Verdict { minder, place, says } in verdicts {
+    for Verdict { minder, place, says, each } in verdicts {
         let key = (place.as_str(), minder);
         let step = match says {
             Says::Unknown => None,
-            Says::Word(word) if minder == TOO_HOT => {
+            Says::Word(word) if SPEAK_ON.contains(&minder) => {
                 let leads = word.severity >= Severity::Moderate;
                 let inside = inside.remove(&place).filter(|_| leads).unwrap_or_default();
                 let spoken = Spoken { own: word, inside };
@@ -35,7 +39,7 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
                 book.speak(&place, Some(spoken));
                 step
             }
-            Says::Clear { title, text } if minder == TOO_HOT => {
+            Says::Clear { title, text } if SPEAK_ON.contains(&minder) => {
                 book.speak(&place, None);
                 let said = book.get(&place, minder).map(|open| open.joined.clone()).unwrap_or_default();
                 let stands = inside.remove(&place).unwrap_or_default().into_iter();
@@ -48,7 +52,11 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
                 let title = "The heat notice says this as well.".to_owned();
                 silently(book.close(at_ms, key, (title, word.text), Vec::new()))
             }
-            Says::Word(word) => book.tell(&mut now, key, word, &[]),
+            Says::Word(word) => {
+                let of = |severity| Word { severity, push: false, ..word.clone() };
+                let each: Vec<_> = each.iter().map(|(planting, bad)| (planting.as_str(), of(*bad))).collect();
+                book.tell(&mut now, key, word.clone(), &each)
+            }
         };
         steps.extend(step);
     }

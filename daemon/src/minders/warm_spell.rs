@@ -171,7 +171,10 @@ pub fn judge(
 ) -> Verdict {
     let stand = || ruled.iter().filter(|it| it.course.stands.is_some());
     if stand().any(|it| open || it.course.is_new()) {
-        return Verdict::word(WARM_SPELL, now.place, word(now, &worst_of_each(stand()), last, calendar));
+        let worst = worst_of_each(stand());
+        let each = worst.iter().map(|it| (it.standing.planting.id.clone(), it.rule.severity));
+        let word = word(now, &worst, last, calendar);
+        return Verdict::word(WARM_SPELL, now.place, word).speaking_of(each);
     }
     if ruled.is_empty() {
         let text = format!("{}: nothing that such warmth harms stands here now.", now.name);

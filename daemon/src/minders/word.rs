@@ -96,12 +96,15 @@ pub struct Verdict {
     pub place: String,
     /// What it says.
     pub says: Says,
+    /// The plantings that its word speaks of, and how bad it is for each; only from a minder whose word takes in one
+    /// planting after the other.
+    pub each: Vec<(String, Severity)>,
 }
 
 impl Verdict {
     /// This stands.
     pub fn word(minder: &'static str, place: &str, word: Word) -> Self {
-        Self { minder, place: place.to_owned(), says: Says::Word(word) }
+        Self::of(minder, place, Says::Word(word))
     }
 
     /// Nothing stands any more.
@@ -111,8 +114,7 @@ impl Verdict {
         title: impl Into<String>,
         text: impl Into<String>,
     ) -> Self {
-        let says = Says::Clear { title: title.into(), text: text.into() };
-        Self { minder, place: place.to_owned(), says }
+        Self::of(minder, place, Says::Clear { title: title.into(), text: text.into() })
     }
 
     /// What was foretold has come.
@@ -122,12 +124,21 @@ impl Verdict {
         title: impl Into<String>,
         text: impl Into<String>,
     ) -> Self {
-        let says = Says::Came { title: title.into(), text: text.into() };
-        Self { minder, place: place.to_owned(), says }
+        Self::of(minder, place, Says::Came { title: title.into(), text: text.into() })
     }
 
     /// Not known.
     pub fn unknown(minder: &'static str, place: &str) -> Self {
-        Self { minder, place: place.to_owned(), says: Says::Unknown }
+        Self::of(minder, place, Says::Unknown)
+    }
+
+    fn of(minder: &'static str, place: &str, says: Says) -> Self {
+        Self { minder, place: place.to_owned(), says, each: Vec::new() }
+    }
+
+    /// Its word speaks of these plantings, so bad for each.
+    #[must_use]
+    pub fn speaking_of(self, each: impl Iterator<Item = (String, Severity)>) -> Self {
+        Self { each: each.collect(), ..self }
     }
 }

@@ -153,7 +153,12 @@ impl ByDay {
 
     /// Highest and lowest of a day, corrected.
     pub fn of_told(&self, told: Extremes) -> (Ranged, Ranged) {
-        (self.high.of_told(told.high_c), self.low.of_told(told.low_c))
+        (self.high.of_told(told.high_c), self.low_of_told(told.low_c))
+    }
+
+    /// A lowest that was told, corrected.
+    pub fn low_of_told(&self, low_c: f64) -> Ranged {
+        self.low.of_told(low_c)
     }
 }
 

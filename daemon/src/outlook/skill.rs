@@ -13,6 +13,8 @@ use crate::calendar::date;
 const MISSED_C: f64 = 3.0;
 /// Days that "of the last five" looks at.
 const LATELY: usize = 5;
+/// So many misses of them must be said (AGRONOMY 4.3).
+pub const POOR: usize = 3;
 
 /// A past day as it was told the evening before, and as it came.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -43,8 +45,15 @@ pub struct Skill {
     pub lean_c: f64,
     /// The line it is held against, °C.
     pub line_c: f64,
-    /// Days on which "passes the line" or "does not" was right.
-    pub right: usize,
+    /// Days that were told to pass the line.
+    #[serde(default)]
+    pub told_past: usize,
+    /// Those of them that did.
+    #[serde(default)]
+    pub hits: usize,
+    /// Days that passed it and had not been told to.
+    #[serde(default)]
+    pub untold: usize,
     /// Days missed by more than 3 °C of the last so many.
     pub missed_lately: (usize, usize),
 }
@@ -52,7 +61,7 @@ pub struct Skill {
 impl Skill {
     /// Whether three of the last five were missed: then it must be said before anything else.
     pub fn is_poor(&self) -> bool {
-        self.missed_lately.0 >= 3
+        self.missed_lately.0 >= POOR
     }
 
     /// In words, two sentences.
@@ -68,9 +77,26 @@ impl Skill {
         };
         let days = if self.days == 1 { "day" } else { "days" };
         format!(
-            "{lately}Over {} {days} the highest was off by {:.1} °C in the mean; whether it passes {:.0} °C was right on {} of them.",
-            self.days, self.mean_miss_c, self.line_c, self.right
+            "{lately}Over {} {days} the highest was off by {:.1} °C in the mean; {}.",
+            self.days,
+            self.mean_miss_c,
+            self.hit_words()
         )
+    }
+
+    /// How often "will pass the line" was right, and how often it was not said where it should have been.
+    fn hit_words(&self) -> String {
+        let line = format!("{:.0} °C", self.line_c);
+        let told = match self.told_past {
+            0 => format!("none was told to pass {line}"),
+            1 => format!("1 was told to pass {line} and {}", if self.hits == 1 { "did" } else { "did not" }),
+            told => format!("{told} were told to pass {line} and {} did", self.hits),
+        };
+        match self.untold {
+            0 if self.told_past == 0 => format!("{told}, and none did"),
+            0 => told,
+            untold => format!("{told}; {untold} passed it untold"),
+        }
     }
 }
 
@@ -93,16 +119,27 @@ pub fn skill(past: &[PastDay], line_c: f64) -> Option<Skill> {
     }
     let days = past.len() as f64;
     let miss = |day: &PastDay| day.came_c - day.told.middle_c;
-    let right = |day: &&PastDay| (day.told.middle_c >= line_c) == (day.came_c >= line_c);
-    let lately = &past[past.len().saturating_sub(LATELY)..];
+    let beside = |told: bool, came: bool| {
+        let days = past.iter().filter(|day| (day.told.middle_c >= line_c) == told);
+        days.filter(|day| (day.came_c >= line_c) == came).count()
+    };
+    let hits = beside(true, true);
     Some(Skill {
         days: past.len(),
         mean_miss_c: past.iter().map(|day| miss(day).abs()).sum::<f64>() / days,
         lean_c: past.iter().map(miss).sum::<f64>() / days,
         line_c,
-        right: past.iter().filter(right).count(),
-        missed_lately: (lately.iter().filter(|day| day.missed()).count(), lately.len()),
+        told_past: hits + beside(true, false),
+        hits,
+        untold: beside(false, true),
+        missed_lately: missed_lately(past),
     })
+}
+
+/// Days missed by more than 3 °C of the last five, and how many those are.
+pub fn missed_lately(past: &[PastDay]) -> (usize, usize) {
+    let lately = &past[past.len().saturating_sub(LATELY)..];
+    (lately.iter().filter(|day| day.missed()).count(), lately.len())
 }
 
 #[cfg(test)]
@@ -123,7 +160,8 @@ mod tests {
         let middles: Vec<f64> = outside.iter().map(|day| day.told.middle_c).collect();
         assert_eq!(middles, [30.0, 30.0, 30.0, 34.0, 34.0, 34.0], "corrected once three days are known");
         let skill = skill(&outside, 32.0).unwrap();
-        assert_eq!((skill.days, skill.mean_miss_c, skill.lean_c, skill.right), (6, 2.0, 2.0, 3));
+        assert_eq!((skill.days, skill.mean_miss_c, skill.lean_c), (6, 2.0, 2.0));
+        assert_eq!((skill.told_past, skill.hits, skill.untold), (3, 3, 3));
         assert_eq!(skill.missed_lately, (2, 5));
         assert_eq!(past(&pairs, true).len(), 3, "of a house nothing is told before its own way is known");
         assert_eq!(super::skill(&[], 32.0), None);
@@ -142,6 +180,26 @@ mod tests {
         assert!(skill.is_poor());
         let words = skill.words();
         assert!(words.starts_with("It has missed 3 of the last 5 days by more than 3 °C"), "{words}");
-        assert!(words.contains("right on 3 of them") && words.contains("Over 5 days"), "{words}");
+        assert!(words.contains("Over 5 days"), "{words}");
+    }
+
+    #[test]
+    fn how_often_it_was_right_that_a_line_will_be_passed_is_said_with_what_it_did_not_see() {
+        let words = |days: &[(f64, f64)]| {
+            let pairs: Vec<_> = days.iter().map(|(told, came)| pair(0, *told, *came)).collect();
+            let as_told = pairs.iter().map(|it| PastDay {
+                date: String::new(),
+                told: Ranged::about(it.told.high_c, 2.0),
+                came_c: it.came.high_c,
+            });
+            skill(&as_told.collect::<Vec<_>>(), 35.0).unwrap().words()
+        };
+        // Counted by hand; a day on the line has passed it.
+        let both = words(&[(36.0, 36.0), (36.0, 34.0), (35.0, 35.0), (34.0, 36.0), (30.0, 30.0)]);
+        assert!(both.ends_with("; 3 were told to pass 35 °C and 2 did; 1 passed it untold."), "{both}");
+        let easy = words(&[(30.0, 31.0), (29.0, 30.0)]);
+        assert!(easy.ends_with("in the mean; none was told to pass 35 °C, and none did."), "{easy}");
+        assert!(words(&[(36.0, 34.0)]).ends_with("1 was told to pass 35 °C and did not."));
+        assert!(words(&[(34.0, 36.0)]).ends_with("none was told to pass 35 °C; 1 passed it untold."));
     }
 }

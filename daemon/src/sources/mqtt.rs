@@ -35,10 +35,10 @@ use tokio_util::sync::CancellationToken;
 
 pub(super) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
-use super::message;
 use super::pause::Pause;
 use super::payload::{TopicRule, TopicRules};
 use super::topic::is_under;
+use super::{BROKER, message};
 use crate::clock::Clock;
 use crate::keeper::event::{Acknowledge, Event};
 use crate::supervise::Outcome;
@@ -180,8 +180,13 @@ impl Link<'_> {
                 End::KeeperGone => return,
                 End::Purged => {
                     too_large = 0;
-                    "a message too large for us stood in the way; what the broker held for us went with it"
-                        .to_owned()
+                    let why = "a message too large for us stood in the way; what the broker held for us went with it";
+                    // Also where it is counted: the link itself is well again in a moment.
+                    let lost = Event::Malformed { probe: BROKER.into(), sample: why.to_owned(), done: None };
+                    if self.events.send(lost).await.is_err() {
+                        return;
+                    }
+                    why.to_owned()
                 }
                 End::Lost { welcomed, error } => {
                     too_large = if oversize(&error).is_some() { too_large + 1 } else { 0 };

@@ -9,14 +9,14 @@ use glasshour::keeper::view::{Shell, glance};
 
 use super::garden::*;
 
-const DOME: &str = "heat-dome";
+pub(crate) const DOME: &str = "heat-dome";
 /// The first hot day of the invented heat, counted from the first of June.
-const HOT: i64 = 16;
+pub(crate) const HOT: i64 = 16;
 /// The days after which it is cool again.
-const COOL: i64 = 20;
+pub(crate) const COOL: i64 = 20;
 
 /// Lowest and highest of a day outside: mild, then four days of heat.
-fn weather(day: i64, hot_c: f64) -> (f64, f64) {
+pub(crate) fn weather(day: i64, hot_c: f64) -> (f64, f64) {
     if (HOT..COOL).contains(&day) { (hot_c - 16.0, hot_c) } else { (9.0, 20.0 + (day % 3) as f64) }
 }
 
@@ -30,7 +30,7 @@ fn week(first: i64, told: &dyn Fn(i64) -> (f64, f64)) -> Forecast {
     Forecast { issued_ms: start_ms - HOUR, start_ms, step_min: 60, air: air.collect(), ..Forecast::default() }
 }
 
-fn tell(core: &mut Core, day: i64, hour: i64, told: &dyn Fn(i64) -> (f64, f64)) {
+pub(crate) fn tell(core: &mut Core, day: i64, hour: i64, told: &dyn Fn(i64) -> (f64, f64)) {
     let now = moment(june() + day * DAY + hour * HOUR);
     core.advance(now);
     let mut forecast = week(day, told);
@@ -52,7 +52,7 @@ fn live(core: &mut Core, days: std::ops::Range<i64>, hot_c: f64, house: &dyn Fn(
 }
 
 /// The same in any weather.
-fn live_in(
+pub(crate) fn live_in(
     core: &mut Core,
     days: std::ops::Range<i64>,
     weather: &dyn Fn(i64) -> (f64, f64),
@@ -74,7 +74,7 @@ fn live_in(
 }
 
 /// By the day and hour of June: `(16, 5)` is five o'clock on the seventeenth.
-fn steps(core: &Core, minder: &str) -> Vec<(i64, i64, String, String)> {
+pub(crate) fn steps(core: &Core, minder: &str) -> Vec<(i64, i64, String, String)> {
     let told = told(core, minder).into_iter();
     told.map(|it| {
         let since = it.at_ms - june();
@@ -83,7 +83,7 @@ fn steps(core: &Core, minder: &str) -> Vec<(i64, i64, String, String)> {
     .collect()
 }
 
-fn wanted(steps: &[(i64, i64, &str, &str)]) -> Vec<(i64, i64, String, String)> {
+pub(crate) fn wanted(steps: &[(i64, i64, &str, &str)]) -> Vec<(i64, i64, String, String)> {
     let owned = |(day, hour, turn, severity): &(i64, i64, &str, &str)| {
         (*day, *hour, (*turn).to_owned(), (*severity).to_owned())
     };
@@ -211,7 +211,12 @@ fn a_forecast_that_stops_coming_leaves_what_was_told_until_its_last_evening() {
 }
 
 /// An authority's message, in the words of an invented one.
-fn message(kind: MessageKind, identifier: &str, sent_ms: i64, about: &[&PublicWarning]) -> PublicWarning {
+pub(crate) fn message(
+    kind: MessageKind,
+    identifier: &str,
+    sent_ms: i64,
+    about: &[&PublicWarning],
+) -> PublicWarning {
     let says = Said {
         hazard: Hazard::Heat,
         event: "Extreme heat".into(),

@@ -264,7 +264,7 @@ fn everything_that_can_change_a_page_is_in_the_name_of_the_edition_and_nothing_e
     // What it is called, and how its clock is dressed: zone updates change no day (fault C7).
     assert!(!change(&|site| site.name = "renamed".to_owned()));
     let summer_time = |_| 2 * 3_600;
-    let zone = std::sync::Arc::new(summer_time);
+    let zone = Arc::new(summer_time);
     assert!(!change(&|site| site.calendar = glasshour::calendar::Calendar::new(OFFSET_MS, zone.clone())));
 }
 

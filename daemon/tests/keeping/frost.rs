@@ -2,12 +2,13 @@
 //!
 //! Crop figures are the crop book's: tomato chills at 10, is harmed at 0 and dies at -1.5; cabbage is harmed at -5.
 
-use glasshour::entry::PlaceKind;
+use glasshour::entry::{Forecast, Note, PlaceKind};
+use glasshour::keeper::core::Core;
 
 use super::garden::*;
 
 /// Nights of early spring: the air falls from a highest at 15:00 by the curve of the garden.
-fn bed_of(crop: &str) -> Vec<glasshour::entry::Note> {
+fn bed_of(crop: &str) -> Vec<Note> {
     vec![place("bed", PlaceKind::Bed), hang("post", "bed", 600), planting("red", crop, "bed")]
 }
 
@@ -116,4 +117,146 @@ fn a_restart_in_a_frosty_night_tells_nothing_twice() {
     let mut core = again(folder.path(), &notes, night + HOUR + MINUTE);
     walk(&mut core, "post", night + HOUR + 5 * MINUTE, 5 * MINUTE, &[(0, 0.3), (HOUR, 0.3)]);
     assert_eq!(told(&core, "frost").len(), 1);
+}
+
+/// A forecast of nine days from a midnight, by the lowest and highest of each day, as if issued a minute ago.
+fn foretell(core: &mut Core, day: i64, at_ms: i64, told: &dyn Fn(i64) -> (f64, f64)) {
+    let air = (day..day + 9).flat_map(|day| {
+        let (low, high) = told(day);
+        (0..24).map(move |hour| libm::round(curve(low, high, f64::from(hour)) * 10.0) as i16)
+    });
+    let forecast = Forecast {
+        issued_ms: at_ms - MINUTE,
+        start_ms: june() + day * DAY,
+        step_min: 60,
+        air: air.collect(),
+        ..Forecast::default()
+    };
+    core.advance(moment(at_ms));
+    core.note(moment(at_ms), Note::Outlook(forecast), None).unwrap();
+}
+
+/// Lives through days as they were foretold each midnight and noon; those of `told` may differ from what comes.
+fn live(
+    core: &mut Core,
+    of: std::ops::Range<i64>,
+    told: &dyn Fn(i64) -> (f64, f64),
+    came: &dyn Fn(i64) -> (f64, f64),
+) {
+    for day in of {
+        let start = june() + day * DAY;
+        for tenth in 0..144 {
+            if tenth == 0 || tenth == 72 {
+                foretell(core, day, start + tenth * 10 * MINUTE, told);
+            }
+            let (low, high) = came(day);
+            let at = tenth * 10 * MINUTE;
+            hear(core, start + at, &[("post", AIR, curve(low, high, at as f64 / HOUR as f64))]);
+        }
+    }
+}
+
+/// Ten mild overcast days; then the sky clears in the night to the twelfth of June.
+fn clearing(day: i64) -> (f64, f64) {
+    if day == 11 { (-1.0, 14.0) } else { (10.0, 15.0) }
+}
+
+#[test]
+fn a_clear_night_after_overcast_ones_is_seen_by_the_forecast_where_the_last_nights_see_none() {
+    let first = |foretold: bool| {
+        let mut core = in_memory(&bed_of("tomato"), june());
+        let (day, mild) = (10, |_| (10.0, 15.0));
+        let outlook: &dyn Fn(i64) -> (f64, f64) = if foretold { &clearing } else { &mild };
+        live(&mut core, 0..day, &mild, &clearing);
+        live(&mut core, day..day + 1, outlook, &clearing);
+        let steps = told(&core, "frost");
+        steps.into_iter().find(|step| step.at_ms < june() + day * DAY + 22 * HOUR)
+    };
+    assert_eq!(first(false), None, "they fell by five degrees");
+    let told = first(true).unwrap();
+    assert_eq!((told.severity.as_str(), told.pushed), ("severe", true), "{told:?}");
+    assert!(told.text.contains("the forecast, moved to this place, says -"), "{}", told.text);
+}
+
+#[test]
+fn a_forecast_of_cloud_after_clear_nights_keeps_the_evening_quiet() {
+    let told_with = |outlook: bool| {
+        let mut core = in_memory(&bed_of("tomato"), june());
+        // By the nights before, which fell by 11.1 from 16:00, it would come to about 1; it comes to 9.
+        let weather = |day: i64| if day < 8 { (6.0, 20.0) } else { (9.0, 14.0) };
+        if outlook {
+            live(&mut core, 0..9, &weather, &weather);
+        } else {
+            let extremes: Vec<_> = (0..9).map(weather).collect();
+            days(&mut core, "post", june(), 10 * MINUTE, &extremes);
+        }
+        told(&core, "frost").len()
+    };
+    assert!(told_with(false) > 0);
+    assert_eq!(told_with(true), 0);
+}
+
+#[test]
+fn frost_in_the_next_nights_goes_to_the_page_once_two_forecasts_say_so_and_the_evening_before_buzzes() {
+    // Told from the ninth of June on. The night to the twelfth is clear, and so is the evening after.
+    let mild = |_: i64| (10.0, 15.0);
+    let mut core = in_memory(&bed_of("tomato"), june());
+    live(&mut core, 0..8, &mild, &mild);
+    live(&mut core, 8..14, &clearing, &clearing);
+    let ahead = told(&core, "frost-ahead");
+    let steps: Vec<_> =
+        ahead.iter().map(|step| (step.turn.as_str(), step.severity.as_str(), step.pushed)).collect();
+    assert_eq!(steps, [("opened", "moderate", false), ("closed", "moderate", false)], "{ahead:#?}");
+    let opened = &ahead[0];
+    // At noon comes the second that says so; the night to the twelfth is the third of the next.
+    assert_eq!((opened.at_ms - june()) / MINUTE, (8 * 24 + 12) * 60 + 30, "{opened:?}");
+    assert_eq!(opened.title, "Have fleece ready for tomatoes: frost may come in the night to Friday.");
+    for part in ["has about -1 at the lowest in the night to Friday", "Tomatoes are harmed at 0"] {
+        assert!(opened.text.contains(part), "{part:?} is missing in {:?}", opened.text);
+    }
+    let tonight = told(&core, "frost");
+    let evenings: Vec<_> = tonight.iter().filter(|step| step.turn == "opened").collect();
+    assert!(evenings.len() == 2 && evenings.iter().all(|step| step.pushed && step.severity == "severe"));
+    assert_eq!((evenings[0].at_ms - june()) / MINUTE, (10 * 24 + 16) * 60 + 30, "{tonight:#?}");
+    assert_eq!(ahead[1].at_ms, evenings[1].at_ms, "the one goes on where the other ends");
+}
+
+#[test]
+fn a_frost_that_only_one_forecast_of_two_tells_of_is_neither_told_nor_taken_back() {
+    let mild = |_: i64| (10.0, 15.0);
+    let mut core = in_memory(&bed_of("tomato"), june());
+    live(&mut core, 0..9, &mild, &mild);
+    let morning = june() + 9 * DAY + 6 * HOUR;
+    let mut turns = Vec::new();
+    for (hour, cold) in [true, false, true, true, false, true, false, false].into_iter().enumerate() {
+        let told_for: &dyn Fn(i64) -> (f64, f64) = if cold { &clearing } else { &mild };
+        foretell(&mut core, 9, morning + hour as i64 * HOUR, told_for);
+        core.advance(moment(morning + hour as i64 * HOUR + 45 * MINUTE));
+        turns.push(told(&core, "frost-ahead").len());
+    }
+    // As it closes only after two that do not say so, so it opens only after two that do.
+    assert_eq!(turns, [0, 0, 0, 1, 1, 1, 1, 2]);
+    assert_eq!(told(&core, "frost-ahead")[1].title, "No frost is foretold any more.");
+}
+
+#[test]
+fn a_restart_between_the_forecast_and_the_frost_tells_the_same_steps() {
+    let told_through = |restarts: &[i64]| {
+        let folder = tempfile::tempdir().unwrap();
+        let mut core = again(folder.path(), &bed_of("tomato"), june());
+        let mut from = 0;
+        for day in restarts.iter().chain([&13]) {
+            live(&mut core, from..*day, &clearing, &clearing);
+            everything(&mut core);
+            let now = core.engine().now_ms();
+            core.flush(moment(now)).unwrap();
+            drop(core);
+            core = again(folder.path(), &[], now);
+            from = *day;
+        }
+        (told(&core, "frost-ahead"), told(&core, "frost"))
+    };
+    let whole = told_through(&[]);
+    assert_eq!((whole.0.len(), whole.1.is_empty()), (2, false), "{whole:#?}");
+    assert_eq!(told_through(&[5, 9, 10, 11]), whole);
 }

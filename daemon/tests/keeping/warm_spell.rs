@@ -130,3 +130,36 @@ fn a_restart_in_the_spell_tells_nothing_again_and_ends_it_as_if_there_had_been_n
     ];
     assert_eq!(by_day(&told(&core, "warm-spell")), wanted);
 }
+
+#[test]
+fn a_second_planting_that_joins_the_spell_is_told_by_a_step_of_its_own_that_buzzes_nobody() {
+    let mut notes = house();
+    notes.push(planting("hot", "sweet_pepper", "house"));
+    let mut core = in_memory(&notes, june());
+    // Crop book: tomato wants nights below 24 (severe, after two), sweet pepper days below 33 (moderate, after some in a row)
+    // and nights below 24 too. From the fourth day on the nights pass 24 as well.
+    days(&mut core, "post", june(), EVERY, &[(22.0, 30.5), (22.0, 30.5), (22.0, 30.5)]);
+    let before = told(&core, "warm-spell");
+    assert_eq!(by_day(&before), [(1, "opened", "moderate")], "{before:#?}");
+    assert!(!before[0].text.contains("Sweet peppers"), "{}", before[0].text);
+    let note = Note::Planting {
+        planting: "late".to_owned(),
+        crop: "tomato".to_owned(),
+        place: "house".to_owned(),
+        variety: Some("Brindle".to_owned()),
+        count: None,
+        began: glasshour::entry::Began::PlantedOut,
+        container_l: None,
+    };
+    core.note(moment(june() + 3 * DAY), note, Some(june() + 3 * DAY)).unwrap();
+    days(&mut core, "post", june() + 3 * DAY, EVERY, &[(22.0, 30.5), (22.0, 30.5)]);
+    let steps = told(&core, "warm-spell");
+    // It stands from the fourth of June on; the night to the fifth is its first.
+    let late: Vec<_> = steps.iter().filter(|step| step.text.contains("‘Brindle’")).collect();
+    assert_eq!(late.len(), 1, "{steps:#?}");
+    assert_eq!(
+        (late[0].turn.as_str(), late[0].severity.as_str(), late[0].pushed),
+        ("worsened", "moderate", false)
+    );
+    assert_eq!(steps.len(), 2, "and nothing is told again for it: {steps:#?}");
+}

@@ -20,18 +20,18 @@ fn in_pots(count: Option<u32>, container_l: Option<f64>) -> Note {
     }
 }
 
-fn pots(container_l: Option<f64>) -> Vec<Note> {
+pub(crate) fn pots(container_l: Option<f64>) -> Vec<Note> {
     let flower = Note::FirstFlower { planting: "red".into() };
     vec![place("pots", PlaceKind::Pots), hang("post", "pots", 600), in_pots(Some(4), container_l), flower]
 }
 
-fn water(core: &mut Core, at_ms: i64, subject: &str, litres: f64) {
+pub(crate) fn water(core: &mut Core, at_ms: i64, subject: &str, litres: f64) {
     let note = Note::Watered { subject: subject.into(), litres };
     core.note(moment(at_ms), note, None).unwrap();
 }
 
 /// Feeds the curve between two moments, a reading every ten minutes.
-fn air(core: &mut Core, from_ms: i64, until_ms: i64, (low, high): (f64, f64)) {
+pub(crate) fn air(core: &mut Core, from_ms: i64, until_ms: i64, (low, high): (f64, f64)) {
     let mut at = from_ms;
     while at < until_ms {
         let hour = ((at - june()) as f64 / HOUR as f64).rem_euclid(24.0);
@@ -48,7 +48,7 @@ fn hold(core: &mut Core, probe: &str, quantity: Quantity, from_ms: i64, until_ms
     }
 }
 
-fn at(step: &Told) -> f64 {
+pub(crate) fn at(step: &Told) -> f64 {
     (step.at_ms - june()).rem_euclid(DAY) as f64 / HOUR as f64
 }
 

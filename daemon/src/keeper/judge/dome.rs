@@ -12,7 +12,6 @@ use crate::almanac::planting_page::PlantingPage;
 use crate::calendar::Day;
 use crate::entry::PlaceKind;
 use crate::glance::HeatAhead;
-use crate::glance::SaidNow;
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::minders::book::Book;
@@ -21,7 +20,7 @@ use crate::minders::dome::foretold::{ExcessWave, HeatWave, Swing, Which, excess}
 use crate::minders::dome::seen::{Sight, Told};
 use crate::minders::dome::{self, Garden, HEAT_DOME, Pot, in_force};
 use crate::minders::place_now::PlaceNow;
-use crate::minders::word::{Says, Verdict};
+use crate::minders::word::Verdict;
 use crate::minders::words::{any_of, planting as words};
 use crate::outlook::ahead::Origin;
 use crate::warnings::heat_in_force;
@@ -61,16 +60,13 @@ impl Engine {
         Some(HeatAhead { notice: open.id.clone(), from: date(heat.from), to: date(heat.to), about_c })
     }
 
-    /// What the open notice of coming heat would say today: its plan goes on from day to day, the told words do not.
-    pub(in crate::keeper) fn dome_today(&self) -> Option<SaidNow> {
-        self.book.get("", HEAT_DOME)?;
-        let places = self.places_now();
-        let garden = || self.garden(&places);
-        let calendar = &self.site.calendar;
-        match dome::judge(&self.sight(&places), told(&self.book), &garden, calendar, self.now_ms()).says {
-            Says::Word(word) => Some(SaidNow { title: word.title, text: word.text, inside: Vec::new() }),
-            Says::Clear { .. } | Says::Came { .. } | Says::Unknown => None,
-        }
+    /// Whether a heat warning is in force at this moment: an authority's, or one that somebody heard.
+    pub(super) fn is_warned_of_heat(&self) -> bool {
+        let now_ms = self.now_ms();
+        let today = self.site.calendar.day_of(now_ms);
+        let heard = in_force(&self.ground.entries, today, now_ms);
+        let public = || heat_in_force(self.entries(), now_ms);
+        heard.is_some_and(|it| it.from <= today) || public().iter().any(|it| it.from_ms <= now_ms)
     }
 
     fn sight(&self, places: &[PlaceNow<'_>]) -> Sight {

@@ -18,6 +18,7 @@ use crate::keeper::engine::{Engine, PlaceMinders};
 use crate::minders::book::Book;
 use crate::minders::chill::CHILL;
 use crate::minders::frost::FROST;
+use crate::minders::frost_ahead::{self, FROST_AHEAD};
 use crate::minders::heat::TOO_HOT;
 use crate::minders::night_now::NightNow;
 use crate::minders::people::{PEOPLE, Told};
@@ -82,8 +83,28 @@ impl Engine {
                 let chill = mind.chill.judge(&night, mind.frost.severity(), calendar);
                 verdicts.extend(Some(chill).filter(matters));
             }
+            if whole {
+                verdicts.extend(self.judge_frost_ahead(&night, mind.frost.severity().is_some(), book));
+            }
         }
         wake
+    }
+
+    /// Lets the minder of frost in the nights ahead look at a place. `frost`: whether frost is told of.
+    fn judge_frost_ahead(&self, night: &NightNow<'_>, frost: bool, book: &Book) -> Option<Verdict> {
+        let calendar = &self.site.calendar;
+        let place = night.place.place;
+        // By day what is told is of the night that is over.
+        let tonight = frost && night.is_guessed();
+        let told = frost_ahead::Told {
+            open: book.get(place, FROST_AHEAD).is_some(),
+            tonight,
+            fresh: self.forecast().is_some(),
+        };
+        let coming = calendar.day_of(night.night.end);
+        let first = coming + i64::from(tonight || night.is_dark());
+        let ahead = self.nights_ahead(place, first..coming + frost_ahead::NIGHTS);
+        frost_ahead::judge(night, &ahead, told, calendar)
     }
 
     /// Heat index (°C) and the humidity (%) it rests on.
@@ -101,6 +122,7 @@ impl Engine {
             place: now,
             dew_point_c: self.dew_point(now),
             falls_c: Vec::new(),
+            told: None,
             hardened: self.hardened(now),
             chilled_h: Vec::new(),
             night,
@@ -110,6 +132,9 @@ impl Engine {
             found.falls_c = nights
                 .filter_map(|ago_ms| self.fall(now.place, now.now_ms - ago_ms..found.night.end - ago_ms))
                 .collect();
+            let told = now.air.and_then(|air| self.coldest_told(now.place, &found.night, air));
+            // What was never held against this place goes behind its own nights.
+            found.told = told.filter(|_| found.falls_c.is_empty() || self.knows_way(now.place));
             let dark = if found.is_guessed() { found.night.clone() } else { last };
             found.chilled_h = self.chilled_h(now, dark.start..dark.end.min(now.now_ms));
         }

@@ -49,7 +49,7 @@ impl Engine {
     }
 
     /// Places in the open air, this one first where it is one.
-    fn in_the_open<'a>(&'a self, place: &'a Place) -> impl Iterator<Item = &'a Place> {
+    pub(super) fn in_the_open<'a>(&'a self, place: &'a Place) -> impl Iterator<Item = &'a Place> {
         let open = |it: &&Place| {
             matches!(it.kind, PlaceKind::Outdoors | PlaceKind::Bed | PlaceKind::Pots | PlaceKind::Seedbed)
         };
@@ -61,9 +61,9 @@ impl Engine {
         pages::held(&self.ground, &self.tracks, place, quantity, window)
     }
 
-    /// Lowest and highest air in the open on a day. Of a closed day: by its page, where it counts. Of today: over the
-    /// last 24 hours, with the peak that is expected, where enough of them was measured; until then as today is
-    /// expected, else as yesterday was, else as is usual.
+    /// Lowest and highest air in the open on a day. Of a closed day: by its page, where it counts. Of today until its
+    /// afternoon is over: by a fresh forecast. Else over the last 24 hours, with the peak that is expected, where enough
+    /// of them was measured; until then as today is expected, else as yesterday was, else as is usual.
     fn span(&self, place: &Place, day: Day, at_ms: i64, peak_c: Option<f64>) -> Option<Span> {
         let span = |(low_c, high_c): (f64, f64), basis| Span { low_c, high_c, basis };
         let by_page = |day: Day| {
@@ -75,6 +75,10 @@ impl Engine {
         };
         if day < self.site.calendar.day_of(at_ms) {
             return by_page(day).map(|both| span(both, Basis::Temperatures));
+        }
+        let is_ahead = at_ms < self.site.calendar.start_of(day) + AFTERNOON_MS.end;
+        if let Some(told) = self.span_told(place, day).filter(|_| is_ahead) {
+            return Some(told);
         }
         let measured = self.in_the_open(place).find_map(|it| {
             let (low, high) = self.last_day(&it.id, at_ms)?;
@@ -147,14 +151,11 @@ impl Engine {
     ) -> Option<(f64, Basis)> {
         let today = self.site.calendar.day_of(at_ms);
         let up = self.up(day, suns);
-        // Before a day has shown its sun it is taken to be like the one before.
-        let before = || (day == today).then(|| self.site.calendar.day_of(at_ms) - 1);
         let mut sun = self.sun(place, &up, at_ms);
-        if sun.is_none()
-            && let Some(before) = before()
-        {
-            let up = self.up(before, suns);
-            sun = self.sun(place, &up, at_ms);
+        if sun.is_none() && day == today {
+            // Before a day has shown its sun it is as it is foretold, else like the one before.
+            let before = self.up(day - 1, suns);
+            sun = self.sun_told(&up).or_else(|| self.sun(place, &before, at_ms));
         }
         let start = self.site.calendar.start_of(day);
         // Of today over the last 24 hours: the night alone would be too damp.
@@ -164,14 +165,18 @@ impl Engine {
             agronomy::series::time_weighted_mean(held.into_iter())
         });
         let span = self.span(place, day, at_ms, peak_c);
-        let weather = DayWeather { span, humidity_pct: humidity, sun };
+        self.asked_by(place, day, at_ms, &DayWeather { span, humidity_pct: humidity, sun })
+    }
+
+    /// What a day's weather asks for at a place, mm, with what it is reckoned from.
+    fn asked_by(&self, place: &Place, day: Day, at_ms: i64, weather: &DayWeather) -> Option<(f64, Basis)> {
         let latitude = self.site.latitude;
         if !place.kind.under_cover() {
-            return open_mm(latitude, day, &weather);
+            return open_mm(latitude, day, weather);
         }
-        let noon_ms = start + MS_PER_DAY / 2;
+        let noon_ms = self.site.calendar.start_of(day) + MS_PER_DAY / 2;
         let shaded = self.shaded(place, noon_ms.min(at_ms));
-        covered_mm(latitude, day, &weather, if shaded { COVER * SHADE } else { COVER })
+        covered_mm(latitude, day, weather, if shaded { COVER * SHADE } else { COVER })
     }
 
     /// Whether shade is noted as on over a place under cover.
@@ -185,10 +190,18 @@ impl Engine {
         let (now_mm, basis) = self.reference(place, today, at_ms, peak_c, suns)?;
         let mut days = Vec::new();
         for day in today - 2..=today + 1 {
-            // A day before of which nothing is known was much like today.
-            let past = if day < today { self.reference(place, day, at_ms, None, suns) } else { None };
-            let past = past.filter(|(_, basis)| *basis != Basis::ClearSky);
-            days.push(DayDemand { sun: self.up(day, suns), reference_mm: past.map_or(now_mm, |(mm, _)| mm) });
+            let sun = self.up(day, suns);
+            let other = match day {
+                _ if day < today => self.reference(place, day, at_ms, None, suns),
+                _ if day > today => {
+                    let told = self.weather_told(place, day, &sun);
+                    told.and_then(|told| self.asked_by(place, day, at_ms, &told))
+                }
+                _ => None,
+            };
+            // A day of which nothing is known is taken to be much like today.
+            let other = other.filter(|(_, basis)| *basis != Basis::ClearSky);
+            days.push(DayDemand { sun, reference_mm: other.map_or(now_mm, |(mm, _)| mm) });
         }
         Some(Demand { days, today: 2, basis })
     }

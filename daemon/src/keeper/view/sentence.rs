@@ -8,6 +8,7 @@ use crate::keeper::engine::Engine;
 use crate::minders::air::AIR;
 use crate::minders::dome::HEAT_DOME;
 use crate::minders::frost::FROST;
+use crate::minders::frost_ahead::FROST_AHEAD;
 use crate::minders::heap::HEAP;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::night::WARM_NIGHT;
@@ -39,7 +40,7 @@ fn rank(notice: &NoticeView) -> u8 {
         HEAT_DOME => 4,
         POTS | SEEDBED if notice.severity >= Severity::Moderate => 5,
         HEAP if notice.severity >= Severity::Severe => 5,
-        FROST | WARM_NIGHT => 6,
+        FROST | FROST_AHEAD | WARM_NIGHT => 6,
         SILENT => 7,
         SOIL_DRY | SOIL_WET | ROOT_HOT | POTS => 8,
         AIR => 9,
@@ -53,7 +54,7 @@ fn tone(notice: &NoticeView) -> Tone {
         TOO_HOT => Tone::Past,
         SILENT => Tone::Blind,
         PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
-        ON_COURSE | HEAT_DOME | FROST => Tone::Soon,
+        ON_COURSE | HEAT_DOME | FROST | FROST_AHEAD => Tone::Soon,
         POTS | SEEDBED | SOIL_DRY | SOIL_WET | ROOT_HOT
             if notice.severity >= agronomy::crop::Severity::Moderate =>
         {

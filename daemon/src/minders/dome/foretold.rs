@@ -37,6 +37,10 @@ pub struct PlaceWave {
     pub to: Day,
     /// Highest expected there, °C.
     pub peak_c: f64,
+    /// It is that of outside: nobody measures the place, and under cover it may be hotter.
+    pub of_outside: bool,
+    /// What has to be said of the forecast, where it missed too often there lately.
+    pub poor: Option<String>,
     /// The tenderest planting that is touched: its id, its words, its line (°C), and the stage it has to be in.
     pub tenderest: Option<(String, String, f64, String)>,
     /// The place's own line where it is passed, °C.
@@ -114,6 +118,8 @@ fn of_place(now: &PlaceNow<'_>, days: &[DayAhead], today: Day) -> Option<PlaceWa
         from,
         to,
         peak_c: peak_c.reduce(f64::max)?,
+        of_outside: now.foretold.of_outside,
+        poor: now.foretold.poor(),
         tenderest,
         place_line_c: house.map(|(line_c, _)| line_c),
     })

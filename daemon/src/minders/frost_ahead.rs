@@ -1,0 +1,107 @@
+//! Frost in the nights ahead: what a forecast tells of the next three, for the page and the letter.
+//!
+//! Fleece has to be found, stakes driven and pots carried in by daylight, so a day or two are worth having; but a
+//! forecast wavers, so it is told once two in a row say so and taken back when two in a row do not, and it buzzes
+//! nobody. The evening before the frost has its own notice, and that one may.
+
+use agronomy::crop::Severity;
+
+use super::dome::plan::day_name;
+use super::frost::{COLD_CAUTION, state, to_cover, whole};
+use super::night_now::{Cold, NightAhead, NightNow};
+use super::word::{Verdict, Word};
+use super::words::{capital, limit, plural};
+use crate::calendar::Calendar;
+
+/// The name of the minder.
+pub const FROST_AHEAD: &str = "frost-ahead";
+/// Nights that are told of, the coming one first.
+pub const NIGHTS: i64 = 3;
+
+/// What else is known of the notice and of tonight.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Told {
+    /// The notice is open.
+    pub open: bool,
+    /// Tonight's frost has a notice of its own.
+    pub tonight: bool,
+    /// The newest forecast is fresh: a stale one opens nothing.
+    pub fresh: bool,
+}
+
+/// Judges a place by the nights ahead; none where no forecast tells of any and nothing was told.
+pub fn judge(night: &NightNow<'_>, ahead: &[NightAhead], told: Told, calendar: &Calendar) -> Option<Verdict> {
+    let place = night.place;
+    let cold = night.cold();
+    let harms = |low_c: f64| cold.iter().any(|it| night.risk(it, low_c).is_some());
+    let threatens = |it: &&NightAhead| {
+        let (newest, before) = (harms(it.newest_c), it.before_c.is_some_and(&harms));
+        if told.open { newest || before } else { newest && before && told.fresh }
+    };
+    let nights: Vec<&NightAhead> = ahead.iter().filter(threatens).collect();
+    if let Some((first, tenderest)) = nights.first().zip(cold.first()) {
+        let lows = nights.iter().flat_map(|it| [Some(it.newest_c), it.before_c]).flatten();
+        let low_c = lows.reduce(f64::min).unwrap_or(first.newest_c);
+        let word = word(night, &cold, tenderest, (first, nights.len(), low_c), calendar);
+        return Some(Verdict::word(FROST_AHEAD, place.place, word));
+    }
+    if !told.open {
+        return None;
+    }
+    if told.tonight {
+        let text = format!("{}: the frost of tonight has its own notice.", place.name);
+        return Some(Verdict::came(FROST_AHEAD, place.place, "The night of frost has come.", text));
+    }
+    let (title, text) = match ahead.first() {
+        _ if cold.is_empty() => ("Nothing to cover.", "nothing stands here any more.".to_owned()),
+        // No forecast reaches the nights ahead: what was told was of nights that are over.
+        None => ("The nights foretold are over.", "no forecast tells of the nights to come.".to_owned()),
+        Some(_) => {
+            let lows = ahead.iter().map(|it| it.newest_c).fold(f64::INFINITY, f64::min);
+            let text = format!("the forecast has {} at the lowest in the nights ahead.", whole(lows));
+            ("No frost is foretold any more.", text)
+        }
+    };
+    Some(Verdict::clear(FROST_AHEAD, place.place, title, format!("{}: {text}", place.name)))
+}
+
+fn word(
+    night: &NightNow<'_>,
+    cold: &[Cold<'_>],
+    tenderest: &Cold<'_>,
+    (first, count, low_c): (&NightAhead, usize, f64),
+    calendar: &Calendar,
+) -> Word {
+    let place = night.place;
+    let today = calendar.day_of(place.now_ms);
+    let which = match first.dawn - today {
+        ..=1 => "tonight".to_owned(),
+        _ => format!("in the night to {}", day_name(first.dawn, today, calendar)),
+    };
+    let title = match to_cover(night, cold, low_c).as_str() {
+        "" => format!("Have fleece ready in {}: frost may come {which}.", place.name),
+        names => format!("Have fleece ready for {names}: frost may come {which}."),
+    };
+    let more = match count {
+        1 => String::new(),
+        count => format!(", the first of {count} such nights in the next {NIGHTS}"),
+    };
+    let leaf = if night.leaf_below_c() > 0.0 { "; under a clear sky leaves are 1 to 3 colder" } else { "" };
+    Word {
+        planting: Some(tenderest.standing.planting.id.clone()),
+        severity: Severity::Moderate,
+        push: false,
+        joins_heat: false,
+        title,
+        text: format!(
+            "{}: the forecast, moved to this place, has about {} at the lowest {which}{more}{leaf}. {} are harmed at {}{}, \
+             and may be lost uncovered.",
+            place.name,
+            whole(low_c),
+            capital(&plural(&tenderest.standing.crop)),
+            limit(tenderest.lines.damage.get()),
+            state(night),
+        ),
+        caution: COLD_CAUTION,
+    }
+}
