@@ -260,7 +260,7 @@ impl Courier for Email {
         self.encrypted
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let glance = self.glance.borrow().clone();
         let enclosed = self.enclosed(waiting, &glance).await;
         let message = match self.message(waiting, &glance, enclosed.as_ref()) {
