@@ -88,7 +88,7 @@ async fn k1_after_a_lost_reply_the_same_body_comes_under_the_same_key() {
         return;
     }
     let far = Hook::start(SECRET, false, &["--lose-reply", "1"]);
-    let mut courier = courier(&settings(&far));
+    let courier = courier(&settings(&far));
     let lost = courier.carry(&first_step()).await;
     assert!(matches!(&lost, Delivery::Later { why, .. } if why.contains("may have arrived")), "{lost:?}");
     assert_eq!(courier.carry(&first_step()).await, Delivery::Sent);
