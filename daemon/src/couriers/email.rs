@@ -28,6 +28,7 @@ use super::runner::Courier;
 use crate::calendar_out::desk::{self, Desk, Enclosure};
 use crate::entry::Step;
 use crate::glance::Glance;
+use crate::http_out::untimely;
 use crate::keeper::event::Delivery;
 use crate::keeper::handle::Handle;
 
@@ -292,7 +293,10 @@ fn judge(code: Option<u16>, why: String) -> Delivery {
 }
 
 /// An error with what caused it, in one line.
-fn with_causes(error: &dyn std::error::Error) -> String {
+fn with_causes(error: &(dyn std::error::Error + 'static)) -> String {
+    if let Some(words) = untimely(error) {
+        return words;
+    }
     let mut text = error.to_string();
     let mut cause = error.source();
     while let Some(inner) = cause {
