@@ -206,7 +206,7 @@ impl Email {
 
     /// The step, the whole glance, and at the end where it can be answered.
     fn step_text(&self, step: &Step, glance: &str) -> String {
-        let mut text = format!("{}\n\n{}", step.whole_text(), glance);
+        let mut text = format!("{}\n\n{}", step.text_under_title(), glance);
         if let Some(page) = &self.page {
             let answer = format!("On it, or later? {page}/answer/{}", in_address(&step.notice));
             text = format!("{}\n\n{answer}\n", text.trim_end());

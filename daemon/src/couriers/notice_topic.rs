@@ -306,7 +306,7 @@ pub(super) fn payload(step: &Step, site: &str, id: &str) -> String {
     let mut body = json!({
         "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
         "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,
-        "title": step.title, "text": step.whole_text(),
+        "title": step.title, "text": step.text_under_title(),
     });
     if let Some(planting) = &step.planting {
         body["planting"] = json!(planting);

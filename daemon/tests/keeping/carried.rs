@@ -138,7 +138,7 @@ impl Board {
         let name = self.routes[number].courier.clone();
         let mut rows = self.shelves[number].waiting(&name).unwrap();
         rows.retain(|row| !self.told.contains(&(number, row.entry)));
-        let plan = plan(&rows, self.now_ms, self.trusted);
+        let plan = plan(&rows, &[], self.now_ms, self.trusted);
         for (entry, why) in plan.drop {
             self.say(number, entry, &Delivery::Never { why: why.to_owned() });
         }
