@@ -10,6 +10,7 @@
 //!
 //! Certificates are checked against the system's authorities and, where one is given, an authority of the grower's own.
 
+mod certificate;
 mod reach;
 
 use std::error::Error;
@@ -28,6 +29,7 @@ use rustls::pki_types::CertificateDer;
 use rustls::pki_types::pem::PemObject;
 use rustls::{ClientConfig, RootCertStore};
 
+pub(crate) use self::certificate::untimely;
 use self::reach::{INSIDE, Names};
 pub use self::reach::{Reach, is_outside};
 
@@ -180,7 +182,7 @@ pub(crate) fn add_authority(roots: &mut RootCertStore, path: &Path) -> Result<()
 }
 
 fn trouble(error: &hyper_util::client::legacy::Error) -> Trouble {
-    let why = causes(error);
+    let why = untimely(error).unwrap_or_else(|| causes(error));
     if error.is_connect() { Trouble::NotReached(why) } else { Trouble::Lost(why) }
 }
 

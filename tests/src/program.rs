@@ -140,10 +140,15 @@ impl Garden {
     ///
     /// When it cannot be started.
     pub fn launch(&self) -> Child {
+        self.launch_with(&[])
+    }
+
+    fn launch_with(&self, environment: &[(String, String)]) -> Child {
         let log = File::options().create(true).append(true).open(self.path().join("log")).expect("a log");
         let err = log.try_clone().expect("a second handle");
         let mut command = Command::new(program());
         command.arg("run").arg(self.site_file()).stdin(Stdio::null()).stdout(log).stderr(err);
+        command.envs(environment.iter().cloned());
         command.spawn().expect("the program just built")
     }
 
@@ -153,7 +158,17 @@ impl Garden {
     ///
     /// When it ends instead, or does not answer in time.
     pub fn start(&self) -> Service {
-        self.try_start().unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
+        self.start_with(&[])
+    }
+
+    /// The same with further words in its environment.
+    ///
+    /// # Panics
+    ///
+    /// As [`start`](Self::start).
+    pub fn start_with(&self, environment: &[(String, String)]) -> Service {
+        self.try_start_with(environment)
+            .unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
     }
 
     /// The same, where it may end instead of answering.
@@ -166,8 +181,12 @@ impl Garden {
     ///
     /// When neither happens in time.
     pub fn try_start(&self) -> Result<Service, ExitStatus> {
+        self.try_start_with(&[])
+    }
+
+    fn try_start_with(&self, environment: &[(String, String)]) -> Result<Service, ExitStatus> {
         let before = self.log().len();
-        let mut child = self.launch();
+        let mut child = self.launch_with(environment);
         until("the page answers or the program ends", || {
             if let Some(address) = address(&self.log()[before..]) {
                 return Some(Ok(address));

@@ -4,11 +4,12 @@ use std::sync::{Arc, Mutex};
 
 use agronomy::crop::Severity;
 use glasshour::clock::Clock;
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::outbox::{self, Errand, Row, Waiting};
 use glasshour::couriers::runner::Outbox;
 use glasshour::entry::{Step, Turn};
 use glasshour::glance::{BoardGlance, Glance, Sentence, Tone};
-use glasshour::keeper::event::{Delivery, Event};
+use glasshour::keeper::event::Event;
 use glasshour::keeper::handle::Handle;
 use tokio::sync::{mpsc, watch};
 

@@ -7,10 +7,10 @@ use glasshour::calendar_out::Desk;
 use glasshour::clock::FastClock;
 use glasshour::couriers::email::{Email, Protection, Settings};
 use glasshour::couriers::letter::Written;
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::outbox::{Errand, Waiting};
 use glasshour::couriers::runner::{self, Courier};
 use glasshour::glance::Glance;
-use glasshour::keeper::event::Delivery;
 use glasshour::supervise::Tasks;
 use serde_json::Value;
 use tests::servers::smtp::{self, Smtp, header};
@@ -113,7 +113,7 @@ async fn the_steps_of_a_notice_are_one_thread() {
         return;
     }
     let server = Smtp::start(&[]);
-    let mut courier = courier(&settings(&server, Protection::None));
+    let courier = courier(&settings(&server, Protection::None));
     courier.carry(&first_step()).await;
     let second = waiting(57, 41, step("too-hot.house.1", 2, "Net on", "Now 38.2."));
     courier.carry(&second).await;
@@ -131,7 +131,7 @@ async fn the_morning_letter_has_the_glance_as_text_and_as_html() {
     }
     let server = Smtp::start(&[]);
     let errand = Errand::Letter { date: "2031-07-02".to_owned() };
-    let mut courier = courier(&settings(&server, Protection::None));
+    let courier = courier(&settings(&server, Protection::None));
     assert_eq!(courier.carry(&Waiting { errand, ..first_step() }).await, Delivery::Sent);
     let letter = &server.letters()[0];
     assert_eq!(header(letter, "subject"), ["Today in the garden"]);
@@ -149,7 +149,7 @@ async fn the_letter_encloses_the_picture_and_what_is_new_in_the_calendar_once() 
     let desk = Arc::new(Desk::open(folder.path(), "e5", NOON_MS).unwrap());
     let clock = Arc::new(FastClock::new(NOON_MS, 100.0));
     let keeper = StandIn::new(vec![], clock);
-    let mut courier = courier(&settings(&server, Protection::None)).enclosing(desk, keeper.handle.clone());
+    let courier = courier(&settings(&server, Protection::None)).enclosing(desk, keeper.handle.clone());
     let errand = Errand::Letter { date: "2031-07-02".to_owned() };
     let letter = Waiting { errand, ..first_step() };
     // What was refused told nobody: it is still new.
@@ -179,7 +179,7 @@ async fn a_notice_by_mail_ends_with_the_address_where_it_is_answered() {
     }
     let server = Smtp::start(&[]);
     let page = Some("http://garden.local:8087".to_owned());
-    let mut courier = courier(&settings(&server, Protection::None)).answered_at(page);
+    let courier = courier(&settings(&server, Protection::None)).answered_at(page);
     let odd = waiting(57, 57, step("too-hot.a b/c.1", 1, "Net on", "Now 38.2."));
     for waiting in [first_step(), odd] {
         assert_eq!(courier.carry(&waiting).await, Delivery::Sent);

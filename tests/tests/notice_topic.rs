@@ -5,9 +5,9 @@ use std::time::Duration;
 
 use glasshour::clock::FastClock;
 use glasshour::couriers::notice_topic::{self, Settings};
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::runner::{self, Courier};
 use glasshour::entry::Step;
-use glasshour::keeper::event::Delivery;
 use glasshour::outward::life_sign::Alive;
 use glasshour::supervise::Tasks;
 use serde_json::{Value, json};
@@ -46,7 +46,7 @@ async fn a_step_is_published_once_as_json_and_not_retained() {
     }
     let broker = Broker::start();
     let (signs, seen) = watch::channel(Some(Alive { number: 1, at_ms: Some(NOON_MS) }));
-    let (mut courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned(), seen);
+    let (courier, connection) = notice_topic::open(settings(broker.port), "e5".to_owned(), seen);
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));
     // The sign is retained, so it comes whenever it was given.
@@ -87,7 +87,7 @@ async fn what_is_published_is_what_the_schema_says() {
     let Some(python) = python::available() else { return };
     let broker = Broker::start();
     let mut onlooker = broker.onlooker("glasshour/garden/notice/+");
-    let (mut courier, connection) = notice_topic::open(settings(broker.port), "9f-1".to_owned(), no_signs());
+    let (courier, connection) = notice_topic::open(settings(broker.port), "9f-1".to_owned(), no_signs());
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));
     let whole = step("too-hot.house.1", 1, "Open the far door", "Tomatoes: 36.1 °C.");
@@ -174,7 +174,7 @@ async fn up_to_publish(listener: &TcpListener) -> (TcpStream, [u8; 2], Value) {
 #[tokio::test]
 async fn a_step_counts_as_sent_only_after_the_brokers_own_word() {
     let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
-    let (mut courier, connection) =
+    let (courier, connection) =
         notice_topic::open(settings(listener.local_addr().unwrap().port()), "e5".to_owned(), no_signs());
     let mut tasks = Tasks::new();
     tasks.spawn("connection", |stop| connection.run(stop));

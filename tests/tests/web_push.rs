@@ -4,14 +4,15 @@
 use std::sync::Arc;
 
 use glasshour::clock::FastClock;
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::runner::Courier;
 use glasshour::couriers::web_push::vapid::{Vapid, new_key};
 use glasshour::couriers::web_push::{Settings, WebPush};
 use glasshour::entry::{Entry, Note};
-use glasshour::keeper::event::{Delivery, Event};
+use glasshour::keeper::event::Event;
 use serde_json::{Value, json};
 use tests::program::{Garden, Service, post};
-use tests::servers::http::HANG_UP;
+use tests::servers::http::{HANG_UP, SILENT};
 use tests::servers::process::until;
 use tests::servers::push::{self, Phone, field};
 use tests::stand_in::{NOON_MS, StandIn, step, waiting};
@@ -56,7 +57,7 @@ async fn a_step_arrives_encrypted_for_the_phone_and_signed_by_us() {
         return;
     }
     let (service, keys) = (push::Service::start(|_, _| (201, "Location: /m/1\r\n")), Phone::new());
-    let (mut courier, _keeper) = courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
+    let (courier, _keeper) = courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
     assert_eq!(courier.carry(&first_step()).await, Delivery::Sent);
     let came = service.came();
     let [pushed] = came.as_slice() else { panic!("{} messages", came.len()) };
@@ -91,7 +92,7 @@ async fn k1_after_a_lost_reply_the_same_step_comes_under_the_same_topic_and_id()
     }
     let service = push::Service::start(|nth, _| if nth == 0 { (HANG_UP, "") } else { (201, "") });
     let keys = Phone::new();
-    let (mut courier, _keeper) = courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
+    let (courier, _keeper) = courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
     let lost = courier.carry(&first_step()).await;
     assert!(matches!(&lost, Delivery::Later { why, .. } if why.contains("may have arrived")), "{lost:?}");
     assert_eq!(courier.carry(&first_step()).await, Delivery::Sent);
@@ -112,7 +113,7 @@ async fn k2_a_phone_that_is_gone_is_dropped_by_an_entry_and_the_other_is_told() 
         let service = push::Service::start(move |_, path| (if path == "/to/ann" { status } else { 201 }, ""));
         let (ann, ben) = (Phone::new(), Phone::new());
         let phones = vec![subscribed(1, "ann", &service, &ann), subscribed(2, "ben", &service, &ben)];
-        let (mut courier, mut keeper) = courier(Some(service.origin()), phones);
+        let (courier, mut keeper) = courier(Some(service.origin()), phones);
         let errand = first_step();
         let (delivery, dropped) = tokio::join!(courier.carry(&errand), async {
             let Event::Note { note, answer, .. } = keeper.next().await else { panic!("no note") };
@@ -136,7 +137,7 @@ async fn k3_the_wish_to_be_left_alone_is_obeyed_and_those_who_took_it_are_not_to
     });
     let (ann, ben) = (Phone::new(), Phone::new());
     let phones = vec![subscribed(1, "ann", &service, &ann), subscribed(2, "ben", &service, &ben)];
-    let (mut courier, _keeper) = courier(Some(service.origin()), phones);
+    let (courier, _keeper) = courier(Some(service.origin()), phones);
     let later = courier.carry(&first_step()).await;
     assert!(
         matches!(&later, Delivery::Later { why, after_ms: Some(120_000) } if why.contains("ann's phone")),
@@ -165,8 +166,7 @@ async fn k3_what_is_out_of_order_is_asked_later_and_what_refuses_is_not() {
     for (status, again) in cases {
         let service = push::Service::start(move |_, _| (status, "Location: /elsewhere\r\n"));
         let keys = Phone::new();
-        let (mut courier, _keeper) =
-            courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
+        let (courier, _keeper) = courier(Some(service.origin()), vec![subscribed(1, "ann", &service, &keys)]);
         let delivery = courier.carry(&first_step()).await;
         assert_eq!(matches!(delivery, Delivery::Later { .. }), again, "{status}: {delivery:?}");
         assert!(delivery != Delivery::Sent, "{status}");
@@ -181,7 +181,7 @@ async fn t13_an_address_inside_the_house_is_not_called_unless_the_site_file_name
     }
     let (service, keys) = (push::Service::start(|_, _| (201, "")), Phone::new());
     for named in [None, Some("http://127.0.0.1:9".to_owned())] {
-        let (mut courier, _keeper) = courier(named, vec![subscribed(1, "ann", &service, &keys)]);
+        let (courier, _keeper) = courier(named, vec![subscribed(1, "ann", &service, &keys)]);
         let delivery = courier.carry(&first_step()).await;
         assert!(matches!(delivery, Delivery::Later { .. }), "{delivery:?}");
         assert_eq!(paths(&service), [""; 0]);
@@ -190,7 +190,7 @@ async fn t13_an_address_inside_the_house_is_not_called_unless_the_site_file_name
 
 #[tokio::test]
 async fn without_a_phone_it_says_where_one_is_subscribed() {
-    let (mut courier, _keeper) = courier(None, vec![]);
+    let (courier, _keeper) = courier(None, vec![]);
     let delivery = courier.carry(&first_step()).await;
     assert!(matches!(&delivery, Delivery::Never { why } if why.contains("page Ground")), "{delivery:?}");
     assert!(courier.needs_the_time());
@@ -267,6 +267,50 @@ fn k1_killed_between_sending_and_marking_the_program_sends_the_same_step_again_a
     assert_eq!(ann.read(&again).unwrap()["key"], program.now()["board"]["push_key"]);
     assert!(!service.came()[before..].iter().any(|it| it.path == "/to/ben"));
     assert!(program.stop().success());
+}
+
+#[test]
+fn p10_a_push_service_that_takes_a_call_and_stays_silent_holds_back_neither_another_phone_nor_another_notice()
+{
+    if !push::available() {
+        return;
+    }
+    // Silent to ann's first message; the others are taken.
+    let mut silent = true;
+    let service = push::Service::start(move |_, path| match path {
+        "/to/ann" if std::mem::take(&mut silent) => (SILENT, ""),
+        _ => (201, ""),
+    });
+    let garden = garden(&service);
+    let (ann, ben) = (Phone::new(), Phone::new());
+    let program = garden.start();
+    subscribe(&program, "ann", &service, &ann);
+    subscribe(&program, "ben", &service, &ben);
+    warn(&garden);
+    let came_to = |name: &str, count: usize| {
+        let came: Vec<_> = service.came().into_iter().filter(|it| it.path == format!("/to/{name}")).collect();
+        (came.len() == count).then_some(came)
+    };
+    until("the first notice is on its way to both", || came_to("ann", 1).and(came_to("ben", 1)));
+    let (status, body) = post(program.address(), "/api/note", &json!({ "note": Note::Drill {} })).unwrap();
+    assert_eq!(status, 200, "{body}");
+    let push_of = |now: &Value, minder: &str| {
+        let notice = now["open"].as_array()?.iter().find(|notice| notice["minder"] == minder)?;
+        Some(notice["deliveries"].as_array()?.first()?.clone())
+    };
+    let glance = until("the second notice is marked as sent", || {
+        let now = program.now();
+        (push_of(&now, "drill")?["sent"] == true).then_some(now)
+    });
+    // Had it waited behind the first, that one would have been given up by now.
+    let first = push_of(&glance, "heat-dome").unwrap();
+    assert_eq!((&first["sent"], &first["waits"], &first["tries"]), (&json!(false), &json!(true), &json!(0)));
+    let (anns, bens) = (came_to("ann", 2).unwrap(), came_to("ben", 2).unwrap());
+    for (ann, ben) in anns.iter().zip(&bens) {
+        assert_eq!(field(ann, "topic"), field(ben, "topic"));
+    }
+    assert_ne!(field(&bens[0], "topic"), field(&bens[1], "topic"));
+    assert!(program.stop().success(), "{}", garden.log());
 }
 
 #[test]

@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use glasshour::clock::FastClock;
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::runner::Courier;
 use glasshour::couriers::webhook::{Settings, Webhook};
-use glasshour::keeper::event::Delivery;
 use serde_json::{Value, json};
 use tests::program::Garden;
 use tests::servers::hook::{self, Hook};
@@ -88,7 +88,7 @@ async fn k1_after_a_lost_reply_the_same_body_comes_under_the_same_key() {
         return;
     }
     let far = Hook::start(SECRET, false, &["--lose-reply", "1"]);
-    let mut courier = courier(&settings(&far));
+    let courier = courier(&settings(&far));
     let lost = courier.carry(&first_step()).await;
     assert!(matches!(&lost, Delivery::Later { why, .. } if why.contains("may have arrived")), "{lost:?}");
     assert_eq!(courier.carry(&first_step()).await, Delivery::Sent);

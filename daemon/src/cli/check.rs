@@ -1,5 +1,7 @@
 //! `glasshour check`: everything that is wrong with a file, or what was understood of it.
 
+mod files;
+
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -19,7 +21,7 @@ use crate::service::settings;
 /// Check a file before anything is started from it.
 ///
 /// Prints every fault as FILE:LINE:COLUMN with what to write instead, and exits with 2; or says what was
-/// understood, and exits with 0.
+/// understood, and exits with 0. The secrets and certificates that a site file names are opened too.
 #[derive(Clone, Debug, clap::Args)]
 pub struct CheckArgs {
     /// The file: a site file, unless an option names another kind.
@@ -93,12 +95,14 @@ fn understood(args: &CheckArgs, text: &str) -> Result<String, String> {
         return read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground)).map_err(in_file);
     }
     let site = read_site(text, &crops, &zones).map_err(in_file)?;
+    let warnings = files::files(&site, text).map_err(|list| in_file(Faults { file: String::new(), list }))?;
     let map = outlook_map(&site, text).map_err(|faults| match faults {
         // What is wrong with the map itself bears the map's own name.
         MapFault::Within(faults) => faults,
         MapFault::Unreadable(fault) => in_file(Faults { file: String::new(), list: vec![fault] }),
     })?;
-    Ok(summary::site(&site, map.as_ref()))
+    let warnings = warnings.into_iter().map(|warning| warning + "\n");
+    Ok(summary::site(&site, map.as_ref()) + &warnings.collect::<String>())
 }
 
 /// What was read of a sample by a map, in words.
@@ -126,7 +130,7 @@ fn outlook_map(site: &Site, text: &str) -> Result<Option<OutlookMap>, MapFault> 
     if config::shipped_outlook_map(&feed.map).is_none()
         && let Err(error) = std::fs::metadata(&feed.map)
     {
-        let (line, column) = place_of_map(text);
+        let (line, column) = files::place(text, "outlook", "map");
         let message = format!(
             "map {}: {error}; write \"rows\", \"columns\" or the path of a field map, from the folder the \
              program is started in",
@@ -135,20 +139,6 @@ fn outlook_map(site: &Site, text: &str) -> Result<Option<OutlookMap>, MapFault> 
         return Err(MapFault::Unreadable(Fault { line, column, message }));
     }
     settings::outlook_map(feed).map(Some).map_err(MapFault::Within)
-}
-
-/// Line and column of the key `map` under `[outlook]`; the file's beginning where it is written in another way.
-fn place_of_map(text: &str) -> (usize, usize) {
-    let mut within = false;
-    for (index, line) in text.lines().enumerate() {
-        let begun = line.trim_start();
-        if begun.starts_with('[') {
-            within = begun.starts_with("[outlook]");
-        } else if within && begun.strip_prefix("map").is_some_and(|rest| rest.trim_start().starts_with('=')) {
-            return (index + 1, line.chars().count() - begun.chars().count() + 1);
-        }
-    }
-    (1, 1)
 }
 
 /// The text of a file, or the place where it stops being text.

@@ -9,6 +9,8 @@ use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 pub mod believed;
 pub mod kernel;
+#[cfg(test)]
+pub(crate) mod paused;
 pub mod trust;
 mod vouchers;
 

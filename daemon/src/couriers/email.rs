@@ -28,6 +28,7 @@ use super::runner::Courier;
 use crate::calendar_out::desk::{self, Desk, Enclosure};
 use crate::entry::Step;
 use crate::glance::Glance;
+use crate::http_out::untimely;
 use crate::keeper::handle::Handle;
 
 /// How long one exchange with the server may take; shorter than a whole try, so that its own words reach the grower.
@@ -204,7 +205,7 @@ impl Email {
 
     /// The step, the whole glance, and at the end where it can be answered.
     fn step_text(&self, step: &Step, glance: &str) -> String {
-        let mut text = format!("{}\n\n{}", step.whole_text(), glance);
+        let mut text = format!("{}\n\n{}", step.text_under_title(), glance);
         if let Some(page) = &self.page {
             let answer = format!("On it, or later? {page}/answer/{}", in_address(&step.notice));
             text = format!("{}\n\n{answer}\n", text.trim_end());
@@ -259,7 +260,7 @@ impl Courier for Email {
         self.encrypted
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let glance = self.glance.borrow().clone();
         let enclosed = self.enclosed(waiting, &glance).await;
         let message = match self.message(waiting, &glance, enclosed.as_ref()) {
@@ -291,7 +292,10 @@ fn judge(code: Option<u16>, why: String) -> Delivery {
 }
 
 /// An error with what caused it, in one line.
-fn with_causes(error: &dyn std::error::Error) -> String {
+fn with_causes(error: &(dyn std::error::Error + 'static)) -> String {
+    if let Some(words) = untimely(error) {
+        return words;
+    }
     let mut text = error.to_string();
     let mut cause = error.source();
     while let Some(inner) = cause {

@@ -255,7 +255,7 @@ mod tests {
         for now_ms in 25..60 {
             let mut waiting = index.waiting(&rows);
             index.only_unseen(&mut waiting, |_| Ok::<bool, ()>(false)).unwrap();
-            let plan = outbox::plan(&waiting, now_ms, true);
+            let plan = outbox::plan(&waiting, &[], now_ms, true);
             rows.retain(|row| plan.drop.iter().all(|(entry, _)| *entry != row.entry));
             if let Some(send) = plan.send {
                 rows.retain(|row| row.entry != send.entry);

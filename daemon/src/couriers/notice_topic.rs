@@ -22,6 +22,7 @@
 //! 3.1.1 has no word for "you may not publish here": a broker acknowledges and drops, which nobody can see from here.
 
 use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 use chrono::{DateTime, SecondsFormat};
@@ -30,7 +31,7 @@ use serde_json::json;
 use tokio::sync::watch;
 use tokio_util::sync::CancellationToken;
 
-use super::outbox::{Delivery, Errand, Waiting};
+use super::outbox::{Delivery, Errand, MOST_AT_ONCE, Waiting};
 use super::public_id;
 use super::runner::Courier;
 use crate::entry::Step;
@@ -40,8 +41,8 @@ use crate::supervise::Outcome;
 /// The courier's name in the outbox.
 pub const NAME: &str = "notice topic";
 
-/// Requests the client may hold: one step at a time, and the word that the keeper lives.
-const ROOM: usize = 4;
+/// Requests the client may hold: as many steps as may be under way, and the word that the keeper lives.
+const ROOM: usize = MOST_AT_ONCE + 4;
 /// Silence after which broker and we ask whether the other still lives.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
 /// First and longest pause between two connections.
@@ -87,8 +88,23 @@ struct Link {
     /// Which one, counted from 1.
     number: u64,
     client: AsyncClient,
-    /// How many of the QoS 1 messages of this connection were acknowledged: the number of the highest.
-    acknowledged: watch::Receiver<u64>,
+    /// What became of the QoS 1 messages of this connection.
+    answers: watch::Receiver<Answers>,
+}
+
+/// The QoS 1 messages of a connection, numbered from 1 in the order in which they were given to the client.
+#[derive(Default)]
+struct Answers {
+    /// How many have left.
+    sent: u64,
+    /// Those of them that the broker has not acknowledged, by packet identifier: no more than the protocol has.
+    open: BTreeMap<u16, u64>,
+}
+
+impl Answers {
+    fn has_come(&self, number: u64) -> bool {
+        number <= self.sent && self.open.values().all(|open| *open != number)
+    }
 }
 
 /// The link, or why there is none.
@@ -108,7 +124,7 @@ pub struct NoticeTopic {
     epoch: String,
     standing: watch::Receiver<Standing>,
     /// Messages published on which link so far.
-    published: (u64, u64),
+    published: Mutex<(u64, u64)>,
 }
 
 /// The courier and its connection. `epoch` names the ledger; `signs` are those of the keeper's life.
@@ -119,7 +135,7 @@ pub fn open(
 ) -> (NoticeTopic, Connection) {
     let (standing, seen) = watch::channel(Err("not connected yet".to_owned()));
     let (site, prefix) = (settings.site.clone(), settings.prefix.clone());
-    let courier = NoticeTopic { site, prefix, epoch, standing: seen, published: (0, 0) };
+    let courier = NoticeTopic { site, prefix, epoch, standing: seen, published: Mutex::default() };
     (courier, Connection { settings, standing, signs })
 }
 
@@ -176,26 +192,24 @@ impl Connection {
 
     /// Serves one connection to its end.
     async fn serve(&self, number: u64, client: AsyncClient, mut events: EventLoop) -> Ended {
-        let (acknowledged, seen) = watch::channel(0);
-        let mut count = 0;
-        let mut on_the_way: BTreeMap<u16, u64> = BTreeMap::new();
+        let (answers, seen) = watch::channel(Answers::default());
         let mut connected = false;
         loop {
             match events.poll().await {
                 Ok(Event::Incoming(Incoming::ConnAck(_))) => {
                     connected = true;
-                    let link = Link { number, client: client.clone(), acknowledged: seen.clone() };
+                    let link = Link { number, client: client.clone(), answers: seen.clone() };
                     self.stands(Ok(link));
                 }
                 // Messages of QoS 0 have the packet identifier 0.
                 Ok(Event::Outgoing(Outgoing::Publish(identifier))) if identifier != 0 => {
-                    count += 1;
-                    on_the_way.insert(identifier, count);
+                    answers.send_modify(|answers| {
+                        answers.sent += 1;
+                        answers.open.insert(identifier, answers.sent);
+                    });
                 }
                 Ok(Event::Incoming(Incoming::PubAck(ack))) => {
-                    if let Some(nth) = on_the_way.remove(&ack.pkid) {
-                        acknowledged.send_modify(|highest| *highest = nth.max(*highest));
-                    }
+                    answers.send_modify(|answers| _ = answers.open.remove(&ack.pkid));
                 }
                 Ok(_) => {}
                 Err(error) => return Ended { connected, why: error.to_string() },
@@ -211,26 +225,33 @@ struct Ended {
 }
 
 impl NoticeTopic {
-    async fn publish(&mut self, step: &Step, entry: i64) -> Result<(), String> {
+    async fn publish(&self, step: &Step, entry: i64) -> Result<(), String> {
         let mut link = self.link().await?;
         let topic = format!("{}/notice/{}", self.prefix, word(&step.notice));
         let payload = payload(step, &self.site, &public_id(entry, &self.epoch));
-        link.client
-            .try_publish(topic, QoS::AtLeastOnce, false, payload)
-            .map_err(|error| format!("the client is stuck: {error}"))?;
-        let before = if self.published.0 == link.number { self.published.1 } else { 0 };
-        let mine = before + 1;
-        self.published = (link.number, mine);
-        // A late answer to an earlier try that was given up has a lower number.
-        let answered = link.acknowledged.wait_for(|highest| *highest >= mine).await;
+        let mine = self.hand_over(&link, topic, payload)?;
+        let answered = link.answers.wait_for(|answers| answers.has_come(mine)).await;
         answered
             .map(|_| ())
             .map_err(|_| "the connection was lost before the broker answered; it may have arrived".to_owned())
     }
 
+    /// Gives a message to the client; its number on this link.
+    fn hand_over(&self, link: &Link, topic: String, payload: String) -> Result<u64, String> {
+        // Held over both, so that the numbers are in the client's order. A count that a panic left is whole.
+        let mut published = self.published.lock().unwrap_or_else(PoisonError::into_inner);
+        link.client
+            .try_publish(topic, QoS::AtLeastOnce, false, payload)
+            .map_err(|error| format!("the client is stuck: {error}"))?;
+        let before = if published.0 == link.number { published.1 } else { 0 };
+        *published = (link.number, before + 1);
+        Ok(before + 1)
+    }
+
     /// Waits a little for a connection.
-    async fn link(&mut self) -> Result<Link, String> {
-        let standing = self.standing.wait_for(Result::is_ok);
+    async fn link(&self) -> Result<Link, String> {
+        let mut seen = self.standing.clone();
+        let standing = seen.wait_for(Result::is_ok);
         if let Ok(standing) = tokio::time::timeout(CONNECTION_LIMIT, standing).await {
             return standing.map_err(|_| "the connection's task has stopped".to_owned())?.clone();
         }
@@ -247,7 +268,7 @@ impl Courier for NoticeTopic {
         false
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let Errand::Step(step) = &waiting.errand else {
             return Delivery::Never { why: "letters travel by mail only".to_owned() };
         };
@@ -284,7 +305,7 @@ pub(super) fn payload(step: &Step, site: &str, id: &str) -> String {
     let mut body = json!({
         "id": id, "site": site, "notice": step.notice, "step": step.number, "minder": step.minder,
         "place": step.place, "at": at, "turn": step.turn, "severity": step.severity, "push": step.push,
-        "title": step.title, "text": step.whole_text(),
+        "title": step.title, "text": step.text_under_title(),
     });
     if let Some(planting) = &step.planting {
         body["planting"] = json!(planting);

@@ -1,11 +1,11 @@
 use std::sync::Mutex;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::Ordering;
 
 use agronomy::crop::Severity;
 use tokio::sync::{mpsc, watch};
-use tokio::time::Instant;
 
 use super::*;
+use crate::clock::paused::PausedClock;
 use crate::couriers::outbox::{Errand, Row};
 use crate::entry::{Step, fixtures};
 use crate::glance::Unrecorded;
@@ -36,31 +36,6 @@ pub(crate) fn quiet_glance() -> Glance {
     }
 }
 
-/// The clock of the test runtime, which moves only when everybody waits.
-pub(crate) struct PausedClock {
-    start: Instant,
-    pub(crate) vouched: AtomicBool,
-}
-
-impl PausedClock {
-    #[expect(clippy::disallowed_methods, reason = "the paused time of the test runtime, not the machine's")]
-    pub(crate) fn new() -> Arc<Self> {
-        Arc::new(Self { start: Instant::now(), vouched: AtomicBool::new(true) })
-    }
-}
-
-impl Clock for PausedClock {
-    fn wall_ms(&self) -> i64 {
-        self.monotonic_ms()
-    }
-    fn monotonic_ms(&self) -> i64 {
-        self.start.elapsed().as_millis() as i64
-    }
-    fn vouched_by(&self) -> Option<String> {
-        self.vouched.load(Ordering::Relaxed).then(|| "the test".to_owned())
-    }
-}
-
 type Rows = Arc<Mutex<Vec<Waiting>>>;
 
 struct Shelf(Rows);
@@ -81,10 +56,14 @@ mockall::mock! {
 
 /// Answers each try by the next line of its script: after how long, and what.
 struct Scripted {
-    script: Vec<(u64, Delivery)>,
-    carried: Arc<Mutex<Vec<i64>>>,
+    script: Mutex<Vec<(u64, Delivery)>>,
+    carried: Carried,
+    clock: Arc<PausedClock>,
     encrypted: bool,
 }
+
+/// What was tried, and when, ms.
+type Carried = Arc<Mutex<Vec<(i64, i64)>>>;
 
 impl Courier for Scripted {
     fn name(&self) -> &'static str {
@@ -93,9 +72,9 @@ impl Courier for Scripted {
     fn needs_the_time(&self) -> bool {
         self.encrypted
     }
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
-        self.carried.lock().unwrap().push(waiting.entry);
-        let (seconds, delivery) = self.script.remove(0);
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
+        self.carried.lock().unwrap().push((waiting.entry, self.clock.wall_ms()));
+        let (seconds, delivery) = self.script.lock().unwrap().remove(0);
         tokio::time::sleep(Duration::from_secs(seconds)).await;
         delivery
     }
@@ -126,7 +105,7 @@ fn waiting(entry: i64, expires_ms: i64) -> Waiting {
 struct Bench {
     tasks: Tasks,
     rows: Rows,
-    carried: Arc<Mutex<Vec<i64>>>,
+    carried: Carried,
     clock: Arc<PausedClock>,
     events: mpsc::Receiver<Event>,
     glance: watch::Sender<Arc<Glance>>,
@@ -150,7 +129,8 @@ impl Bench {
         clock.vouched.store(vouched, Ordering::Relaxed);
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
-        let courier = Scripted { script, carried: carried.clone(), encrypted };
+        let (script, now) = (Mutex::new(script), clock.clone());
+        let courier = Scripted { script, carried: carried.clone(), clock: now, encrypted };
         let (keeper, time) = (Handle { events: sender, glance: seen }, clock.clone());
         let mut tasks = Tasks::new();
         tasks.spawn("courier", |stop| run(courier, outbox, keeper, time, stop));
@@ -193,7 +173,7 @@ impl Bench {
     }
 
     fn carried(&self) -> Vec<i64> {
-        self.carried.lock().unwrap().clone()
+        self.carried.lock().unwrap().iter().map(|(entry, _)| *entry).collect()
     }
 
     async fn end(self) {
@@ -203,6 +183,9 @@ impl Bench {
 }
 
 const LONG: i64 = i64::MAX;
+
+#[path = "runner_hung_tests.rs"]
+mod hung;
 
 #[tokio::test(start_paused = true)]
 async fn a_fruitless_try_is_made_again_after_its_pause_and_then_counts_once() {
@@ -239,20 +222,6 @@ async fn a_far_end_that_says_nothing_is_given_up_after_the_limit() {
         "{delivery:?}"
     );
     assert_eq!(bench.clock.wall_ms(), 30_000);
-    bench.end().await;
-}
-
-#[tokio::test(start_paused = true)]
-async fn one_try_at_a_time_and_all_of_them_in_the_end() {
-    let rows = (1..=5).map(|entry| waiting(entry, LONG)).collect();
-    let mut bench = Bench::new(rows, vec![(7, Delivery::Sent); 5], false, true);
-    for entry in 1..=5 {
-        assert_eq!(bench.tried().await, (entry, Delivery::Sent));
-        bench.commit(entry, &Delivery::Sent);
-    }
-    // Five tries of 7 s, none beside another.
-    assert_eq!(bench.clock.wall_ms(), 35_000);
-    assert_eq!(bench.carried(), [1, 2, 3, 4, 5]);
     bench.end().await;
 }
 

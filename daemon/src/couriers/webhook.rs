@@ -113,7 +113,7 @@ impl Courier for Webhook {
         self.uri.scheme_str() == Some("https")
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let Errand::Step(step) = &waiting.errand else {
             return Delivery::Never { why: "letters travel by mail only".to_owned() };
         };

@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
+use crate::minders::words::capital;
+
 /// What happened to a notice in one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -79,6 +81,61 @@ impl Step {
 
     /// Reason and caution together, for ways that carry nothing else.
     pub fn whole_text(&self) -> String {
-        if self.caution.is_empty() { self.text.clone() } else { format!("{} {}", self.text, self.caution) }
+        self.with_caution(&self.text)
+    }
+
+    /// The same for where the order stands right above it: without the place's name at its head where the order has
+    /// named it.
+    pub fn text_under_title(&self) -> String {
+        let named = |(name, _): &(&str, &str)| format!(" {}", self.title).contains(&format!(" {name}: "));
+        match self.text.split_once(": ").filter(named) {
+            Some((_, reason)) => self.with_caution(&capital(reason)),
+            None => self.whole_text(),
+        }
+    }
+
+    fn with_caution(&self, text: &str) -> String {
+        if self.caution.is_empty() { text.to_owned() } else { format!("{text} {}", self.caution) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn step(title: &str, text: &str) -> Step {
+        Step {
+            notice: "a".to_owned(),
+            number: 1,
+            minder: "pots".to_owned(),
+            place: "long".to_owned(),
+            planting: None,
+            at_ms: UNDATED_BELOW_MS,
+            turn: Turn::Opened,
+            severity: Severity::Moderate,
+            push: true,
+            held: false,
+            joined: Vec::new(),
+            inside: BTreeMap::new(),
+            title: title.to_owned(),
+            text: text.to_owned(),
+            caution: "Drink first.".to_owned(),
+        }
+    }
+
+    #[test]
+    fn under_its_order_a_reason_does_not_name_the_place_again() {
+        for (title, text, shown) in [
+            ("Long House: lift the pots.", "Long House: tomatoes in pots.", "Tomatoes in pots. Drink first."),
+            ("Stay out of Long House: too hot.", "Long House: feels like 44.", "Feels like 44. Drink first."),
+            // The order names no place, or another one.
+            ("Open the far door.", "Long House: 36.1 °C.", "Long House: 36.1 °C. Drink first."),
+            ("Seedbed: water.", "Bed: dry.", "Bed: dry. Drink first."),
+            ("Lift the pots.", "All is dry.", "All is dry. Drink first."),
+        ] {
+            let step = step(title, text);
+            assert_eq!(step.text_under_title(), shown, "{title}");
+            assert_eq!(step.whole_text(), format!("{text} Drink first."), "alone it names the place");
+        }
     }
 }

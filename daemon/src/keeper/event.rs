@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-pub use crate::couriers::outbox::Delivery;
+use crate::couriers::outbox::Delivery;
 use crate::entry::Note;
 use crate::ledger::LedgerError;
 use crate::outlook::parse::Hours;
@@ -92,8 +92,8 @@ pub enum Event {
     Cable {
         /// Whose.
         probe: ProbeName,
-        /// How many, %; none where it is well again.
-        damaged_pct: Option<u32>,
+        /// How many, %; nought where it is well again.
+        damaged_pct: u32,
     },
     /// Somebody notes something.
     Note {

@@ -285,12 +285,8 @@ impl Keeper {
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
             }
             Event::Cable { probe, damaged_pct } => {
-                tracing::warn!(%probe, ?damaged_pct, "answers that came damaged within an hour, in percent");
-                let cables = &mut self.shell.cables;
-                let _ = match damaged_pct {
-                    Some(pct) => cables.insert(probe.to_string(), pct),
-                    None => cables.remove(&*probe),
-                };
+                tracing::warn!(%probe, damaged_pct, "answers that came damaged within an hour");
+                self.shell.cables.insert(probe.to_string(), damaged_pct);
             }
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {

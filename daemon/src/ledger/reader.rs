@@ -137,7 +137,7 @@ questions! {
     /// See [`View::outbox`].
     outbox() -> Vec<OutboxRow>;
     deliveries(step: i64) -> Vec<OutboxRow>;
-    deliveries_since(step: i64) -> Vec<OutboxRow>;
+    deliveries_of(steps: &[i64]) -> Vec<OutboxRow>;
     /// See [`View::pages`].
     pages(edition: &str) -> Vec<Page>;
     /// See [`View::editions`].

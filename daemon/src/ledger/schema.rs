@@ -15,7 +15,7 @@ const FILLING_BYTES: i64 = 1_200_000;
 /// In `meta` of a ledger that was copied and not filled since.
 pub(super) const UNFILLED: &str = "unfilled";
 
-const TABLES: &str = "
+pub(super) const TABLES: &str = "
     CREATE TABLE meta (key TEXT PRIMARY KEY, value) WITHOUT ROWID;
     CREATE TABLE boot (id INTEGER PRIMARY KEY, started_ms INTEGER NOT NULL, offset_ms INTEGER, vouched TEXT);
     CREATE TABLE series (id INTEGER PRIMARY KEY, probe TEXT NOT NULL, quantity TEXT NOT NULL,

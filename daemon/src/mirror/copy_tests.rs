@@ -5,7 +5,8 @@ use agronomy::quantity::Quantity;
 use tokio::sync::{mpsc, watch};
 
 use super::*;
-use crate::couriers::runner::tests::{PausedClock, quiet_glance};
+use crate::clock::paused::PausedClock;
+use crate::couriers::runner::tests::quiet_glance;
 use crate::glance::Glance;
 use crate::mirror::points::{Point, of_reading};
 use crate::reading::{Reading, Reason};

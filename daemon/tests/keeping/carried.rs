@@ -4,6 +4,7 @@
 use std::collections::BTreeSet;
 
 use agronomy::crop::Severity;
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::outbox::{Errand, plan};
 use glasshour::couriers::public_id;
 use glasshour::couriers::runner::Outbox;
@@ -11,7 +12,6 @@ use glasshour::couriers::shelf::{Shelf, tried};
 use glasshour::entry::{Note, Step};
 use glasshour::glance::Glance;
 use glasshour::keeper::core::{Core, Route};
-use glasshour::keeper::event::Delivery;
 use glasshour::keeper::start::seed;
 use glasshour::keeper::view::{Shell, glance};
 use glasshour::ledger::Ledger;
@@ -138,7 +138,7 @@ impl Board {
         let name = self.routes[number].courier.clone();
         let mut rows = self.shelves[number].waiting(&name).unwrap();
         rows.retain(|row| !self.told.contains(&(number, row.entry)));
-        let plan = plan(&rows, self.now_ms, self.trusted);
+        let plan = plan(&rows, &[], self.now_ms, self.trusted);
         for (entry, why) in plan.drop {
             self.say(number, entry, &Delivery::Never { why: why.to_owned() });
         }

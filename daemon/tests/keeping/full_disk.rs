@@ -4,9 +4,10 @@ use std::io::Write;
 use std::path::PathBuf;
 use std::time::Duration;
 
+use glasshour::couriers::outbox::Delivery;
 use glasshour::entry::Note;
 use glasshour::keeper::core::{Core, Moment, Route};
-use glasshour::keeper::event::{Delivery, Event};
+use glasshour::keeper::event::Event;
 use glasshour::ledger::Ledger;
 
 use super::bench::{Bench, Machine};

@@ -1,8 +1,8 @@
 //! Telling while nothing can be stored: a step goes out from memory, and is stored with that fact when it can be.
 
+use glasshour::couriers::outbox::Delivery;
 use glasshour::entry::{Note, Step};
 use glasshour::keeper::core::{Core, Route};
-use glasshour::keeper::event::Delivery;
 use glasshour::ledger::{Ledger, OutboxState};
 
 use super::garden::*;

@@ -4,11 +4,11 @@ use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
+use glasshour::couriers::outbox::Delivery;
 use glasshour::couriers::outbox::{Errand, Waiting};
 use glasshour::couriers::public_id;
 use glasshour::couriers::route::rises;
 use glasshour::couriers::runner::Courier;
-use glasshour::keeper::event::Delivery;
 
 use crate::faults::FarFault;
 
@@ -37,8 +37,8 @@ pub(crate) struct FarEnd {
     pub(crate) news: Vec<Taken>,
     /// How often each id was taken, and whether the board may take it to be undelivered.
     pub(crate) doubt: BTreeMap<String, bool>,
-    /// A try is under way.
-    pub(crate) busy: bool,
+    /// How many tries are under way.
+    pub(crate) busy: usize,
     /// Entries that it refused for good.
     pub(crate) never: std::collections::BTreeSet<i64>,
     /// By notice, the entry with which somebody last saw or answered it, as the watchers read it in the ledger.
@@ -93,14 +93,15 @@ struct Busy(Arc<Mutex<FarEnd>>);
 
 impl Busy {
     fn new(far: &Arc<Mutex<FarEnd>>) -> Self {
-        at(far).busy = true;
+        at(far).busy += 1;
         Self(Arc::clone(far))
     }
 }
 
 impl Drop for Busy {
     fn drop(&mut self) {
-        at(&self.0).busy = false;
+        let mut far = at(&self.0);
+        far.busy = far.busy.saturating_sub(1);
     }
 }
 
@@ -113,7 +114,7 @@ impl Courier for Carrier {
         self.needs_the_time
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let _busy = Busy::new(&self.far);
         self.look_whether_seen(waiting);
         let mood = at(&self.far).mood;

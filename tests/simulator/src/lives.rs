@@ -20,7 +20,7 @@ impl World {
         hands.boot(if clock == BootClock::Right { 0 } else { -late_ms }, clock == BootClock::Right);
         self.board.store.settle();
         for far in &self.board.far {
-            far::at(far).busy = false;
+            far::at(far).busy = 0;
         }
         self.watch.told.look_at_far_ends(&self.board, self.life - 1, hands.true_ms(), &mut self.trace)?;
         if let Err(why) = self.board.boot() {

@@ -333,7 +333,7 @@ impl World {
             self.look()?;
         }
         let full = self.links.iter().any(|link| link.in_hand() > 0);
-        if full || self.board.far.iter().any(|far| far::at(far).busy) {
+        if full || self.board.far.iter().any(|far| far::at(far).busy > 0) {
             wait_ms = wait_ms.min(500);
         }
         self.turn += 1;

@@ -8,7 +8,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 use super::process::{Process, need};
-use super::smtp::certificate;
+use super::smtp::{certificate, certificate_of_today};
 
 const PYTHON: &str = "/usr/bin/python3";
 
@@ -33,12 +33,25 @@ impl Hook {
     ///
     /// When it does not come up.
     pub fn start(secret: &str, tls: bool, arguments: &[&str]) -> Self {
+        Self::start_with(secret, tls.then_some(certificate), arguments)
+    }
+
+    /// Starts it with a secret and a certificate that is good today only.
+    ///
+    /// # Panics
+    ///
+    /// When it does not come up.
+    pub fn of_today(secret: &str) -> Self {
+        Self::start_with(secret, Some(certificate_of_today), &[])
+    }
+
+    fn start_with(secret: &str, certificate: Option<fn(&Path)>, arguments: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("servers/hook.py");
         let mut command = Command::new(PYTHON);
         command.arg(script).arg("--out").arg(folder.path().join("came"));
         command.args(["--secret", secret]).args(arguments).stdout(Stdio::piped());
-        if tls {
+        if let Some(certificate) = certificate {
             certificate(folder.path());
             command.arg("--cert").arg(folder.path().join("cert.pem"));
             command.arg("--key").arg(folder.path().join("key.pem"));

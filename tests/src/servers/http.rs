@@ -21,6 +21,8 @@ pub struct Request {
 
 /// A status that hangs up unanswered.
 pub const HANG_UP: u16 = 0;
+/// A status that takes the request and never answers.
+pub const SILENT: u16 = 1;
 
 /// What is answered; none leaves the caller waiting for ever.
 pub type Answer = Option<(u16, String, Vec<u8>)>;
@@ -51,7 +53,7 @@ impl Small {
                 let Ok(mut stream) = stream else { continue };
                 let Some(request) = read(&mut stream) else { continue };
                 count.fetch_add(1, Ordering::Relaxed);
-                match answer(&request) {
+                match answer(&request).filter(|(status, ..)| *status != SILENT) {
                     Some((HANG_UP, ..)) => drop(stream),
                     Some((status, headers, body)) => {
                         let head = format!(

@@ -66,7 +66,7 @@ impl Metrics {
     /// When it does not come up.
     pub fn start_certified(constraints: &str) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
-        certificate_with(folder.path(), constraints);
+        certificate_with(folder.path(), constraints, None);
         let here = folder.path().display();
         let further = vec![
             "-retentionPeriod=100y".to_owned(),

@@ -7,6 +7,7 @@ use std::process::{Command, Stdio};
 use serde_json::Value;
 use tempfile::TempDir;
 
+use super::faketime::Faketime;
 use super::process::{Process, need};
 
 const PYTHON: &str = "/usr/bin/python3";
@@ -81,11 +82,16 @@ pub fn header<'a>(letter: &'a Value, name: &str) -> Vec<&'a str> {
 /// Makes a certificate for this machine that vouches for itself.
 pub(super) fn certificate(folder: &Path) {
     // CA:FALSE, because a certificate that may sign others is refused as a server's own.
-    certificate_with(folder, "CA:FALSE");
+    certificate_with(folder, "CA:FALSE", None);
 }
 
-/// The same with other constraints.
-pub(super) fn certificate_with(folder: &Path, constraints: &str) {
+/// The same, and it is good only from twelve hours before now to twelve hours after.
+pub(super) fn certificate_of_today(folder: &Path) {
+    certificate_with(folder, "CA:FALSE", Some(&Faketime::new("-12h")));
+}
+
+/// The same with other constraints, good from now for two days; or for one from what a `clock` says.
+pub(super) fn certificate_with(folder: &Path, constraints: &str, clock: Option<&Faketime>) {
     let settings = folder.join("openssl.cnf");
     let text = format!(
         "[req]\ndistinguished_name=dn\nx509_extensions=ext\n[dn]\n[ext]\n\
@@ -94,7 +100,8 @@ pub(super) fn certificate_with(folder: &Path, constraints: &str) {
     std::fs::write(&settings, text).expect("the folder takes a file");
     let made = Command::new("openssl")
         .args(["req", "-x509", "-nodes", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256"])
-        .args(["-days", "2", "-subj", "/CN=mail of the tests", "-config"])
+        .envs(clock.map(Faketime::environment).unwrap_or_default())
+        .args(["-days", if clock.is_some() { "1" } else { "2" }, "-subj", "/CN=mail of the tests", "-config"])
         .arg(&settings)
         .args(["-keyout", "key.pem", "-out", "cert.pem"])
         .current_dir(folder)

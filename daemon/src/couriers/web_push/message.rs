@@ -51,7 +51,7 @@ fn text(step: &Step, id: &str) -> String {
         })
         .to_string()
     };
-    let words = step.whole_text();
+    let words = step.text_under_title();
     let whole = written(&words);
     if whole.len() <= LONGEST {
         return whole;

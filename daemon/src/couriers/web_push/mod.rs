@@ -5,9 +5,10 @@
 //! of its notice, so that a newer step replaces an older one that was not fetched yet, and a repeat is no second
 //! message. Which phones there are stands in the ledger ([`phones`]).
 //!
-//! One errand goes to all phones. Who took it is kept in memory, so that another try goes to the others only; after a
-//! kill it goes to all again, under the same topic and tag, and shows once. A phone whose service says that it is gone
-//! is dropped, and an entry says so.
+//! One errand goes to all phones at once, so that none waits for another. Who took it is kept in memory from the moment
+//! of the answer, so that another try, also after one that was broken off, goes to the others only; after a kill it goes
+//! to all again, under the same topic and tag, and shows once. A phone whose service says that it is gone is dropped,
+//! and an entry says so.
 
 pub mod base64url;
 pub mod encrypt;
@@ -19,7 +20,7 @@ mod post;
 pub mod vapid;
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use futures_util::future::join_all;
 
@@ -49,18 +50,23 @@ pub struct Settings {
 }
 
 /// Reads the entries after a number, in order.
-pub type Read = Box<dyn FnMut(i64) -> Result<Vec<Entry>, String> + Send + Sync>;
+pub type Read = Box<dyn FnMut(i64) -> Result<Vec<Entry>, String> + Send>;
 
 /// The web push courier.
 pub struct WebPush {
     post: Post,
+    keeper: Handle,
+    clock: Arc<dyn Clock>,
+    epoch: String,
+    memory: Mutex<Memory>,
+}
+
+/// What all tries under way share. It is held for a look or a word, never while anybody is waited for.
+struct Memory {
     read: Read,
     /// The number of the last entry learnt.
     seen: i64,
     phones: Phones,
-    keeper: Handle,
-    clock: Arc<dyn Clock>,
-    epoch: String,
     /// By notice: who took its newest errand.
     took: BTreeMap<String, Taken>,
     /// By phone: not to be asked before, UTC ms, because its service said so.
@@ -91,17 +97,66 @@ impl WebPush {
     ) -> Result<Self, Unusable> {
         Ok(Self {
             post: Post::new(settings, vapid)?,
-            read,
-            seen: 0,
-            phones: Phones::default(),
             keeper,
             clock,
             epoch,
-            took: BTreeMap::new(),
-            not_before: BTreeMap::new(),
+            memory: Mutex::new(Memory {
+                read,
+                seen: 0,
+                phones: Phones::default(),
+                took: BTreeMap::new(),
+                not_before: BTreeMap::new(),
+            }),
         })
     }
 
+    fn memory(&self) -> MutexGuard<'_, Memory> {
+        // Whole after each statement, so a panic elsewhere leaves nothing half done here.
+        self.memory.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Sends to one phone, unless it is to be left alone, and remembers how it went.
+    async fn send(&self, phone: &Phone, errand: &Sending<'_>) -> Outcome {
+        if let Some(until_ms) = self.memory().not_before.get(&phone.phone) {
+            return Outcome::wait(until_ms - errand.now_ms);
+        }
+        let outcome = self.post.send(phone, &errand.message, errand.life_s, errand.now_ms).await;
+        match &outcome {
+            Outcome::Took => {
+                let mut memory = self.memory();
+                let taken = memory.taken(errand.notice, errand.waiting, errand.now_ms);
+                taken.phones.insert(phone.phone.clone());
+            }
+            Outcome::Gone(why) => self.drop_phone(phone, why).await,
+            Outcome::Later { after_ms: Some(after_ms), .. } => {
+                let until_ms = errand.now_ms.saturating_add(*after_ms);
+                self.memory().not_before.insert(phone.phone.clone(), until_ms);
+            }
+            Outcome::Later { .. } | Outcome::Refused(_) => {}
+        }
+        outcome
+    }
+
+    /// Drops a phone; an entry says so.
+    async fn drop_phone(&self, phone: &Phone, why: &str) {
+        let note = Note::PhoneGone { phone: phone.phone.clone(), why: why.to_owned() };
+        // Not noted is not dropped: it is met again with the next errand.
+        if let Err(refusal) = self.keeper.note(note, None).await {
+            tracing::warn!(phone = %phone.name, %refusal, "a phone is gone, which was not noted");
+        }
+    }
+}
+
+/// One try of one errand.
+struct Sending<'a> {
+    waiting: &'a Waiting,
+    notice: &'a str,
+    message: Message,
+    life_s: i64,
+    now_ms: i64,
+}
+
+impl Memory {
     /// Learns which phones came and went.
     fn learn(&mut self) -> Result<(), String> {
         for entry in (self.read)(self.seen)? {
@@ -121,15 +176,6 @@ impl WebPush {
         }
         taken
     }
-
-    /// Drops a phone; an entry says so.
-    async fn drop_phone(&mut self, phone: &Phone, why: &str) {
-        let note = Note::PhoneGone { phone: phone.phone.clone(), why: why.to_owned() };
-        // Not noted is not dropped: it is met again with the next errand.
-        if let Err(refusal) = self.keeper.note(note, None).await {
-            tracing::warn!(phone = %phone.name, %refusal, "a phone is gone, which was not noted");
-        }
-    }
 }
 
 impl Courier for WebPush {
@@ -141,42 +187,28 @@ impl Courier for WebPush {
         true
     }
 
-    async fn carry(&mut self, waiting: &Waiting) -> Delivery {
+    async fn carry(&self, waiting: &Waiting) -> Delivery {
         let Errand::Step(step) = &waiting.errand else {
             return Delivery::Never { why: "letters travel by mail only".to_owned() };
         };
-        if let Err(why) = self.learn() {
-            return Delivery::Later { why: format!("the phones cannot be read: {why}"), after_ms: None };
-        }
         let now_ms = self.clock.wall_ms();
-        let message = &Message::of(step, &public_id(waiting.entry, &self.epoch), &self.epoch);
-        let life_s = life_s(waiting.expires_ms, now_ms);
-        let taken = self.taken(&step.notice, waiting, now_ms).phones.clone();
-        let others: Vec<Phone> =
-            self.phones.here.iter().filter(|phone| !taken.contains(&phone.phone)).cloned().collect();
-        let post = &self.post;
-        let waits: Vec<Option<i64>> =
-            others.iter().map(|phone| self.not_before.get(&phone.phone).copied()).collect();
-        let sendings = others.iter().zip(waits).map(|(phone, until_ms)| async move {
-            match until_ms {
-                Some(until_ms) => Outcome::wait(until_ms - now_ms),
-                None => post.send(phone, message, life_s, now_ms).await,
+        let (others, took_before) = {
+            let mut memory = self.memory();
+            if let Err(why) = memory.learn() {
+                return Delivery::Later { why: format!("the phones cannot be read: {why}"), after_ms: None };
             }
-        });
-        let sent = join_all(sendings).await;
-        for (phone, outcome) in others.iter().zip(&sent) {
-            match outcome {
-                Outcome::Took => {
-                    self.taken(&step.notice, waiting, now_ms).phones.insert(phone.phone.clone());
-                }
-                Outcome::Gone(why) => self.drop_phone(phone, why).await,
-                Outcome::Later { after_ms: Some(after_ms), .. } => {
-                    self.not_before.insert(phone.phone.clone(), now_ms.saturating_add(*after_ms));
-                }
-                Outcome::Later { .. } | Outcome::Refused(_) => {}
-            }
-        }
-        let named = others.iter().map(|phone| phone.name.as_str()).zip(sent);
-        delivery(taken.len(), named.collect())
+            let taken = memory.taken(&step.notice, waiting, now_ms).phones.clone();
+            let others = memory.phones.here.iter().filter(|phone| !taken.contains(&phone.phone));
+            (others.cloned().collect::<Vec<Phone>>(), taken.len())
+        };
+        let errand = Sending {
+            waiting,
+            notice: &step.notice,
+            message: Message::of(step, &public_id(waiting.entry, &self.epoch), &self.epoch),
+            life_s: life_s(waiting.expires_ms, now_ms),
+            now_ms,
+        };
+        let sent = join_all(others.iter().map(|phone| self.send(phone, &errand))).await;
+        delivery(took_before, others.iter().map(|phone| phone.name.as_str()).zip(sent).collect())
     }
 }

@@ -69,9 +69,10 @@ impl Core {
             })
             .collect();
         // One question for all of them: the glance is made each second.
-        let first = shown.iter().flat_map(|(_, entries)| entries).map(|(entry, _)| *entry).min();
+        let asked: Vec<i64> =
+            shown.iter().flat_map(|(_, entries)| entries).map(|(entry, _)| *entry).collect();
         let mut rows: BTreeMap<i64, Vec<OutboxRow>> = BTreeMap::new();
-        for row in first.map_or_else(|| Ok(Vec::new()), |first| self.ledger.deliveries_since(first))? {
+        for row in self.ledger.deliveries_of(&asked)? {
             rows.entry(row.step).or_default().push(row);
         }
         let mut all = Deliveries::default();

@@ -8,10 +8,10 @@
 use std::collections::BTreeMap;
 
 use super::{Core, Moment};
+use crate::couriers::outbox::Delivery;
 use crate::couriers::outbox::{self, Row};
 use crate::entry::{Note, Step};
 use crate::glance::Unrecorded;
-use crate::keeper::event::Delivery;
 use crate::ledger::{NewNote, Queued};
 
 /// Numbers of one boot lie together, in order.

@@ -3,9 +3,9 @@
 use std::time::Duration;
 
 use super::super::core::Moment;
-use super::super::event::Delivery;
 use super::Keeper;
 use crate::clock::Clock;
+use crate::couriers::outbox::Delivery;
 use crate::couriers::shelf;
 use crate::entry::BoardNews;
 use crate::ledger::LedgerError;

@@ -93,7 +93,7 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
         Some(None) => condition += "; node clock never set",
         None => {}
     }
-    if let Some(pct) = shell.cables.get(name) {
+    if let Some(pct) = shell.cables.get(name).filter(|pct| **pct > 0) {
         condition += &format!("; {pct} % of its answers came damaged within an hour: look at the cable");
     }
     let malformed = shell.malformed.get(name);

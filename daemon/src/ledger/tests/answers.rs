@@ -5,6 +5,7 @@ use rand::{RngExt, SeedableRng};
 
 use super::*;
 use crate::entry::Note;
+use crate::ledger::records::DELIVERIES_OF;
 use crate::ledger::{Count, Hour, NewNote, OutboxState, PageRow, Point, Queued, StepRef, TriedRow};
 
 pub(super) const AIR: Quantity = Quantity::AirTemperature;
@@ -55,6 +56,35 @@ fn one_commit_brings_readings_notes_outbox_cursor_page_and_state_together() {
         .unwrap();
     assert_eq!(sent.seq, None);
     assert!(reader.outbox().unwrap().is_empty());
+}
+
+#[test]
+fn deliveries_are_those_of_the_steps_asked_for_and_are_found_by_the_tables_key() {
+    let mut ledger = Ledger::in_memory(&founding()).unwrap();
+    let boot = ledger.begin_boot(0, Some((JUNE, "test"))).unwrap();
+    let queued = |step: usize, courier: &str| Queued {
+        step: StepRef::Note(step),
+        courier: courier.to_owned(),
+        due_ms: 5,
+        expires_ms: 9,
+    };
+    let notes: Vec<NewNote> = (0..40).map(|number| remark(&number.to_string())).collect();
+    let queue: Vec<Queued> = (0..40).flat_map(|note| [queued(note, "mail"), queued(note, "push")]).collect();
+    ledger.commit(&Commit { notes: &notes, queue: &queue, ..Commit::empty(boot, JUNE, 0) }).unwrap();
+    let asked = |steps: &[i64]| {
+        let rows = ledger.deliveries_of(steps).unwrap();
+        rows.into_iter().map(|row| (row.step, row.courier)).collect::<Vec<_>>()
+    };
+    let both = |step: i64| [(step, "mail".to_owned()), (step, "push".to_owned())];
+    assert_eq!(asked(&[]), []);
+    assert_eq!(asked(&[30, 2, 2, 99]), [both(2), both(30)].concat());
+    // What SQLite says that it would do.
+    let bare = rusqlite::Connection::open_in_memory().unwrap();
+    bare.execute_batch(crate::ledger::schema::TABLES).unwrap();
+    let mut explained = bare.prepare(&format!("EXPLAIN QUERY PLAN {DELIVERIES_OF}")).unwrap();
+    let plan = explained.query_map(["[1]"], |row| row.get::<_, String>("detail")).unwrap();
+    let plan: Vec<String> = plan.collect::<Result<_, _>>().unwrap();
+    assert!(plan.iter().any(|it| it.starts_with("SEARCH outbox USING PRIMARY KEY (step=?)")), "{plan:?}");
 }
 
 #[test]

@@ -94,10 +94,8 @@ pub(super) fn apart<'a>(
     let night = !(MORNING_H..24.0).contains(&hour);
     let strays = |it: Neighbour<'a>| {
         let by_c = apart_c(taken, it.taken, now_ms)?;
-        let stray = match it.outside {
-            true => night && by_c < -NIGHT_C,
-            false => by_c.abs() > if night { NIGHT_C } else { DAY_C },
-        };
+        let line_c = if night { NIGHT_C } else { DAY_C };
+        let stray = if it.outside { night && by_c < -line_c } else { by_c.abs() > line_c };
         stray.then_some(Apart { from: it, by_c })
     };
     let (outside, beside): (Vec<_>, Vec<_>) =

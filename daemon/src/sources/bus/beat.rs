@@ -67,25 +67,11 @@ pub async fn watch(
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// A clock that is as far as the runtime's paused one.
-    struct Paused(tokio::time::Instant);
-
-    impl Clock for Paused {
-        fn wall_ms(&self) -> i64 {
-            self.monotonic_ms()
-        }
-        fn monotonic_ms(&self) -> i64 {
-            self.0.elapsed().as_millis() as i64
-        }
-        fn vouched_by(&self) -> Option<String> {
-            None
-        }
-    }
+    use crate::clock::paused::PausedClock;
 
     #[tokio::test(start_paused = true)]
     async fn b8_a_read_that_never_returns_is_told_once_and_so_is_its_end() {
-        let clock: Arc<dyn Clock> = Arc::new(Paused(tokio::time::Instant::now()));
+        let clock: Arc<dyn Clock> = PausedClock::new();
         let beat = Beat::new(clock.as_ref());
         let (events, mut told) = mpsc::channel(9);
         let stop = CancellationToken::new();
