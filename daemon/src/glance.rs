@@ -201,6 +201,9 @@ pub struct NoticeView {
     /// Somebody has seen it, or answered it, since it last called for somebody.
     #[serde(default)]
     pub seen: bool,
+    /// It rang in somebody's quiet hours, because it was severe.
+    #[serde(default)]
+    pub rang_in_quiet: bool,
     /// How far its newest step has come on each way out of the house.
     #[serde(default)]
     pub deliveries: Vec<Delivered>,

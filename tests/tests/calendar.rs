@@ -31,6 +31,7 @@ fn warned(to: &str) -> Glance {
     glance.heat = Some(HeatAhead { notice, from, to: to.to_owned(), about_c: Some(42.0) });
     glance.open = vec![NoticeView {
         seen: false,
+        rang_in_quiet: false,
         deliveries: Vec::new(),
         id: id.to_owned(),
         minder: "heat-dome".to_owned(),

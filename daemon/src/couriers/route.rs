@@ -53,13 +53,28 @@ impl Route {
     /// How long quiet hours hold a step back, ms. A severe alarm, and a drill that somebody just asked for, are not held
     /// back; that something severe eases or is over can wait until morning.
     fn quiet_left_ms(&self, step: &Step, calendar: &Calendar) -> i64 {
-        let alarm = step.weight() >= Severity::Severe && rises(step.turn);
-        let passes = alarm || step.minder == DRILL;
-        let Some((from, to)) = self.quiet.filter(|_| !passes) else { return 0 };
-        let (hour, from, to) = (calendar.civil_hour_of(step.at_ms), f64::from(from), f64::from(to));
-        let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
-        if inside { ((to - hour).rem_euclid(24.0) * 3_600_000.0) as i64 } else { 0 }
+        let passes = is_alarm(step) || step.minder == DRILL;
+        if passes { 0 } else { self.quiet_left_at(step.at_ms, calendar).unwrap_or(0) }
     }
+
+    /// How much of its quiet hours is left at a moment within them, ms.
+    fn quiet_left_at(&self, at_ms: i64, calendar: &Calendar) -> Option<i64> {
+        let (from, to) = self.quiet?;
+        let (hour, from, to) = (calendar.civil_hour_of(at_ms), f64::from(from), f64::from(to));
+        let inside = if from <= to { (from..to).contains(&hour) } else { hour >= from || hour < to };
+        inside.then(|| ((to - hour).rem_euclid(24.0) * 3_600_000.0) as i64)
+    }
+
+    /// Whether a step rang this way in hours in which nothing rings but what is severe.
+    pub fn rang_in_quiet(&self, step: &Step, calendar: &Calendar) -> bool {
+        let goes = self.unseen_ms.is_none() && (step.push || !self.pushes_only) && !step.is_undated();
+        goes && is_alarm(step) && self.quiet_left_at(step.at_ms, calendar).is_some()
+    }
+}
+
+/// Whether a step is a severe alarm: news of something severe that somebody must see.
+fn is_alarm(step: &Step) -> bool {
+    step.weight() >= Severity::Severe && rises(step.turn)
 }
 
 /// Whether a step brings news that somebody must see.

@@ -144,6 +144,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
         later_until_ms: None,
         undelivered: Vec::new(),
         seen: false,
+        rang_in_quiet: shell.deliveries.rang_in_quiet.contains(&first.notice),
         deliveries: shell.deliveries.of_notices.get(&first.notice).cloned().unwrap_or_default(),
     };
     let mut answered = None;

@@ -245,6 +245,7 @@ fn notice(id: &str, minder: &str, title: &str, text: &str) -> NoticeView {
         later_until_ms: None,
         undelivered: Vec::new(),
         seen: false,
+        rang_in_quiet: false,
         deliveries: Vec::new(),
     }
 }

@@ -1,12 +1,16 @@
 //! What was missed, in one sentence; and what did not get through, notice by notice.
 
+use agronomy::crop::Severity;
 use maud::{Markup, html};
 
 use super::figures::Civil;
+use crate::couriers::route::{UNSEEN_MS, rises};
 use crate::glance::{Delivered, Glance, NoticeView};
 
 /// Most places named in the sentence.
 const NAMED: usize = 3;
+/// How the reason ends where a reply was lost.
+const MAYBE: &str = "it may have arrived";
 
 /// "nothing was read from 11:20 to 15:05; and 2 steps never left in time, the last that of 12:10 …"; none where nothing was
 /// missed.
@@ -35,10 +39,23 @@ pub(super) fn line(glance: &Glance) -> Markup {
     html! { @if let Some(said) = words(glance) { p.missed { "Missed while away: " (said) "." } } }
 }
 
-/// What of a notice did not get through, and why: its newest step, and how many before it.
-pub(super) fn deliveries(notice: &NoticeView) -> Markup {
+/// What of a notice did not get through, and why: its newest step, and how many before it; that nobody has seen it, and why
+/// it rang at night.
+pub(super) fn deliveries(notice: &NoticeView, glance: &Glance) -> Markup {
+    let civil = Civil(glance.civil_offset_s);
+    let called =
+        notice.steps.iter().filter(|step| step.push && rises(step.turn)).map(|step| step.at_ms).max();
+    let unseen = called.filter(|at_ms| {
+        let severe = notice.severity >= Severity::Severe && notice.closed_ms.is_none();
+        severe && !notice.seen && glance.at_ms - at_ms >= UNSEEN_MS
+    });
     html! {
-        @for line in &notice.undelivered { p { "Not delivered: " (line) "." } }
+        @if let Some(at_ms) = unseen { p { "Nobody has seen this since " (civil.when(at_ms, glance.at_ms)) "." } }
+        @if notice.rang_in_quiet { p { "It rang in quiet hours too, because it was severe." } }
+        @for line in &notice.undelivered {
+            // The far end may have it all the same; it is tried again under the same name.
+            p { @if line.ends_with(MAYBE) { "Sent, not confirmed: " } @else { "Not delivered: " } (line) "." }
+        }
         @for old in notice.deliveries.iter().filter_map(Delivered::old_words) { p { (old) "." } }
     }
 }
@@ -59,6 +76,35 @@ mod tests {
             steps: steps.iter().map(|(at_ms, order)| (*at_ms, (*order).to_owned())).collect(),
         };
         words(&glance)
+    }
+
+    #[test]
+    fn q2_k8_k1_a_notice_says_that_nobody_saw_it_why_it_rang_and_what_was_not_confirmed() {
+        let mut glance = fixtures::heat();
+        let severe = glance.open.iter().position(|it| it.severity >= Severity::Severe).unwrap();
+        let said = |glance: &Glance| deliveries(&glance.open[severe], glance).into_string();
+        glance.open[severe].seen = true;
+        assert!(!said(&glance).contains("Nobody") && !said(&glance).contains("quiet"));
+        let notice = &mut glance.open[severe];
+        let step = notice.steps.iter_mut().find(|step| rises(step.turn)).unwrap();
+        (step.push, notice.seen, notice.rang_in_quiet) = (true, false, true);
+        let called = notice.steps.iter().filter(|step| step.push).map(|step| step.at_ms).max().unwrap();
+        notice.undelivered = vec![
+            "webhook: the connection was lost: reset; it may have arrived".to_owned(),
+            "e-mail: 550 no such reader".to_owned(),
+        ];
+        glance.at_ms = called + UNSEEN_MS;
+        let html = said(&glance);
+        for wanted in [
+            "Nobody has seen this since",
+            "It rang in quiet hours too, because it was severe.",
+            "Sent, not confirmed: webhook",
+            "Not delivered: e-mail: 550",
+        ] {
+            assert!(html.contains(wanted), "{wanted} missing: {html}");
+        }
+        glance.open[severe].seen = true;
+        assert!(!said(&glance).contains("Nobody has seen"));
     }
 
     #[test]
@@ -91,9 +137,10 @@ mod tests {
             old_unsent,
             ..Delivered::default()
         };
+        glance.open[0].seen = true;
         glance.open[0].deliveries = vec![way("e-mail", 38), way("web push", 0), way("webhook", 1)];
         glance.open[0].undelivered = vec!["e-mail: its time ran out before it could be sent".to_owned()];
-        let shown = deliveries(&glance.open[0]).into_string();
+        let shown = deliveries(&glance.open[0], &glance).into_string();
         assert_eq!(
             shown,
             "<p>Not delivered: e-mail: its time ran out before it could be sent.</p>\

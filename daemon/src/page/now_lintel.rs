@@ -16,7 +16,7 @@ const FOLDED: usize = 2;
 pub(crate) fn beneath(glance: &Glance, first: Option<&PlaceGlance>) -> Markup {
     html! {
         (missed::line(glance))
-        @if let Some(notice) = main_notice(glance) { (inside(notice)) (answers(notice, glance)) (missed::deliveries(notice)) }
+        @if let Some(notice) = main_notice(glance) { (inside(notice)) (answers(notice, glance)) (missed::deliveries(notice, glance)) }
         @if let Some(place) = first { (first_figures(place, glance)) }
         (states(glance))
         (others(glance))
@@ -165,7 +165,7 @@ fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
             summary.answered[notice.on_it_ms.is_some()] { (notice.order()) }
             p { (said(notice, glance)) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
             (inside(notice))
-            (missed::deliveries(notice))
+            (missed::deliveries(notice, glance))
             (answers(notice, glance))
         }
     }

@@ -46,6 +46,8 @@ pub struct Deliveries {
     pub late: BTreeMap<String, Vec<u32>>,
     /// By courier, how many steps were never sent: their time ran out, or a newer one took their place.
     pub unsent: BTreeMap<String, usize>,
+    /// The notices of which a step rang in somebody's quiet hours, because it was severe.
+    pub rang_in_quiet: BTreeSet<String>,
 }
 
 impl Core {
@@ -56,10 +58,18 @@ impl Core {
     /// When the ledger cannot be read.
     pub fn deliveries(&self) -> Result<Deliveries, LedgerError> {
         let since_ms = self.engine.now_ms() - SHOWN_MS;
-        let lately =
-            self.engine.told().iter().rev().take_while(|step| step.at_ms >= since_ms || step.is_undated());
+        let lately: Vec<&Step> = self
+            .engine
+            .told()
+            .iter()
+            .rev()
+            .take_while(|step| step.at_ms >= since_ms || step.is_undated())
+            .collect();
+        let calendar = &self.engine.site().calendar;
+        let rang = |step: &&&Step| self.routes.iter().any(|route| route.rang_in_quiet(step, calendar));
+        let rang_in_quiet = lately.iter().filter(rang).map(|step| step.notice.clone()).collect();
         let open = self.engine.open_notices().map(str::to_owned);
-        let shown: BTreeSet<String> = lately.map(|step| step.notice.clone()).chain(open).collect();
+        let shown: BTreeSet<String> = lately.iter().map(|step| step.notice.clone()).chain(open).collect();
         let newest =
             |entries: &Vec<(i64, u32)>| entries.iter().rev().take(NEWEST).copied().collect::<Vec<_>>();
         let shown: Vec<(String, Vec<(i64, u32)>)> = shown
@@ -75,7 +85,7 @@ impl Core {
         for row in self.ledger.deliveries_of(&asked)? {
             rows.entry(row.step).or_default().push(row);
         }
-        let mut all = Deliveries::default();
+        let mut all = Deliveries { rang_in_quiet, ..Deliveries::default() };
         for (notice, entries) in shown {
             let steps =
                 entries.iter().map(|(entry, number)| (*number, rows.remove(entry).unwrap_or_default()));
