@@ -143,7 +143,8 @@ impl Garden {
         let log = File::options().create(true).append(true).open(self.path().join("log")).expect("a log");
         let err = log.try_clone().expect("a second handle");
         let mut command = Command::new(program());
-        command.arg("run").arg(self.site_file()).stdin(Stdio::null()).stdout(log).stderr(err);
+        command.arg("run").arg(self.site_file()).arg("--kept").arg(self.ledger());
+        command.stdin(Stdio::null()).stdout(log).stderr(err);
         command.spawn().expect("the program just built")
     }
 

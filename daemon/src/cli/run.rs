@@ -1,5 +1,7 @@
 //! `glasshour run`: the service, from a site file.
 
+mod site_file;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
@@ -7,11 +9,11 @@ use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
-use super::target::read_site;
+use self::site_file::Settings;
 use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::ledger::refuse_newer;
-use crate::service;
+use crate::service::{self, Manner, kept_site};
 use crate::sources::bus::until;
 
 /// How long the parts have to stop.
@@ -23,11 +25,14 @@ pub(super) struct RunArgs {
     /// The site file.
     #[arg(value_name = "FILE", default_value = "/etc/glasshour/site.toml")]
     site: PathBuf,
+    /// Where the last good copy of the site file is looked for when it cannot be read: the ledger's folder.
+    #[arg(long, value_name = "DIR", default_value = "/var/lib/glasshour")]
+    kept: PathBuf,
 }
 
 pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
-    let (site, book) = read_site(&args.site)?;
+    let Settings { site, book, text, fallen_back } = site_file::read(&args.site, &args.kept)?;
     refuse_newer(&site.ledger.folder)?;
     let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
     let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
@@ -37,12 +42,22 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     let opened = service::open_core(&site, book, clock.as_ref(), |known, now_ms| {
         service::settings::start_notes(&start, &known.calendar, now_ms)
     })?;
+    let calendar = opened.core.engine().site().calendar.clone();
+    let copy = fallen_back.map(|it| it.words(&args.site, &calendar));
+    let started_well = copy.is_none();
+    let manner = Manner { makeshift: copy.into_iter().collect() };
     let runtime = runtime()?;
     let done = runtime.block_on(async {
-        let running = service::start(&site, opened, clock).await?;
+        let running = service::start_as(&site, opened, Arc::clone(&clock), manner).await?;
         println!("http://{}/", running.page);
         if let Some(door) = running.door {
             println!("door {door}");
+        }
+        if started_well {
+            let now_ms = clock.vouched_by().map(|_| clock.wall_ms());
+            if let Err(error) = kept_site::keep(&site.ledger.folder, &args.site, &text, now_ms) {
+                tracing::warn!(%error, "no copy of the site file could be kept");
+            }
         }
         let mut tasks = running.tasks;
         tasks.spawn("signals", signals);

@@ -25,7 +25,7 @@ use super::view::{Shell, glance, season};
 use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
-use crate::glance::Glance;
+use crate::glance::{Glance, Makeshift};
 use crate::supervise::Outcome;
 
 use befell::Away;
@@ -58,6 +58,8 @@ pub struct Setup {
     pub listening: String,
     /// The key that phones subscribe for, where there is web push.
     pub push_key: Option<String>,
+    /// What this start does without, for as long as it does; none: nothing.
+    pub makeshift: Option<watch::Receiver<Vec<Makeshift>>>,
 }
 
 /// The keeper, ready to run on a thread of its own.

@@ -77,6 +77,7 @@ impl Bench {
             commit_every: Duration::from_secs(1),
             listening: String::new(),
             push_key: None,
+            makeshift: None,
         };
         let (keeper, handle) = Keeper::new(setup);
         let clock = keeper.clock();
