@@ -13,6 +13,7 @@ use self::site_file::Settings;
 use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::ledger::refuse_newer;
+use crate::service::manager::Manager;
 use crate::service::{self, Manner, kept_site};
 use crate::sources::bus::until;
 
@@ -61,6 +62,11 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         }
         let mut tasks = running.tasks;
         tasks.spawn("signals", signals);
+        if let Some(manager) = Manager::of_environment() {
+            manager.ready();
+            let keeper = running.handle.clone();
+            tasks.spawn("service manager", |stop| manager.run(keeper, clock, stop));
+        }
         tasks
             .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
         tasks.join(GRACE).await.map_err(|failure| failure.to_string())

@@ -339,6 +339,7 @@ impl Keeper {
                 self.publish();
                 let _ = answer.send(export(self.setup.core.engine()));
             }
+            Question::Breathe(answer) => _ = answer.send(()),
             Question::Tend(work) => {
                 let moment = self.moment();
                 self.commit(moment);

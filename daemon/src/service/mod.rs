@@ -2,6 +2,7 @@
 
 mod feeds;
 pub mod kept_site;
+pub mod manager;
 mod post;
 pub mod settings;
 mod web;
