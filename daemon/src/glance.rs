@@ -9,7 +9,9 @@ use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
 use crate::entry::{Entry, PlaceKind, Step};
-pub use board::{BoardGlance, ClockGlance, Makeshift, MirrorGlance, PhoneGlance, PhoneGone, UndatedBoot, Unrecorded};
+pub use board::{
+    BoardGlance, ClockGlance, Makeshift, MirrorGlance, PhoneGlance, PhoneGone, UndatedBoot, Unrecorded,
+};
 
 mod delivered;
 mod outlook;

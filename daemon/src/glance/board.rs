@@ -98,6 +98,9 @@ pub struct BoardGlance {
     /// That the ledger was restored or came to another board, for some days after.
     #[serde(default)]
     pub restored: Option<String>,
+    /// Stops and refusals of the last day, a sentence each, the newest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lately: Vec<String>,
     /// The board's own figures, in words: "61 °C, supply sound, 9200 MiB free".
     #[serde(default)]
     pub figures: Option<String>,

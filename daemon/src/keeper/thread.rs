@@ -26,6 +26,7 @@ use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::{Glance, Makeshift};
+use crate::ledger::LastRun;
 use crate::supervise::Outcome;
 
 use befell::Away;
@@ -73,6 +74,12 @@ pub struct Keeper {
     acks: Vec<Acknowledge>,
     waiting_since_ms: Option<i64>,
     refused: Option<(String, i64)>,
+    /// Since when, by the monotonic clock, ms.
+    refused_mono_ms: i64,
+    /// The run before this one, until it was told what became of it.
+    last_run: Option<LastRun>,
+    /// When this one began, monotonic ms.
+    began_mono_ms: i64,
     reopen: bool,
     retry_ms: i64,
     retry_after_ms: i64,
@@ -101,6 +108,9 @@ impl Keeper {
             acks: Vec::new(),
             waiting_since_ms: None,
             refused: None,
+            refused_mono_ms: 0,
+            last_run: None,
+            began_mono_ms: 0,
             reopen: false,
             retry_ms: 0,
             retry_after_ms: storage::RETRY_MS,
@@ -144,10 +154,11 @@ impl Keeper {
         self.setup.core.advance(moment);
         self.commit(moment);
         let boot = self.setup.boot;
-        if self.refused.is_none()
-            && let Err(error) = self.setup.core.snapshot(moment, boot)
-        {
-            tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
+        if self.refused.is_none() {
+            if let Err(error) = self.setup.core.snapshot(moment, boot) {
+                tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
+            }
+            self.say_goodbye(moment);
         }
         match self.refused {
             Some((why, _)) => Err(format!("what waited could not be stored: {why}")),
@@ -157,6 +168,7 @@ impl Keeper {
 
     /// Makes the first glance; once, before the first [`turn`](Self::turn). [`run`](Self::run) does it by itself.
     pub fn begin(&mut self) {
+        self.look_back();
         self.count_undated();
         self.reckon_growth_if_small();
         self.publish();

@@ -7,8 +7,8 @@ use config::Faults;
 use config::site::Site;
 use config::zone::Zones;
 
-use super::super::target::{crop_book, said};
 use super::super::Trouble;
+use super::super::target::{crop_book, said};
 use crate::calendar::Calendar;
 use crate::glance::Makeshift;
 use crate::service::kept_site::{KeptSite, last_good};
@@ -38,7 +38,10 @@ impl FallenBack {
         let copy = day.unwrap_or_else(|| "the last good copy".to_owned());
         Makeshift {
             what: format!("Site file damaged ({}); running on {copy}.", self.why),
-            remedy: format!("Mend it: “glasshour check {}” says what is wrong. Then start anew.", path.display()),
+            remedy: format!(
+                "Mend it: “glasshour check {}” says what is wrong. Then start anew.",
+                path.display()
+            ),
         }
     }
 }
@@ -103,7 +106,8 @@ mod tests {
 
     /// 2026-06-03T12:00:00Z.
     const JUNE_3: i64 = 1_780_488_000_000;
-    const GOOD: &str = "[site]\nname = \"Yard\"\nlatitude = 52.1\nlongitude = 5.3\nstandard_offset = \"+01:00\"\n";
+    const GOOD: &str =
+        "[site]\nname = \"Yard\"\nlatitude = 52.1\nlongitude = 5.3\nstandard_offset = \"+01:00\"\n";
 
     fn banner(path: &Path, kept: &Path) -> Option<String> {
         let read = read(path, kept).ok()?;
