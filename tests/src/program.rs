@@ -134,12 +134,19 @@ impl Garden {
         std::fs::read_to_string(self.path().join("log")).unwrap_or_default()
     }
 
-    /// Starts the service's process and waits for nothing.
+    /// Starts the service's process and waits for nothing. What a test ended before did not end by itself, so earlier
+    /// starts are not counted as cut short.
     ///
     /// # Panics
     ///
     /// When it cannot be started.
     pub fn launch(&self) -> Child {
+        let _ = std::fs::remove_file(self.ledger().join("starts-cut-short"));
+        self.launch_again()
+    }
+
+    /// Starts the process as a service manager would after it ended: starts that did not last are counted.
+    fn launch_again(&self) -> Child {
         let log = File::options().create(true).append(true).open(self.path().join("log")).expect("a log");
         let err = log.try_clone().expect("a second handle");
         let mut command = Command::new(program());
@@ -167,8 +174,23 @@ impl Garden {
     ///
     /// When neither happens in time.
     pub fn try_start(&self) -> Result<Service, ExitStatus> {
+        self.answering(Self::launch)
+    }
+
+    /// Starts the service as a service manager would after it ended, and waits until its page answers: starts that did
+    /// not last are counted.
+    ///
+    /// # Panics
+    ///
+    /// When it ends instead, or does not answer in time.
+    pub fn start_again(&self) -> Service {
+        let started = self.answering(Self::launch_again);
+        started.unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
+    }
+
+    fn answering(&self, launch: impl FnOnce(&Self) -> Child) -> Result<Service, ExitStatus> {
         let before = self.log().len();
-        let mut child = self.launch();
+        let mut child = launch(self);
         until("the page answers or the program ends", || {
             if let Some(address) = address(&self.log()[before..]) {
                 return Some(Ok(address));

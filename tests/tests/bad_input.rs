@@ -137,6 +137,34 @@ fn s8_u1_after_a_slip_in_the_site_file_the_last_good_copy_runs_and_every_page_sa
 }
 
 #[test]
+fn u5_the_third_start_that_does_not_last_leaves_the_sources_off_and_says_so_until_a_clean_one() {
+    let garden = Garden::new("[door]\nlisten = \"127.0.0.1:0\"\n");
+    let doors = || garden.log().matches("\ndoor ").count();
+    for _ in 0..2 {
+        let service = garden.start_again();
+        assert!(!service.get("/").1.contains("sources off"));
+        service.kill();
+    }
+    until("both had opened the door", || (doors() == 2).then_some(()));
+    let service = garden.start_again();
+    for path in ["/", "/season", "/letter"] {
+        let (status, body) = service.get(path);
+        assert!(status == 200 && body.contains("Running with sources off, because"), "{path}: {body}");
+    }
+    assert!(garden.log().contains("the sources are left off"), "{}", garden.log());
+    service.kill();
+    // Killed again before they were tried: they stay off. A stop that was asked for ends it.
+    let service = garden.start_again();
+    assert!(service.get("/").1.contains("Running with sources off"));
+    assert_eq!(doors(), 2, "{}", garden.log());
+    assert!(service.stop().success(), "{}", garden.log());
+    let service = garden.start_again();
+    assert!(!service.get("/").1.contains("sources off"));
+    until("its door is open", || (doors() == 3).then_some(()));
+    assert!(service.stop().success(), "{}", garden.log());
+}
+
+#[test]
 fn a_port_that_is_taken_is_named_and_the_ledger_stays_free() {
     let port = free_port();
     let _holder = std::net::TcpListener::bind(("127.0.0.1", port)).unwrap();

@@ -14,11 +14,15 @@ use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::ledger::refuse_newer;
 use crate::service::manager::Manager;
-use crate::service::{self, Manner, kept_site};
+use crate::service::starts::Starts;
+use crate::service::{self, Manner, kept_site, rest};
 use crate::sources::bus::until;
 
 /// How long the parts have to stop.
 pub(super) const GRACE: Duration = Duration::from_secs(4);
+
+/// How long a start must last, with its sources, to count as one that did.
+const LASTING: Duration = Duration::from_secs(60);
 
 /// Options of `run`.
 #[derive(Debug, clap::Args)]
@@ -46,10 +50,17 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     let calendar = opened.core.engine().site().calendar.clone();
     let copy = fallen_back.map(|it| it.words(&args.site, &calendar));
     let started_well = copy.is_none();
-    let manner = Manner { makeshift: copy.into_iter().collect() };
+    let starts = Arc::new(Starts::begin(&site.ledger.folder, clock.monotonic_ms()));
+    let sources_off = starts.leave_sources_off();
+    if sources_off {
+        tracing::error!("the last starts ended within a minute; the sources are left off for a while");
+    }
+    let resting = sources_off.then(rest::words);
+    let manner = Manner { makeshift: resting.into_iter().chain(copy).collect(), sources_off };
     let runtime = runtime()?;
     let done = runtime.block_on(async {
-        let running = service::start_as(&site, opened, Arc::clone(&clock), manner).await?;
+        let running = service::start_as(&site, opened, Arc::clone(&clock), manner).await;
+        let running = running.inspect_err(|_| starts.did_not_begin())?;
         println!("http://{}/", running.page);
         if let Some(door) = running.door {
             println!("door {door}");
@@ -62,6 +73,14 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         }
         let mut tasks = running.tasks;
         tasks.spawn("signals", signals);
+        let (this, long) = (Arc::clone(&starts), if sources_off { LASTING + rest::REST } else { LASTING });
+        tasks.spawn("start", move |stop| async move {
+            if stop.run_until_cancelled(tokio::time::sleep(long)).await.is_some() {
+                this.lasted();
+                stop.cancelled().await;
+            }
+            Ok(())
+        });
         if let Some(manager) = Manager::of_environment() {
             manager.ready();
             let keeper = running.handle.clone();
@@ -69,7 +88,11 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         }
         tasks
             .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
-        tasks.join(GRACE).await.map_err(|failure| failure.to_string())
+        let ended = tasks.join(GRACE).await;
+        if ended.is_ok() {
+            starts.lasted();
+        }
+        ended.map_err(|failure| failure.to_string())
     });
     runtime.shutdown_timeout(Duration::from_millis(500));
     done.map_err(Trouble::Failed)

@@ -4,7 +4,9 @@ mod feeds;
 pub mod kept_site;
 pub mod manager;
 mod post;
+pub mod rest;
 pub mod settings;
+pub mod starts;
 mod web;
 mod whole_file;
 
@@ -123,6 +125,8 @@ pub struct Running {
 pub struct Manner {
     /// What every page says of it.
     pub makeshift: Vec<Makeshift>,
+    /// The sources are left off for [`rest::REST`].
+    pub sources_off: bool,
 }
 
 /// Starts everything that a site file names on an opened core.
@@ -174,7 +178,7 @@ async fn start_all(
     let web = Box::new(Web::open(file, &opened.core)?);
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
-    let (_does_without, makeshift) = tokio::sync::watch::channel(manner.makeshift);
+    let (does_without, makeshift) = tokio::sync::watch::channel(manner.makeshift);
     let setup = Setup {
         core: opened.core,
         boot,
@@ -203,7 +207,12 @@ async fn start_all(
     let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop())
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
-    let door = sources(file, &handle, &clock, &mut tasks).await?;
+    let door = if manner.sources_off {
+        rest::sources_later(file, &handle, &clock, does_without, &mut tasks);
+        None
+    } else {
+        sources(file, &handle, &clock, &mut tasks).await?
+    };
     let signs = outward(file, &handle, &clock, &mut tasks)?;
     post.start(&handle, &clock, &epoch, &desk, file.page_address.as_ref(), &mut tasks)?;
     web.start(&handle, &clock, &epoch, &mut tasks)?;
