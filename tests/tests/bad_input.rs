@@ -123,6 +123,7 @@ fn s8_u1_after_a_slip_in_the_site_file_the_last_good_copy_runs_and_every_page_sa
         assert_eq!(std::fs::read(&copy).unwrap(), kept, "a bad file never takes the place of a good one");
     }
     assert_eq!(garden.log().matches("running on its last good copy").count(), 2, "{}", garden.log());
+    assert!(!garden.log().contains("without goodbye"), "each was stopped as it should: {}", garden.log());
     // A copy that is spoilt too starts nothing.
     let mut spoilt = kept.clone();
     *spoilt.last_mut().unwrap() ^= 1;
@@ -152,6 +153,7 @@ fn u5_the_third_start_that_does_not_last_leaves_the_sources_off_and_says_so_unti
         assert!(status == 200 && body.contains("Running with sources off, because"), "{path}: {body}");
     }
     assert!(garden.log().contains("the sources are left off"), "{}", garden.log());
+    assert_eq!(garden.log().matches("last run ended without goodbye").count(), 2, "{}", garden.log());
     service.kill();
     // Killed again before they were tried: they stay off. A stop that was asked for ends it.
     let service = garden.start_again();

@@ -2,7 +2,7 @@
 
 mod site_file;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -61,26 +61,17 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     let done = runtime.block_on(async {
         let running = service::start_as(&site, opened, Arc::clone(&clock), manner).await;
         let running = running.inspect_err(|_| starts.did_not_begin())?;
+        let mut tasks = running.tasks;
+        tasks.spawn("signals", signals);
         println!("http://{}/", running.page);
         if let Some(door) = running.door {
             println!("door {door}");
         }
         if started_well {
-            let now_ms = clock.vouched_by().map(|_| clock.wall_ms());
-            if let Err(error) = kept_site::keep(&site.ledger.folder, &args.site, &text, now_ms) {
-                tracing::warn!(%error, "no copy of the site file could be kept");
-            }
+            keep_copy(&site.ledger.folder, &args.site, &text, clock.as_ref());
         }
-        let mut tasks = running.tasks;
-        tasks.spawn("signals", signals);
-        let (this, long) = (Arc::clone(&starts), if sources_off { LASTING + rest::REST } else { LASTING });
-        tasks.spawn("start", move |stop| async move {
-            if stop.run_until_cancelled(tokio::time::sleep(long)).await.is_some() {
-                this.lasted();
-                stop.cancelled().await;
-            }
-            Ok(())
-        });
+        let this = Arc::clone(&starts);
+        tasks.spawn("start", move |stop| last(this, stop));
         if let Some(manager) = Manager::of_environment() {
             manager.ready();
             let keeper = running.handle.clone();
@@ -96,6 +87,24 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     });
     runtime.shutdown_timeout(Duration::from_millis(500));
     done.map_err(Trouble::Failed)
+}
+
+/// Keeps the text of a site file from which the service has started well. A disk that refuses it is no reason to stop.
+fn keep_copy(folder: &Path, path: &Path, text: &str, clock: &dyn Clock) {
+    let now_ms = clock.vouched_by().map(|_| clock.wall_ms());
+    if let Err(error) = kept_site::keep(folder, path, text, now_ms) {
+        tracing::warn!(%error, "no copy of the site file could be kept");
+    }
+}
+
+/// Waits until a start has lasted, with its sources.
+async fn last(starts: Arc<Starts>, stop: CancellationToken) -> Result<(), String> {
+    let rest = if starts.leave_sources_off() { rest::REST } else { Duration::ZERO };
+    if stop.run_until_cancelled(tokio::time::sleep(rest + LASTING)).await.is_some() {
+        starts.lasted();
+        stop.cancelled().await;
+    }
+    Ok(())
 }
 
 /// Waits for SIGINT or SIGTERM, also when the shell that started us ignored SIGINT.

@@ -63,6 +63,11 @@ pub struct Setup {
     pub makeshift: Option<watch::Receiver<Vec<Makeshift>>>,
 }
 
+/// What this start does without at present.
+fn does_without(setup: &Setup) -> Vec<Makeshift> {
+    setup.makeshift.as_ref().map_or_else(Vec::new, |it| it.borrow().clone())
+}
+
 /// The keeper, ready to run on a thread of its own.
 pub struct Keeper {
     setup: Setup,
@@ -95,15 +100,17 @@ impl Keeper {
     /// Makes a keeper and the way to it.
     pub fn new(setup: Setup) -> (Self, Handle) {
         let (sender, events) = mpsc::channel(QUEUE);
-        let (glance_sender, glance_receiver) =
-            watch::channel(Arc::new(glance(setup.core.engine(), &Shell::default())));
+        // Whoever looks before the first round is to see at least what is done without.
+        let mut shell = Shell::default();
+        shell.board.makeshift = does_without(&setup);
+        let (glance_sender, glance_receiver) = watch::channel(Arc::new(glance(setup.core.engine(), &shell)));
         let clock = Arc::new(Self::believed(&setup));
         let calendar = &setup.core.engine().site().calendar;
         let last_day_worked = calendar.day_of(setup.core.engine().now_ms());
         let keeper = Self {
             events,
             glance: glance_sender,
-            shell: Shell::default(),
+            shell,
             away: BTreeMap::new(),
             acks: Vec::new(),
             waiting_since_ms: None,

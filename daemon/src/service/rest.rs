@@ -76,7 +76,7 @@ mod tests {
         let mut tasks = Tasks::new();
         sources_later(&file.unwrap(), &Handle { events, glance }, &clock, makeshift, &mut tasks);
         let second = Duration::from_secs(1);
-        tokio::time::sleep(REST - second).await;
+        tokio::time::sleep(REST.saturating_sub(second)).await;
         assert_eq!(*said.borrow(), [words(), copy.clone()]);
         tokio::time::sleep(2 * second).await;
         assert_eq!(*said.borrow(), [copy]);

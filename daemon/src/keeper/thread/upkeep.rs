@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use super::super::core::Moment;
 use super::super::view::{glance, show_live};
-use super::Keeper;
+use super::{Keeper, does_without};
 use crate::calendar::date;
 use crate::clock::Clock;
 use crate::ledger::{free_bytes, growth};
@@ -113,8 +113,7 @@ impl Keeper {
             Err(error) => tracing::warn!(%error, "the outbox cannot be read"),
         }
         self.shell.board.push_key.clone_from(&self.setup.push_key);
-        let makeshift = self.setup.makeshift.as_ref();
-        self.shell.board.makeshift = makeshift.map_or_else(Vec::new, |it| it.borrow().clone());
+        self.shell.board.makeshift = does_without(&self.setup);
         self.shell.board.letter_by = self.setup.core.letter_by();
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {
