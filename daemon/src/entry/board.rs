@@ -30,8 +30,8 @@ pub enum BoardNews {
         until_ms: i64,
         /// The board itself was off, or started anew.
         board: bool,
-        /// It had ended as it was asked to.
-        asked: bool,
+        /// It had stopped in good order.
+        goodbye: bool,
     },
     /// The ledger refused writes, and takes them again.
     Refused {
@@ -59,8 +59,8 @@ impl BoardNews {
             Self::SlowWrite { seconds } => {
                 (format!("The card took {seconds} s for one write"), String::new())
             }
-            Self::Off { since_ms, until_ms, board, asked } => {
-                let what = match (board, asked) {
+            Self::Off { since_ms, until_ms, board, goodbye } => {
+                let what = match (board, goodbye) {
                     (true, false) => "Power was off",
                     (true, true) => "The board was off",
                     (false, _) => "Glasshour was not running",

@@ -22,14 +22,14 @@ pub(super) fn absence(
     began_mono_ms: i64,
     offset_ms: i64,
 ) -> Option<BoardNews> {
-    let asked = last.goodbye_mono_ms.is_some();
+    let goodbye = last.goodbye_mono_ms.is_some();
     let last_mono_ms = last.goodbye_mono_ms.or(last.stored_mono_ms)?;
     let since_ms = ran_ms.unwrap_or(i64::MIN).max(last_mono_ms + last.offset_ms?);
     let until_ms = began_mono_ms + offset_ms;
     let board = began_mono_ms < last_mono_ms || (offset_ms - last.offset_ms?).abs() > SAME_START_MS;
     let away_ms = until_ms - since_ms;
-    let told = away_ms > 0 && (away_ms >= NEWS_MS || (board && !asked));
-    told.then_some(BoardNews::Off { since_ms, until_ms, board, asked })
+    let told = away_ms > 0 && (away_ms >= NEWS_MS || (board && !goodbye));
+    told.then_some(BoardNews::Off { since_ms, until_ms, board, goodbye })
 }
 
 #[cfg(test)]
@@ -47,9 +47,9 @@ mod tests {
     /// What is told of a start at a wall time, by a board that has been on for so long.
     fn told(last: LastRun, wall_ms: i64, on_ms: i64) -> Option<(i64, bool, bool)> {
         match absence(&last, None, on_ms, wall_ms - on_ms)? {
-            BoardNews::Off { since_ms, until_ms, board, asked } => {
+            BoardNews::Off { since_ms, until_ms, board, goodbye } => {
                 assert_eq!(until_ms, wall_ms);
-                Some(((until_ms - since_ms) / MINUTE, board, asked))
+                Some(((until_ms - since_ms) / MINUTE, board, goodbye))
             }
             other => panic!("{other:?}"),
         }
@@ -81,7 +81,7 @@ mod tests {
         let end = ON + 60 * MINUTE;
         let told = |ran_ms| absence(&cut(), ran_ms, MINUTE, end + 8 * MINUTE - MINUTE);
         let off = |since_ms| {
-            Some(BoardNews::Off { since_ms, until_ms: end + 8 * MINUTE, board: true, asked: false })
+            Some(BoardNews::Off { since_ms, until_ms: end + 8 * MINUTE, board: true, goodbye: false })
         };
         assert_eq!(told(Some(end - 90 * MINUTE)), off(end));
         assert_eq!(told(Some(end + 5 * MINUTE)), off(end + 5 * MINUTE));

@@ -111,17 +111,19 @@ pub(super) fn lately(news: &News, calendar: &Calendar, now_ms: i64) -> Vec<Strin
         clock => format!("{} {clock}", day(at_ms)),
     };
     let said = news.mishaps(now_ms).rev().filter_map(|(at_ms, news)| match news {
-        BoardNews::Off { since_ms, until_ms, board, asked } => {
+        BoardNews::Off { since_ms, until_ms, board, goodbye } => {
             let (since, until) = (when(*since_ms), when(*until_ms));
             let last = format!("{since} is when it last stored anything.");
-            Some(match (board, asked) {
+            Some(match (board, goodbye) {
                 (true, false) => format!("Power was off {since} to {until}; {last}"),
                 (true, true) => {
-                    format!("The board was off {since} to {until}, after a stop that was asked for.")
+                    format!("The board was off {since} to {until}, after it had stopped in good order.")
                 }
                 (false, false) => format!("Glasshour was not running {since} to {until}; {last}"),
                 (false, true) => {
-                    format!("Glasshour was not running {since} to {until}, after a stop that was asked for.")
+                    format!(
+                        "Glasshour was not running {since} to {until}, after it had stopped in good order."
+                    )
                 }
             })
         }
@@ -142,7 +144,7 @@ mod tests {
     fn what_befell_the_board_is_said_for_a_day_with_its_times() {
         let calendar = Calendar::fixed(0);
         let at = JUNE + 14 * 3_600_000 + 9 * 60_000;
-        let off = |board, asked| BoardNews::Off { since_ms: at - 7 * 60_000, until_ms: at, board, asked };
+        let off = |board, goodbye| BoardNews::Off { since_ms: at - 7 * 60_000, until_ms: at, board, goodbye };
         let said = |befell: BoardNews, now_ms| {
             let mut news = News::default();
             news.take(at, &befell);
@@ -152,7 +154,9 @@ mod tests {
         assert_eq!(said(off(true, false), at), [cut]);
         assert_eq!(said(off(true, false), at + DAY), [""; 0]);
         assert!(said(off(true, false), at + DAY / 2)[0].starts_with("Power was off 1 June 14:02 to 1 June"));
-        assert!(said(off(false, true), at)[0].starts_with("Glasshour was not running 14:02 to 14:09, after"));
+        assert!(
+            said(off(false, true), at)[0].starts_with("Glasshour was not running 14:02 to 14:09, after it")
+        );
         let refused = BoardNews::Refused { since_ms: at - 7 * 60_000, why: "disk I/O error".into() };
         assert_eq!(
             said(refused, at),
