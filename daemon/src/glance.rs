@@ -10,7 +10,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::entry::{Entry, PlaceKind, Step};
 pub use board::{
-    BoardGlance, ClockGlance, MirrorGlance, PhoneGlance, PhoneGone, Stranger, UndatedBoot, Unrecorded,
+    BoardGlance, ClockGlance, Makeshift, MirrorGlance, PhoneGlance, PhoneGone, Stranger, UndatedBoot,
+    Unrecorded,
 };
 
 mod delivered;

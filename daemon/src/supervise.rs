@@ -54,6 +54,11 @@ impl Tasks {
         Self::default()
     }
 
+    /// None yet; they stop when `stop` says so, besides by themselves.
+    pub fn under(stop: &CancellationToken) -> Self {
+        Self { stop: stop.child_token(), ..Self::default() }
+    }
+
     /// The word to watch for: cancelled when the program is to stop.
     pub fn stop(&self) -> CancellationToken {
         self.stop.clone()

@@ -134,20 +134,29 @@ impl Garden {
         std::fs::read_to_string(self.path().join("log")).unwrap_or_default()
     }
 
-    /// Starts the service's process and waits for nothing.
+    /// Starts the service's process and waits for nothing. What a test ended before did not end by itself, so earlier
+    /// starts are not counted as cut short.
     ///
     /// # Panics
     ///
     /// When it cannot be started.
     pub fn launch(&self) -> Child {
-        self.launch_with(&[])
+        self.forget_starts();
+        self.launch_again(&[])
     }
 
-    fn launch_with(&self, environment: &[(String, String)]) -> Child {
+    /// Starts that did not last are no matter of most tests.
+    fn forget_starts(&self) {
+        let _ = std::fs::remove_file(self.ledger().join("starts-cut-short"));
+    }
+
+    /// Starts the process as a service manager would after it ended: starts that did not last are counted.
+    fn launch_again(&self, environment: &[(String, String)]) -> Child {
         let log = File::options().create(true).append(true).open(self.path().join("log")).expect("a log");
         let err = log.try_clone().expect("a second handle");
         let mut command = Command::new(program());
-        command.arg("run").arg(self.site_file()).stdin(Stdio::null()).stdout(log).stderr(err);
+        command.arg("run").arg(self.site_file()).arg("--kept").arg(self.ledger());
+        command.stdin(Stdio::null()).stdout(log).stderr(err);
         command.envs(environment.iter().cloned());
         command.spawn().expect("the program just built")
     }
@@ -167,8 +176,8 @@ impl Garden {
     ///
     /// As [`start`](Self::start).
     pub fn start_with(&self, environment: &[(String, String)]) -> Service {
-        self.try_start_with(environment)
-            .unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
+        self.forget_starts();
+        self.answering(environment).unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
     }
 
     /// The same, where it may end instead of answering.
@@ -181,12 +190,24 @@ impl Garden {
     ///
     /// When neither happens in time.
     pub fn try_start(&self) -> Result<Service, ExitStatus> {
-        self.try_start_with(&[])
+        self.forget_starts();
+        self.answering(&[])
     }
 
-    fn try_start_with(&self, environment: &[(String, String)]) -> Result<Service, ExitStatus> {
+    /// Starts the service as a service manager would after it ended, and waits until its page answers: starts that did
+    /// not last are counted.
+    ///
+    /// # Panics
+    ///
+    /// When it ends instead, or does not answer in time.
+    pub fn start_again(&self) -> Service {
+        let started = self.answering(&[]);
+        started.unwrap_or_else(|status| panic!("it ended ({status}): {}", self.log()))
+    }
+
+    fn answering(&self, environment: &[(String, String)]) -> Result<Service, ExitStatus> {
         let before = self.log().len();
-        let mut child = self.launch_with(environment);
+        let mut child = self.launch_again(environment);
         until("the page answers or the program ends", || {
             if let Some(address) = address(&self.log()[before..]) {
                 return Some(Ok(address));

@@ -35,7 +35,7 @@ fn reading(second: usize) -> (String, String) {
 }
 
 #[test]
-fn every_fault_of_a_site_file_is_told_in_one_run_and_nothing_starts() {
+fn every_fault_of_a_site_file_is_told_in_one_run_and_nothing_starts_where_no_copy_is() {
     let garden = Garden::of(|folder| {
         format!(
             r#"[site]
@@ -99,6 +99,71 @@ fn a_text_that_is_no_toml_is_told_with_its_line() {
     let output = run(&["run", garden.site_file().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(2));
     assert!(said(&output).contains("site.toml:2:"), "{}", said(&output));
+}
+
+#[test]
+fn s8_u1_after_a_slip_in_the_site_file_the_last_good_copy_runs_and_every_page_says_so() {
+    let garden = Garden::new("");
+    assert!(garden.start().stop().success(), "{}", garden.log());
+    let good = std::fs::read_to_string(garden.site_file()).unwrap();
+    let copy = garden.ledger().join("site-file-last-good");
+    let kept = std::fs::read(&copy).unwrap();
+    // A slip in the third line; then what a power cut in the middle of saving can leave.
+    for (text, why) in [(good.replace("52.1", "152.1"), "(line 3: "), (String::new(), "(line ")] {
+        std::fs::write(garden.site_file(), text).unwrap();
+        let service = garden.start();
+        for path in ["/", "/ahead", "/season", "/diary", "/ground", "/letter"] {
+            let (status, body) = service.get(path);
+            assert_eq!(status, 200, "{path}");
+            for words in ["Site file damaged", why, "running on the copy of", "glasshour check"] {
+                assert!(body.contains(words), "{path} {words}: {body}");
+            }
+        }
+        assert!(service.stop().success(), "{}", garden.log());
+        assert_eq!(std::fs::read(&copy).unwrap(), kept, "a bad file never takes the place of a good one");
+    }
+    assert_eq!(garden.log().matches("running on its last good copy").count(), 2, "{}", garden.log());
+    assert!(!garden.log().contains("without goodbye"), "each was stopped as it should: {}", garden.log());
+    // A copy that is spoilt too starts nothing.
+    let mut spoilt = kept.clone();
+    *spoilt.last_mut().unwrap() ^= 1;
+    std::fs::write(&copy, spoilt).unwrap();
+    assert_eq!(garden.try_start().unwrap_err().code(), Some(2), "{}", garden.log());
+    // Mended: nothing is said any more, and what was mended is kept.
+    std::fs::write(garden.site_file(), good.replace("52.1", "52.2")).unwrap();
+    let service = garden.start();
+    assert!(!service.get("/").1.contains("Site file damaged"));
+    until("the new text is kept", || std::fs::read_to_string(&copy).ok()?.contains("52.2").then_some(()));
+    assert!(service.stop().success(), "{}", garden.log());
+}
+
+#[test]
+fn u5_the_third_start_that_does_not_last_leaves_the_sources_off_and_says_so_until_a_clean_one() {
+    let garden = Garden::new("[door]\nlisten = \"127.0.0.1:0\"\n");
+    let doors = || garden.log().matches("\ndoor ").count();
+    for _ in 0..2 {
+        let service = garden.start_again();
+        assert!(!service.get("/").1.contains("sources off"));
+        service.kill();
+    }
+    until("both had opened the door", || (doors() == 2).then_some(()));
+    let service = garden.start_again();
+    for path in ["/", "/season", "/letter"] {
+        let (status, body) = service.get(path);
+        assert!(status == 200 && body.contains("Running with sources off, because"), "{path}: {body}");
+    }
+    assert!(garden.log().contains("the sources are left off"), "{}", garden.log());
+    assert_eq!(garden.log().matches("last run ended without goodbye").count(), 2, "{}", garden.log());
+    service.kill();
+    // Killed again before they were tried: they stay off. A stop that was asked for ends it.
+    let service = garden.start_again();
+    assert!(service.get("/").1.contains("Running with sources off"));
+    assert_eq!(doors(), 2, "{}", garden.log());
+    assert!(service.stop().success(), "{}", garden.log());
+    let service = garden.start_again();
+    assert!(!service.get("/").1.contains("sources off"));
+    until("its door is open", || (doors() == 3).then_some(()));
+    assert!(service.stop().success(), "{}", garden.log());
 }
 
 #[test]

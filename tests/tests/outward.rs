@@ -1,16 +1,21 @@
 //! The sign of life and the picture, against servers that misbehave.
 
 use std::collections::VecDeque;
+use std::os::linux::net::SocketAddrExt as _;
+use std::os::unix::net::{SocketAddr, UnixDatagram};
+use std::process::{Command, Stdio};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use glasshour::clock::{Clock, FastClock};
 use glasshour::glance::Glance;
 use glasshour::keeper::event::Event;
+use glasshour::keeper::handle::Question;
 use glasshour::outward::life_sign::LifeSign;
 use glasshour::outward::picture::{Picture, Settings};
+use glasshour::service::manager::Manager;
 use glasshour::supervise::Tasks;
-use tests::program::Garden;
+use tests::program::{Garden, program, signal};
 use tests::servers::http::{Request, Small};
 use tests::servers::process::until;
 use tests::stand_in::{NOON_MS, StandIn};
@@ -91,6 +96,70 @@ async fn a_dead_or_stuck_keeper_gives_no_sign() {
     let ended = tasks.join(Duration::from_secs(5)).await.unwrap_err();
     assert_eq!(ended.to_string(), "life sign: the keeper has stopped");
     assert_eq!((small.asked(), *signs.borrow()), (0, None));
+}
+
+/// A service manager's socket, and what came there since it was last looked at.
+fn words(socket: &UnixDatagram) -> Vec<String> {
+    let mut bytes = [0; 256];
+    let next = || socket.recv(&mut bytes).ok().map(|length| String::from_utf8_lossy(&bytes[..length]).into());
+    std::iter::from_fn(next).collect()
+}
+
+// sd_notify(3): one datagram, `READY=1`, `WATCHDOG=1` or `STOPPING=1`.
+#[tokio::test]
+async fn u6_the_service_manager_gets_a_sign_for_each_answer_of_the_keeper_and_none_while_it_is_stuck() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("notify");
+    let socket = UnixDatagram::bind(&path).unwrap();
+    socket.set_nonblocking(true).unwrap();
+    let manager = Manager::at(path.to_str().unwrap(), Some("30000")).unwrap();
+    let clock = clock();
+    let mut keeper = StandIn::new(vec![], Arc::clone(&clock));
+    manager.ready();
+    assert_eq!(words(&socket), ["READY=1"]);
+    let mut tasks = Tasks::new();
+    let handle = keeper.handle.clone();
+    tasks.spawn("service manager", |stop| manager.run(handle, clock, stop));
+    let Event::Ask(Question::Breathe(mut question)) = keeper.next().await else { panic!("not a question") };
+    for sign in 0..3 {
+        assert_eq!(words(&socket), [""; 0], "asked, and not answered for the {sign}. time");
+        question.send(()).unwrap();
+        let Event::Ask(Question::Breathe(next)) = keeper.next().await else { panic!("not a question") };
+        // The next question comes after the sign.
+        assert_eq!(words(&socket), ["WATCHDOG=1"]);
+        question = next;
+    }
+    drop(question);
+    let ended = tasks.join(Duration::from_secs(5)).await.unwrap_err();
+    assert_eq!(ended.to_string(), "service manager: the keeper has stopped");
+    assert_eq!(words(&socket), ["STOPPING=1"], "no sign of a keeper that is gone");
+}
+
+#[test]
+fn u6_a_living_service_says_once_that_it_is_up_then_gives_signs_and_says_that_it_stops() {
+    let name = format!("glasshour-test-{}", std::process::id());
+    let socket = UnixDatagram::bind_addr(&SocketAddr::from_abstract_name(&name).unwrap()).unwrap();
+    socket.set_nonblocking(true).unwrap();
+    let garden = Garden::new("");
+    let mut command = Command::new(program());
+    command.arg("run").arg(garden.site_file()).stdout(Stdio::null()).stderr(Stdio::null());
+    let mut child = command
+        .env("NOTIFY_SOCKET", format!("@{name}"))
+        .env("WATCHDOG_USEC", "300000")
+        .env_remove("WATCHDOG_PID")
+        .spawn()
+        .unwrap();
+    let mut heard = Vec::new();
+    let signs = until("it is up and gives signs", || {
+        heard.extend(words(&socket));
+        (heard.len() >= 4).then(|| heard.clone())
+    });
+    signal(child.id(), "TERM");
+    assert!(until("it ends", || child.try_wait().unwrap()).success());
+    let (first, rest) = signs.split_first().unwrap();
+    assert_eq!(first, "READY=1");
+    assert!(rest.iter().all(|word| word == "WATCHDOG=1"), "{rest:?}");
+    assert_eq!(words(&socket).last().map(String::as_str), Some("STOPPING=1"));
 }
 
 #[test]

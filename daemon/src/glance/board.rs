@@ -112,6 +112,9 @@ pub struct BoardGlance {
     /// That the ledger was restored or came to another board, for some days after.
     #[serde(default)]
     pub restored: Option<String>,
+    /// Stops and refusals of the last day, a sentence each, the newest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lately: Vec<String>,
     /// The board's own figures, in words: "61 °C, supply sound, 9200 MiB free".
     #[serde(default)]
     pub figures: Option<String>,
@@ -130,9 +133,21 @@ pub struct BoardGlance {
     /// The slowest write since the start of the program, when any took long: s, UTC ms.
     #[serde(default)]
     pub slow_write: Option<(i64, i64)>,
+    /// What this start of the program does without, the most important first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub makeshift: Vec<Makeshift>,
     /// Since when a notice that should have buzzed has reached nobody, though every way was tried, UTC ms.
     #[serde(default)]
     pub nobody_told_ms: Option<i64>,
+}
+
+/// Something a start of the program does without.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Makeshift {
+    /// What, and why: one sentence.
+    pub what: String,
+    /// What to do, one sentence or two.
+    pub remedy: String,
 }
 
 /// A phone that receives notices. Its address and secrets are shown nowhere.

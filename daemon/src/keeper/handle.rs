@@ -95,6 +95,8 @@ pub type Work = Box<dyn FnOnce(&mut Core, Moment) + Send>;
 pub enum Question {
     /// Day pages, planting pages, counts and notices: the same JSON as `replay`.
     Export(oneshot::Sender<serde_json::Value>),
+    /// Whether it lives: answered in its turn, and nothing is committed for it.
+    Breathe(oneshot::Sender<()>),
     /// Something to be done to the ledger; it answers for itself.
     Tend(Work),
     /// The season of one planting.
@@ -168,6 +170,17 @@ impl Handle {
     pub async fn export(&self) -> Result<serde_json::Value, Stopped> {
         let (answer, answered) = oneshot::channel();
         self.events.send(Event::Ask(Question::Export(answer))).await.map_err(|_| Stopped)?;
+        answered.await.map_err(|_| Stopped)
+    }
+
+    /// Returns once the keeper has taken its turn; a keeper that stands still does not let it return.
+    ///
+    /// # Errors
+    ///
+    /// [`Stopped`].
+    pub async fn breathe(&self) -> Result<(), Stopped> {
+        let (answer, answered) = oneshot::channel();
+        self.events.send(Event::Ask(Question::Breathe(answer))).await.map_err(|_| Stopped)?;
         answered.await.map_err(|_| Stopped)
     }
 

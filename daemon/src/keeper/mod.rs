@@ -4,6 +4,7 @@
 //! of notices. `thread` is the shell around it: the queue, the ledger, the clock. Live running, replay, a
 //! restart and the demo all drive the same engine.
 
+mod absence;
 pub mod backtest;
 pub mod core;
 pub mod counts;

@@ -14,6 +14,9 @@ const SLOW_WRITES: usize = 12;
 /// Most changes of one source that are entered in a day: a line that comes and goes says nothing new.
 const CHANGES: usize = 24;
 
+/// Most stops and refusals that are entered in a day.
+const MISHAPS: usize = 24;
+
 /// What is known of the board and its sources.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct News {
@@ -25,6 +28,10 @@ pub struct News {
     changes: BTreeMap<String, Vec<i64>>,
     /// Writes of the last day that took long: UTC ms, s.
     slow_writes: Vec<(i64, i64)>,
+    /// Stops and refusals of the last day, with the moments at which they were entered, UTC ms.
+    mishaps: Vec<(i64, BoardNews)>,
+    /// When the service ran again after it last did not, UTC ms.
+    ran_again_ms: Option<i64>,
     /// Why the clock is doubted.
     doubt: Option<String>,
 }
@@ -49,6 +56,13 @@ impl News {
                 self.slow_writes.retain(|(at, _)| at_ms - at < SLOW_WRITES_MS);
                 self.slow_writes.push((at_ms, *seconds));
             }
+            BoardNews::Off { .. } | BoardNews::Refused { .. } => {
+                if let BoardNews::Off { until_ms, .. } = news {
+                    self.ran_again_ms = Some(*until_ms);
+                }
+                self.mishaps.retain(|(at, _)| at_ms - at < SLOW_WRITES_MS);
+                self.mishaps.push((at_ms, news.clone()));
+            }
             BoardNews::Clock { doubt } => self.doubt.clone_from(doubt),
         }
     }
@@ -65,6 +79,7 @@ impl News {
                     && (away_since_ms.is_none() || !often)
             }
             BoardNews::SlowWrite { .. } => self.slow_writes(at_ms).count() < SLOW_WRITES,
+            BoardNews::Off { .. } | BoardNews::Refused { .. } => self.mishaps(at_ms).count() < MISHAPS,
             BoardNews::Clock { doubt } => self.doubt.is_some() != doubt.is_some(),
         }
     }
@@ -88,6 +103,16 @@ impl News {
     /// Writes of the day before a moment that took long: UTC ms, s.
     pub fn slow_writes(&self, now_ms: i64) -> impl Iterator<Item = (i64, i64)> {
         self.slow_writes.iter().copied().filter(move |(at, _)| now_ms - at < SLOW_WRITES_MS)
+    }
+
+    /// Stops and refusals of the day before a moment, with when they were entered, UTC ms: oldest first.
+    pub fn mishaps(&self, now_ms: i64) -> impl DoubleEndedIterator<Item = &(i64, BoardNews)> {
+        self.mishaps.iter().filter(move |(at, _)| now_ms - at < SLOW_WRITES_MS)
+    }
+
+    /// When the service ran again after it last did not, as far as that was entered, UTC ms.
+    pub fn ran_again_ms(&self) -> Option<i64> {
+        self.ran_again_ms
     }
 
     /// Why the clock is doubted.

@@ -24,7 +24,8 @@ use super::view::{Shell, glance, season};
 use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
-use crate::glance::Glance;
+use crate::glance::{Glance, Makeshift};
+use crate::ledger::LastRun;
 use crate::supervise::Outcome;
 
 use befell::Away;
@@ -57,6 +58,13 @@ pub struct Setup {
     pub listening: String,
     /// The key that phones subscribe for, where there is web push.
     pub push_key: Option<String>,
+    /// What this start does without, for as long as it does; none: nothing.
+    pub makeshift: Option<watch::Receiver<Vec<Makeshift>>>,
+}
+
+/// What this start does without at present.
+fn does_without(setup: &Setup) -> Vec<Makeshift> {
+    setup.makeshift.as_ref().map_or_else(Vec::new, |it| it.borrow().clone())
 }
 
 /// The keeper, ready to run on a thread of its own.
@@ -70,6 +78,12 @@ pub struct Keeper {
     acks: Vec<Acknowledge>,
     waiting_since_ms: Option<i64>,
     refused: Option<(String, i64)>,
+    /// Since when, by the monotonic clock, ms.
+    refused_mono_ms: i64,
+    /// The run before this one, until it was told what became of it.
+    last_run: Option<LastRun>,
+    /// When this one began, monotonic ms.
+    began_mono_ms: i64,
     reopen: bool,
     retry_ms: i64,
     retry_after_ms: i64,
@@ -87,19 +101,24 @@ impl Keeper {
     /// Makes a keeper and the way to it.
     pub fn new(setup: Setup) -> (Self, Handle) {
         let (sender, events) = mpsc::channel(QUEUE);
-        let (glance_sender, glance_receiver) =
-            watch::channel(Arc::new(glance(setup.core.engine(), &Shell::default())));
+        // Whoever looks before the first round is to see at least what is done without.
+        let mut shell = Shell::default();
+        shell.board.makeshift = does_without(&setup);
+        let (glance_sender, glance_receiver) = watch::channel(Arc::new(glance(setup.core.engine(), &shell)));
         let clock = Arc::new(Self::believed(&setup));
         let calendar = &setup.core.engine().site().calendar;
         let last_day_worked = calendar.day_of(setup.core.engine().now_ms());
         let keeper = Self {
             events,
             glance: glance_sender,
-            shell: Shell::default(),
+            shell,
             away: BTreeMap::new(),
             acks: Vec::new(),
             waiting_since_ms: None,
             refused: None,
+            refused_mono_ms: 0,
+            last_run: None,
+            began_mono_ms: 0,
             reopen: false,
             retry_ms: 0,
             retry_after_ms: storage::RETRY_MS,
@@ -144,10 +163,11 @@ impl Keeper {
         self.setup.core.advance(moment);
         self.commit(moment);
         let boot = self.setup.boot;
-        if self.refused.is_none()
-            && let Err(error) = self.setup.core.snapshot(moment, boot)
-        {
-            tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
+        if self.refused.is_none() {
+            if let Err(error) = self.setup.core.snapshot(moment, boot) {
+                tracing::warn!(%error, "no snapshot at the end; the next start takes longer");
+            }
+            self.say_goodbye(moment);
         }
         match self.refused {
             Some((why, _)) => Err(format!("what waited could not be stored: {why}")),
@@ -157,6 +177,7 @@ impl Keeper {
 
     /// Makes the first glance; once, before the first [`turn`](Self::turn). [`run`](Self::run) does it by itself.
     pub fn begin(&mut self) {
+        self.look_back();
         self.count_undated();
         self.reckon_growth_if_small();
         self.publish();
@@ -343,6 +364,7 @@ impl Keeper {
     fn answer(&mut self, question: Question) {
         match question {
             Question::Export(answer) => self.exports.push(answer),
+            Question::Breathe(answer) => _ = answer.send(()),
             Question::Tend(work) => {
                 let moment = self.moment();
                 self.commit(moment);

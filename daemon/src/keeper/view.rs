@@ -91,6 +91,7 @@ pub fn glance(engine: &Engine, shell: &Shell) -> Glance {
             phones: board::phones(&engine.ground.phones),
             phones_gone: board::phones_gone(&engine.ground.phones),
             restored: board::restored(&engine.entries, calendar, now_ms),
+            lately: board::lately(engine.news(), calendar, now_ms),
             nobody_told_ms,
             figures: board::figures(engine),
             strangers: probe::strangers(engine, shell),

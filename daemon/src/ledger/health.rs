@@ -115,7 +115,12 @@ pub(super) fn name_commits_cut_off(
         Err(LedgerError::ReadOnly) => return Ok(()),
         asked => asked?,
     };
-    let lost = super::log::commits_cut_off(&log()?, end as usize);
+    let log = log()?;
+    let cut = super::log::bytes_cut(&log, end as usize);
+    if cut > 0 {
+        tracing::info!(bytes = cut, "the end of the ledger's log, begun and not finished, is cut");
+    }
+    let lost = super::log::commits_cut_off(&log, end as usize);
     if lost > 0 {
         shared.fence("log", end + 1, &format!("damaged: {lost} or more commits after it are lost"));
     }

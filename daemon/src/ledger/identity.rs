@@ -83,6 +83,8 @@ pub(super) fn new_epoch(conn: &Connection, next_seq: i64, at_ms: i64, why: Left)
     let unsent =
         conn.execute(sql, (OutboxState::LeftUnsent as u8, reason, OutboxState::Waiting as u8))? as u64;
     schema::set(conn, "epoch", &(epoch_number(conn)? + 1))?;
+    // How the run ended that the copy was made in, it cannot know.
+    super::runs::forget(conn)?;
     let note = match why {
         Left::Restored { to_ms } => Note::Restored { to_ms, unsent, other_board: false },
         Left::OtherBoard => Note::Restored { to_ms: at_ms, unsent, other_board: true },

@@ -79,6 +79,19 @@ pub(super) fn commits_cut_off(log: &[u8], end: usize) -> usize {
     if longest < 2 { 0 } else { longest }
 }
 
+/// Bytes behind frame number `end` that belong to the same filling of the log as what is before it: begun and never
+/// finished, or cut off by damage. What an earlier filling left behind bears other salts.
+pub(super) fn bytes_cut(log: &[u8], end: usize) -> usize {
+    let Some((magic, page)) = word(log, 0).zip(word(log, 8)) else { return 0 };
+    if magic | 1 != MAGIC | 1 || !(512..=65_536).contains(&page) {
+        return 0;
+    }
+    let (salts, size) = (word(log, 16).zip(word(log, 20)), FRAME_HEAD + page as usize);
+    let behind = log.get(HEAD + end * size..).unwrap_or_default();
+    let ours = |frame: &&[u8]| word(frame, 8).zip(word(frame, 12)).is_some_and(|it| Some(it) == salts);
+    behind.chunks(size).take_while(ours).map(<[u8]>::len).sum()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -110,6 +123,13 @@ mod tests {
         let reader = rusqlite::Connection::open(&other).unwrap();
         let rows: i64 = reader.query_row("SELECT count(*) FROM t", [], |row| row.get(0)).unwrap();
         assert_eq!((rows, commits_cut_off(&spoilt, 3)), (1, 3));
+        assert_eq!((bytes_cut(&spoilt, 3), bytes_cut(&spoilt, 7)), (4 * (FRAME_HEAD + 512), 0));
+        // Half a frame, as a power cut leaves it; and a frame of an earlier filling.
+        let torn = &log[..log.len() - 300];
+        assert_eq!(bytes_cut(torn, 6), FRAME_HEAD + 512 - 300);
+        let mut older = log.clone();
+        older[HEAD + 6 * (FRAME_HEAD + 512) + 9] ^= 1;
+        assert_eq!(bytes_cut(&older, 6), 0);
     }
 
     #[test]
@@ -122,7 +142,7 @@ mod tests {
             if length > 10 {
                 log[10] = 2;
             }
-            assert_eq!(commits_cut_off(&log, 0), 0);
+            assert_eq!((commits_cut_off(&log, 0), bytes_cut(&log, 9)), (0, 0));
         }
     }
 }

@@ -15,7 +15,7 @@
 //! | `compaction`, `past` | batches into chunks; past readings straight into chunks |
 //! | `mirrored` | what the mirror asks: chunks by their batches, pages and steps by number |
 //! | `inspect`, `health`, `fence`, `mend`, `forget`, `room` | its health, what is damaged and comes back, what is thrown away |
-//! | `copied`, `backup`, `migrate`, `identity` | other files of its kind: copies, restores, older forms, epochs |
+//! | `copied`, `backup`, `migrate`, `identity`, `runs` | other files of its kind: copies, restores, older forms, epochs; how the service's last run ended |
 //! | `pour` | years of readings, a week at a time |
 //! | `file`, `log`, `folder`, `schema`, `shared` | the file and its log, the disk they lie on, its tables and settings, who may be inside |
 //! | `error` | what can go wrong, by what one would do about it |
@@ -56,6 +56,7 @@ mod reader;
 mod records;
 mod rollup;
 mod room;
+mod runs;
 mod schema;
 mod series;
 mod shared;
@@ -81,6 +82,7 @@ pub use reader::Reader;
 pub use records::{OutboxRow, Page};
 pub use rollup::Hour;
 pub use room::{Growth, free_bytes, growth};
+pub use runs::LastRun;
 pub use shared::{DEFAULT_USUAL_INTERVAL_MS, Fence};
 pub use view::{Batch, Point, View};
 pub use writer::{Founding, Ledger};

@@ -4,7 +4,7 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::entries;
 use super::figures::Civil;
-use crate::glance::{Glance, Tone};
+use crate::glance::{Glance, Makeshift, Tone};
 
 /// The page names, in order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -105,10 +105,13 @@ pub(crate) fn page(view: View, glance: &Glance, did: Did, lintel: &Lintel, main:
     }
 }
 
-/// The banners that stand on every page: while nothing can be stored, while no courier gets through.
+/// The banners that stand on every page: while something is done without, no courier gets through, nothing can be stored.
 fn refusal(glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     html! {
+        @for Makeshift { what, remedy } in &glance.board.makeshift {
+            div.banner role="alert" { p { strong { (what) } " " (remedy) } }
+        }
         @if let Some(since) = glance.board.nobody_told_ms {
             div.banner role="alert" {
                 p { strong { "Nobody has been told since " (civil.when(since, glance.at_ms)) "." } " No courier got through; each notice says why." }

@@ -252,6 +252,7 @@ fn known(glance: &Glance) -> Markup {
                 @if let Some(days) = glance.board.still_to_reckon { li { (super::season::being_reckoned(days)) } }
                 @for damage in &glance.board.damaged { li { strong { (damage) } } }
                 @if let Some(restored) = &glance.board.restored { li { (restored) } }
+                @for lately in &glance.board.lately { li { (lately) } }
                 @if let Some(figures) = &glance.board.figures { li { "The board: " (figures) "." } }
                 @if let Some(growth) = &glance.board.growth { li { "The ledger: " (growth) "." } }
                 @if glance.board.not_kept > 0 { li { (glance.board.not_kept) " readings were judged and not kept: nothing could be stored, and memory for them was full." } }

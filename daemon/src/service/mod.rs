@@ -1,9 +1,14 @@
 //! The whole service put together: every part opened, named, started and joined.
 
 mod feeds;
+pub mod kept_site;
+pub mod manager;
 mod post;
+pub mod rest;
 pub mod settings;
+pub mod starts;
 mod web;
+mod whole_file;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
@@ -23,6 +28,7 @@ use crate::clock::{Clock, EARLIEST_MS};
 use crate::couriers::shelf::Shelf;
 use crate::couriers::{notice_topic, runner};
 use crate::entry::Note;
+use crate::glance::Makeshift;
 use crate::keeper::core::{Core, Moment};
 use crate::keeper::handle::Handle;
 use crate::keeper::start::seed;
@@ -114,6 +120,15 @@ pub struct Running {
     pub door: Option<SocketAddr>,
 }
 
+/// What a start has to do without.
+#[derive(Clone, Debug, Default)]
+pub struct Manner {
+    /// What every page says of it.
+    pub makeshift: Vec<Makeshift>,
+    /// The sources are left off for [`rest::REST`].
+    pub sources_off: bool,
+}
+
 /// Starts everything that a site file names on an opened core.
 ///
 /// # Errors
@@ -124,14 +139,29 @@ pub async fn start(
     opened: Opened,
     clock: Arc<dyn Clock>,
 ) -> Result<Running, String> {
+    start_as(file, opened, clock, Manner::default()).await
+}
+
+/// The same, where something must be done without.
+///
+/// # Errors
+///
+/// As [`start`].
+pub async fn start_as(
+    file: &config::site::Site,
+    opened: Opened,
+    clock: Arc<dyn Clock>,
+    manner: Manner,
+) -> Result<Running, String> {
     // Boxed: all parts at once would make a large future of whatever starts them.
-    Box::pin(start_all(file, opened, clock)).await
+    Box::pin(start_all(file, opened, clock, manner)).await
 }
 
 async fn start_all(
     file: &config::site::Site,
     mut opened: Opened,
     clock: Arc<dyn Clock>,
+    manner: Manner,
 ) -> Result<Running, String> {
     // Only the first call in a process can install it; a second one finds it there.
     let _ = rustls::crypto::ring::default_provider().install_default();
@@ -148,6 +178,7 @@ async fn start_all(
     let web = Box::new(Web::open(file, &opened.core)?);
     let for_comparing = outbox(&opened.core)?;
     let epoch = opened.core.ledger_mut().epoch().map_err(|error| error.to_string())?;
+    let (does_without, makeshift) = tokio::sync::watch::channel(manner.makeshift);
     let setup = Setup {
         core: opened.core,
         boot,
@@ -155,6 +186,7 @@ async fn start_all(
         commit_every: Duration::from_secs_f64(file.ledger.commit_every_s),
         listening: listening_words(page),
         push_key: web.push.as_ref().map(|(_, vapid, ..)| vapid.public()),
+        makeshift: Some(makeshift),
     };
     let (keeper, handle) = Keeper::new(setup);
     // From here on everybody reads the clock as it is believed.
@@ -175,7 +207,12 @@ async fn start_all(
     let router = page::router(handle.clone(), Listening::Socket, crops, tasks.stop())
         .merge(crate::mirror::days::router(for_comparing));
     tasks.spawn("socket", |stop| async move { page::serve_unix(&socket, router, stop).await });
-    let door = sources(file, &handle, &clock, &mut tasks).await?;
+    let door = if manner.sources_off {
+        rest::sources_later(file, &handle, &clock, does_without, &mut tasks);
+        None
+    } else {
+        sources(file, &handle, &clock, &mut tasks).await?
+    };
     let signs = outward(file, &handle, &clock, &mut tasks)?;
     post.start(&handle, &clock, &epoch, &desk, file.page_address.as_ref(), &mut tasks)?;
     web.start(&handle, &clock, &epoch, &mut tasks)?;

@@ -149,7 +149,8 @@ fn heal(board: &mut Board, watch: &mut Watch) {
     watch.look(board);
     board.moods.fill(Mood::Accepts);
     // Never twice the same: a value that stands still for hours is a doubtful probe.
-    for minute in 0..2 * 60 {
+    // Four hours: a probe that leapt is sound again after three.
+    for minute in 0..4 * 60 {
         board.hear(22.0 + 0.1 * f64::from(minute % 7));
         board.settle();
     }

@@ -28,6 +28,11 @@ impl Machine {
         Arc::new(Self { wall_ms: wall_ms.into(), mono_ms, synchronised: synchronised.into() })
     }
 
+    /// One whose time is known, and which was switched on so long ago.
+    pub(crate) fn on_for(wall_ms: i64, mono_ms: i64) -> Arc<Self> {
+        Arc::new(Self { wall_ms: wall_ms.into(), mono_ms: mono_ms.into(), synchronised: true.into() })
+    }
+
     pub(crate) fn pass(&self, span_ms: i64) {
         self.mono_ms.fetch_add(span_ms, Ordering::SeqCst);
         self.wall_ms.fetch_add(span_ms, Ordering::SeqCst);
@@ -77,6 +82,7 @@ impl Bench {
             commit_every: Duration::from_secs(1),
             listening: String::new(),
             push_key: None,
+            makeshift: None,
         };
         let (keeper, handle) = Keeper::new(setup);
         let clock = keeper.clock();

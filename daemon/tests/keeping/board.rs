@@ -2,10 +2,12 @@
 
 use agronomy::quantity::Quantity;
 use glasshour::entry::{BoardNews, Note, PlaceKind};
-use glasshour::keeper::core::{Core, Message};
+use glasshour::keeper::core::{Core, Message, Moment};
 use glasshour::keeper::view::{Shell, glance};
+use glasshour::ledger::Ledger;
 use glasshour::reading::Heard;
 
+use super::bench::{Bench, Machine};
 use super::garden::*;
 
 const NOON: i64 = 12 * HOUR;
@@ -125,7 +127,7 @@ fn c5_a_clock_that_is_not_believed_is_told_until_it_is() {
 #[test]
 fn c1_an_hour_after_a_start_without_the_time_that_is_told() {
     let mut core = in_memory(&tomato_house(), june());
-    let unknown = |mono_ms| glasshour::keeper::core::Moment { wall_ms: june(), mono_ms, trusted: false };
+    let unknown = |mono_ms| Moment { wall_ms: june(), mono_ms, trusted: false };
     core.advance(unknown(0));
     core.advance(unknown(HOUR - 1));
     // It has no date, so it is looked for on the page and not in the export.
@@ -194,4 +196,57 @@ fn a_battery_is_low_by_the_line_that_was_noted_for_it() {
     let battery = told(&core, "battery");
     assert_eq!(battery.len(), 1, "{battery:?}");
     assert!(battery[0].text.contains("2.30 V, low under 2.4 V"), "{}", battery[0].text);
+}
+
+/// A keeper on the ledger in a folder, on a board that has been on for `mono_ms`.
+fn service(folder: &std::path::Path, wall_ms: i64, mono_ms: i64) -> Bench {
+    let mut ledger = Ledger::open(folder, &founding()).unwrap();
+    let boot = ledger.begin_boot(mono_ms, Some((wall_ms - mono_ms, "the time service"))).unwrap();
+    let now = Moment { wall_ms, mono_ms, trusted: true };
+    let core = Core::start(site(), ledger, boot, now, Vec::new()).unwrap();
+    Bench::on(core, boot, Machine::on_for(wall_ms, mono_ms))
+}
+
+/// Waits until the page says so many things of the last day, and gives them.
+async fn lately(bench: &Bench, many: usize) -> Vec<String> {
+    bench.rounds().await;
+    // Glances are made by the machine's clock.
+    bench.machine.pass(1_000);
+    bench.until("the page says it", |bench| bench.handle.now().board.lately.len() == many).await;
+    bench.handle.now().board.lately.clone()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn s1_s2_that_power_was_off_is_told_once_and_still_shown_after_another_start() {
+    let (folder, copies) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    drop(again(folder.path(), &tomato_house(), june()));
+    let bench = service(folder.path(), june() + 14 * HOUR, HOUR);
+    bench.machine.pass(2 * MINUTE);
+    bench.hear(21.0).await;
+    bench.handle.tend(|_, _| ()).await.unwrap();
+    lately(&bench, 0).await;
+    // The card as a power cut at this moment leaves it.
+    for name in ["ledger", "ledger-wal"] {
+        std::fs::copy(folder.path().join(name), copies.path().join(name)).unwrap();
+    }
+    bench.stop().await;
+
+    let bench = service(copies.path(), june() + 14 * HOUR + 9 * MINUTE, MINUTE / 2);
+    let cut = lately(&bench, 1).await;
+    assert_eq!(cut, ["Power was off 14:02 to 14:09; 14:02 is when it last stored anything."]);
+    bench.stop().await;
+    // A restart that was asked for is no news, and what was told is still known.
+    let bench = service(copies.path(), june() + 14 * HOUR + 10 * MINUTE, MINUTE);
+    assert_eq!(lately(&bench, 1).await, cut);
+    let entered = bench.reader.entries().unwrap();
+    assert_eq!(entered.iter().filter(|entry| matches!(entry.note, Note::Board(_))).count(), 1, "told once");
+    bench.machine.pass(DAY);
+    lately(&bench, 0).await;
+    bench.stop().await;
+
+    // The other card went on to a clean stop; the board is switched on an hour later.
+    let bench = service(folder.path(), june() + 15 * HOUR + 2 * MINUTE, MINUTE);
+    let asked = lately(&bench, 1).await;
+    assert!(asked[0].starts_with("The board was off 14:02 to 15:02, after"), "{asked:?}");
+    bench.stop().await;
 }

@@ -286,6 +286,7 @@ fn p10_an_export_is_answered_when_all_days_are_made_and_readings_are_judged_mean
         commit_every: Duration::from_secs(1),
         listening: String::new(),
         push_key: None,
+        makeshift: None,
     };
     let (mut keeper, handle) = Keeper::new(setup);
     keeper.begin();

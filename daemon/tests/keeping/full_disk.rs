@@ -72,6 +72,13 @@ async fn s6_with_a_disk_that_refuses_heat_is_told_from_memory_and_stored_once_th
     assert_eq!((told, facts), (1, 1));
     assert!(bench.reader.outbox().unwrap().is_empty(), "it is not sent again");
     assert_eq!(bench.times().len(), 31, "and no reading was lost");
+    bench.machine.pass(MINUTE);
+    bench
+        .until("the refusal that was got over is told", |bench| {
+            let lately = bench.handle.now().board.lately.clone();
+            lately.iter().any(|it| it.starts_with("The disk refused a write at "))
+        })
+        .await;
     bench.stop().await;
     drop(disk);
 }

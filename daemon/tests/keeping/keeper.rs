@@ -75,6 +75,7 @@ impl Bench {
             commit_every: Duration::from_secs(300),
             listening: String::new(),
             push_key: None,
+            makeshift: None,
         };
         let (keeper, handle) = Keeper::new(setup);
         let mut tasks = Tasks::new();

@@ -155,6 +155,7 @@ impl Board {
             commit_every: self.commit_every,
             listening: String::new(),
             push_key: None,
+            makeshift: None,
         };
         let (mut keeper, handle) = Keeper::new(setup);
         keeper.begin();

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use super::super::absence::absence;
 use super::super::core::Moment;
 use super::Keeper;
 use crate::clock::Clock;
 use crate::entry::BoardNews;
+use crate::ledger::LastRun;
 use crate::sources;
 
 /// A source must be away for so long before that is entered, ms: a line that is back at once is no news.
@@ -39,9 +41,43 @@ impl Keeper {
         }
     }
 
+    /// Looks how the run before this one ended, and says in the ledger that this one runs.
+    pub(super) fn look_back(&mut self) {
+        let boot = self.setup.boot;
+        match self.setup.core.ledger_mut().begin_run(boot) {
+            Ok(last) => {
+                if let Some(LastRun { boot, goodbye_mono_ms: None, .. }) = last {
+                    tracing::warn!(boot, "last run ended without goodbye");
+                }
+                self.last_run = last;
+            }
+            Err(error) => tracing::warn!(%error, "how the last run ended is not known"),
+        }
+        self.began_mono_ms = self.clock.monotonic_ms();
+    }
+
+    /// Says in the ledger that this run ends as it was asked to.
+    pub(super) fn say_goodbye(&mut self, moment: Moment) {
+        if let Err(error) = self.setup.core.ledger_mut().end_run(moment.mono_ms) {
+            tracing::warn!(%error, "no goodbye could be stored");
+        }
+    }
+
     /// Enters what has lasted: sources that stay away, a clock that is doubted or believed again.
     pub(super) fn look_what_befell(&mut self, moment: Moment) {
         let offset_ms = moment.wall_ms - moment.mono_ms;
+        if moment.trusted
+            && let Some(last) = self.last_run.take()
+        {
+            let ran_ms = self.setup.core.engine().news().ran_again_ms();
+            if let Some(news) = absence(&last, ran_ms, self.began_mono_ms, offset_ms) {
+                self.befell(moment, news);
+                // The next cut may come within a minute, as they do.
+                if self.refused.is_none() {
+                    self.commit(moment);
+                }
+            }
+        }
         let lasting = |away: &Away| moment.mono_ms - away.since_mono_ms >= LASTING_MS;
         let known = self.setup.core.engine().news().away();
         let told: BTreeMap<String, i64> = self
@@ -63,6 +99,7 @@ impl Keeper {
     /// Hands the core what befell; it is stored with the next commit.
     pub(super) fn befell(&mut self, moment: Moment, news: BoardNews) {
         self.setup.core.befell(moment, news);
+        self.stale = true;
         if self.setup.core.waits() {
             let mono_ms = self.clock.monotonic_ms();
             self.waiting_since_ms = self.waiting_since_ms.or(Some(mono_ms));

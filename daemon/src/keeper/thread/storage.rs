@@ -53,13 +53,18 @@ impl Keeper {
         match done {
             Ok(()) => {
                 self.retry_after_ms = RETRY_MS;
-                if self.refused.take().is_some() {
+                let refused = self.refused.take();
+                if refused.is_some() {
                     tracing::info!("the ledger takes readings again");
                     self.shell.board.storage_refused = None;
                     self.shell.board.unrecorded = self.setup.core.unrecorded();
                     self.publish();
                 }
                 self.acknowledge();
+                if let Some((why, _)) = refused {
+                    let since_ms = moment.wall_ms - (moment.mono_ms - self.refused_mono_ms);
+                    self.befell(moment, BoardNews::Refused { since_ms, why });
+                }
                 if !self.clock.is_known() {
                     self.count_undated();
                     self.stale = true;
@@ -78,6 +83,9 @@ impl Keeper {
     pub(super) fn refuse(&mut self, error: &LedgerError, moment: Moment) {
         let since = self.refused.as_ref().map_or(moment.wall_ms, |(_, since)| *since);
         let first = self.refused.is_none();
+        if first {
+            self.refused_mono_ms = moment.mono_ms;
+        }
         self.reopen |= error.needs_reopening();
         self.refused = Some((error.to_string(), since));
         self.shell.board.storage_refused = Some((error.to_string(), since));

@@ -6,7 +6,7 @@ use std::time::Duration;
 use super::super::core::Moment;
 use super::super::export::export;
 use super::super::view::{glance, show_live};
-use super::Keeper;
+use super::{Keeper, does_without};
 use crate::calendar::date;
 use crate::clock::Clock;
 use crate::ledger::{free_bytes, growth};
@@ -136,6 +136,7 @@ impl Keeper {
             Err(_) => {}
         }
         self.shell.board.push_key.clone_from(&self.setup.push_key);
+        self.shell.board.makeshift = does_without(&self.setup);
         self.shell.board.letter_by = self.setup.core.letter_by();
         let mut seen = glance(self.setup.core.engine(), &self.shell);
         if !self.clock.is_known() {

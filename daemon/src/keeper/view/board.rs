@@ -4,9 +4,10 @@ use agronomy::quantity::Quantity;
 
 use crate::calendar::Calendar;
 use crate::couriers::web_push::phones::Phones;
-use crate::entry::{Entry, Fenced, Note};
+use crate::entry::{BoardNews, Entry, Fenced, Note};
 use crate::glance::{PhoneGlance, PhoneGone};
 use crate::keeper::engine::Engine;
+use crate::keeper::news::News;
 use crate::ledger::open_fences;
 use crate::minders::board::BOARD;
 use crate::minders::disk::room;
@@ -102,9 +103,66 @@ pub(super) fn restored(entries: &[Entry], calendar: &Calendar, now_ms: i64) -> O
     Some(format!("{what}; {notices}."))
 }
 
+/// Stops and refusals of the last day, in sentences.
+pub(super) fn lately(news: &News, calendar: &Calendar, now_ms: i64) -> Vec<String> {
+    let day = |at_ms: i64| calendar.civil_format(at_ms, "%-d %B");
+    let when = |at_ms: i64| match calendar.clock(at_ms) {
+        clock if day(at_ms) == day(now_ms) => clock,
+        clock => format!("{} {clock}", day(at_ms)),
+    };
+    let said = news.mishaps(now_ms).rev().filter_map(|(at_ms, news)| match news {
+        BoardNews::Off { since_ms, until_ms, board, goodbye } => {
+            let (since, until) = (when(*since_ms), when(*until_ms));
+            let last = format!("{since} is when it last stored anything.");
+            Some(match (board, goodbye) {
+                (true, false) => format!("Power was off {since} to {until}; {last}"),
+                (true, true) => {
+                    format!("The board was off {since} to {until}, after it had stopped in good order.")
+                }
+                (false, false) => format!("Glasshour was not running {since} to {until}; {last}"),
+                (false, true) => {
+                    format!(
+                        "Glasshour was not running {since} to {until}, after it had stopped in good order."
+                    )
+                }
+            })
+        }
+        BoardNews::Refused { since_ms, why } => {
+            let (since, until) = (when(*since_ms), when(*at_ms));
+            Some(format!("The disk refused a write at {since}; it takes them again since {until}: {why}."))
+        }
+        _ => None,
+    });
+    said.take(SENTENCES).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_befell_the_board_is_said_for_a_day_with_its_times() {
+        let calendar = Calendar::fixed(0);
+        let at = JUNE + 14 * 3_600_000 + 9 * 60_000;
+        let off = |board, goodbye| BoardNews::Off { since_ms: at - 7 * 60_000, until_ms: at, board, goodbye };
+        let said = |befell: BoardNews, now_ms| {
+            let mut news = News::default();
+            news.take(at, &befell);
+            lately(&news, &calendar, now_ms)
+        };
+        let cut = "Power was off 14:02 to 14:09; 14:02 is when it last stored anything.";
+        assert_eq!(said(off(true, false), at), [cut]);
+        assert_eq!(said(off(true, false), at + DAY), [""; 0]);
+        assert!(said(off(true, false), at + DAY / 2)[0].starts_with("Power was off 1 June 14:02 to 1 June"));
+        assert!(
+            said(off(false, true), at)[0].starts_with("Glasshour was not running 14:02 to 14:09, after it")
+        );
+        let refused = BoardNews::Refused { since_ms: at - 7 * 60_000, why: "disk I/O error".into() };
+        assert_eq!(
+            said(refused, at),
+            ["The disk refused a write at 14:02; it takes them again since 14:09: disk I/O error."]
+        );
+    }
 
     /// 2026-06-01T00:00:00Z.
     const JUNE: i64 = 1_780_272_000_000;

@@ -1,0 +1,102 @@
+//! Starts that did not last.
+//!
+//! Something that comes in, or the way it comes, may end the program each time it is met: a bus, a message that the
+//! broker keeps and sends again. The service manager would start it for ever, and nobody would see a page. So starts that
+//! did not last a minute are counted beside the ledger, and after two of them the next one leaves the sources off.
+
+use std::path::{Path, PathBuf};
+
+use super::whole_file;
+
+/// The file's name in the ledger's folder: how many starts, and the monotonic clock at the last of them, ms.
+const NAME: &str = "starts-cut-short";
+/// How many starts in a row may not have lasted before the sources are left off.
+const PATIENCE: u32 = 2;
+
+/// This start among those before it.
+#[derive(Debug)]
+pub struct Starts {
+    folder: PathBuf,
+    /// What the file held before.
+    before: Option<(u32, i64)>,
+    cut_short: u32,
+}
+
+impl Starts {
+    /// Counts a start now, at a moment of the monotonic clock (ms). Where that went back the board was switched on anew: a
+    /// power that flickers is no fault of the sources, and counting begins again. A folder that refuses counts nothing.
+    pub fn begin(folder: &Path, mono_ms: i64) -> Self {
+        let kept = std::fs::read_to_string(folder.join(NAME)).unwrap_or_default();
+        let before = kept
+            .split_once(' ')
+            .and_then(|(count, at_ms)| Some((count.parse().ok()?, at_ms.trim().parse().ok()?)));
+        let cut_short = before.filter(|(_, at_ms)| *at_ms <= mono_ms).map_or(0, |(count, _)| count);
+        let starts = Self { folder: folder.to_owned(), before, cut_short };
+        starts.put(Some((cut_short.saturating_add(1), mono_ms)));
+        starts
+    }
+
+    /// Whether so many starts before this one did not last that the sources are to be left off.
+    pub fn leave_sources_off(&self) -> bool {
+        self.cut_short >= PATIENCE
+    }
+
+    /// It lasted, or was asked to end: all is well.
+    pub fn lasted(&self) {
+        self.put(None);
+    }
+
+    /// It did not come about, and said why: that is no fault of the sources.
+    pub fn did_not_begin(&self) {
+        self.put(self.before);
+    }
+
+    fn put(&self, count: Option<(u32, i64)>) {
+        let done = match count {
+            Some((count, at_ms)) => whole_file::put(&self.folder, NAME, &format!("{count} {at_ms}\n")),
+            None => whole_file::remove(&self.folder, NAME),
+        };
+        if let Err(error) = done {
+            tracing::warn!(%error, "starts cannot be counted");
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MINUTE: i64 = 60_000;
+
+    #[test]
+    fn u5_the_third_start_in_a_row_leaves_the_sources_off_until_one_has_lasted() {
+        let folder = tempfile::tempdir().unwrap();
+        let off = |at: i64| Starts::begin(folder.path(), at * MINUTE).leave_sources_off();
+        assert_eq!([off(1), off(2), off(3), off(4)], [false, false, true, true]);
+        Starts::begin(folder.path(), 5 * MINUTE).lasted();
+        assert_eq!([off(6), off(7), off(8)], [false, false, true]);
+    }
+
+    #[test]
+    fn a_start_that_said_why_it_did_not_come_about_is_not_counted() {
+        let folder = tempfile::tempdir().unwrap();
+        for at in 1..9 {
+            let starts = Starts::begin(folder.path(), at * MINUTE);
+            assert!(!starts.leave_sources_off());
+            starts.did_not_begin();
+        }
+    }
+
+    #[test]
+    fn a_power_that_flickers_and_a_file_that_is_spoilt_count_for_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        // Each time the board has been on for a little less than the time before.
+        for on_ms in (1..9).rev() {
+            assert!(!Starts::begin(folder.path(), on_ms * 1_000).leave_sources_off());
+        }
+        for spoilt in ["", "7", "7 ", "x 1", "-1 5", "99999999999 5"] {
+            std::fs::write(folder.path().join(NAME), spoilt).unwrap();
+            assert!(!Starts::begin(folder.path(), MINUTE).leave_sources_off(), "{spoilt:?}");
+        }
+    }
+}
