@@ -114,6 +114,9 @@ fn q2_a_severe_step_that_nobody_saw_for_half_an_hour_is_mailed_to_the_neighbour_
         let both = [grower.clone(), json!(["neighbour@garden.example"])];
         assert_eq!(got, if seen { vec![grower] } else { both.to_vec() });
         let letters = server.letters();
+        let nobody = |letter: &Value| letter.to_string().contains("Nobody has seen this for half an hour");
+        let told = letters.iter().filter(|letter| nobody(letter)).count();
+        assert_eq!(told, usize::from(!seen), "it is said to the neighbour alone: {letters:?}");
         let ids: Vec<_> = letters.iter().map(|letter| header(letter, "message-id")).collect();
         assert!(ids.windows(2).all(|pair| pair[0] == pair[1]), "one step, one id: {ids:?}");
         assert!(program.stop().success(), "{}", garden.log());

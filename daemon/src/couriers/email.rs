@@ -24,6 +24,7 @@ use tokio::sync::watch;
 use super::letter::Written;
 use super::outbox::{Delivery, Errand, Waiting};
 use super::public_id;
+use super::route::rises;
 use super::runner::Courier;
 use crate::calendar_out::desk::{self, Desk, Enclosure};
 use crate::entry::Step;
@@ -110,7 +111,11 @@ pub struct Email {
     write: Write,
     page: Option<String>,
     calendar: Option<Calendar>,
+    next: bool,
 }
+
+/// Said to somebody whom an alarm reaches because nobody else has seen it.
+const NOBODY: &str = "\n\nNobody has seen this for half an hour, so it comes to you.";
 
 impl Email {
     /// Sets the courier up; nothing is sent or looked up yet.
@@ -150,6 +155,7 @@ impl Email {
             write,
             page: None,
             calendar: None,
+            next: false,
         })
     }
 
@@ -157,6 +163,12 @@ impl Email {
     #[must_use]
     pub fn answered_at(self, page: Option<String>) -> Self {
         Self { page, ..self }
+    }
+
+    /// To somebody whom only that reaches which nobody else has seen: an alarm says so.
+    #[must_use]
+    pub fn to_the_next(self, next: bool) -> Self {
+        Self { next, ..self }
     }
 
     /// With the calendar, which the letter encloses when there is something new in it.
@@ -205,7 +217,8 @@ impl Email {
 
     /// The step, the whole glance, and at the end where it can be answered.
     fn step_text(&self, step: &Step, glance: &str) -> String {
-        let mut text = format!("{}\n\n{}", step.text_under_title(), glance);
+        let nobody = if self.next && rises(step.turn) { NOBODY } else { "" };
+        let mut text = format!("{}{nobody}\n\n{}", step.text_under_title(), glance);
         if let Some(page) = &self.page {
             let answer = format!("On it, or later? {page}/answer/{}", in_address(&step.notice));
             text = format!("{}\n\n{answer}\n", text.trim_end());

@@ -1,13 +1,9 @@
 //! The outbox of the real ledger, as a courier reads it, and what the keeper writes into it after a try.
 
 use super::index::{Index, Row};
-use super::outbox::{self, Delivery, Errand, Waiting};
-use super::route::rises;
+use super::outbox::{self, Delivery, Waiting};
 use super::runner::Outbox;
 use crate::ledger::{LedgerError, OutboxRow, OutboxState, Reader, TriedRow};
-
-/// Said to the next person, or by the next way.
-const NOBODY: &str = " Nobody has seen this for half an hour, so it comes to you.";
 
 /// Reads one courier's rows through a reader of the ledger. Each courier has its own: it forgets steps that do not wait
 /// for the courier it was asked for.
@@ -45,13 +41,6 @@ impl Shelf {
                 Ok(rows.iter().any(|row| row.courier == courier && row.state == OutboxState::Sent))
             };
             self.index.only_unseen(&mut waiting, told)?;
-            for errand in waiting.iter_mut().map(|it| &mut it.errand) {
-                if let Errand::Step(step) = errand
-                    && rises(step.turn)
-                {
-                    step.text += NOBODY;
-                }
-            }
         }
         Ok(waiting)
     }

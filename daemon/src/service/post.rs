@@ -15,7 +15,7 @@ use crate::supervise::Tasks;
 
 /// Every address mail goes to, each with its own view of the outbox.
 pub(super) struct Post {
-    ways: Vec<(email::Settings, Shelf)>,
+    ways: Vec<(email::Settings, Shelf, When)>,
 }
 
 impl Post {
@@ -26,7 +26,7 @@ impl Post {
             let first = file.mail.as_ref().map(|mail| mail.when).unwrap_or_default();
             let when = if number == 0 { first } else { When::Unseen };
             let shelf = settings::shelf(reader()?, when);
-            ways.push((settings, shelf));
+            ways.push((settings, shelf, when));
         }
         Ok(Self { ways })
     }
@@ -40,11 +40,12 @@ impl Post {
         page: Option<&String>,
         tasks: &mut Tasks,
     ) -> Result<(), String> {
-        for (settings, shelf) in self.ways {
+        for (settings, shelf, when) in self.ways {
             let (epoch, glance) = (epoch.to_owned(), handle.glance.clone());
             let courier = email::Email::new(&settings, epoch, glance, crate::page::letter)
                 .map_err(|error| error.to_string())?
                 .answered_at(page.cloned())
+                .to_the_next(when == When::Unseen)
                 .enclosing(Arc::clone(desk), handle.clone());
             let (handle, clock) = (handle.clone(), Arc::clone(clock));
             tasks.spawn("e-mail", |stop| runner::run(courier, shelf, handle, clock, stop));

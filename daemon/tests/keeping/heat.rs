@@ -326,3 +326,15 @@ fn a_warning_that_is_taken_back_closes_the_notice() {
     core.advance(moment(june() + 7 * DAY));
     assert_eq!(told(&core, "heat-dome").len(), 2, "it does not come back");
 }
+
+#[test]
+fn heat_told_by_a_probe_in_doubt_says_so_and_is_told_all_the_same() {
+    let mut core = in_memory(&tomato_house(), june());
+    // For three hours and a half the same to the last digit, then three degrees more.
+    walk(&mut core, "post", ten(), MINUTE, &minutes(&[(0, 33.0), (211, 33.0), (211, 36.0), (225, 36.0)]));
+    let told = told(&core, "too-hot");
+    let outline = outline(&told, ten());
+    assert_eq!(outline, [(10, "opened", "moderate"), (221, "worsened", "severe")]);
+    assert!(!told[0].text.contains("believed"), "{}", told[0].text);
+    assert!(told[1].text.contains("if post can be believed: see its notice"), "{}", told[1].text);
+}

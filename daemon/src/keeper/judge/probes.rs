@@ -10,7 +10,9 @@ use crate::ground::Hang;
 use crate::keeper::engine::Engine;
 use crate::minders::battery::{self, BatteryNow};
 use crate::minders::book::Book;
-use crate::minders::doubtful::{self, Neighbour, ProbeSays, SeriesNow};
+use crate::minders::doubtful::{self, DOUBTFUL, Neighbour, ProbeSays, SeriesNow};
+use crate::minders::frost::FROST;
+use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::place_now::PlaceNow;
 use crate::minders::silent::{self, ProbeNow};
 use crate::minders::word::{Says, Verdict};
@@ -25,6 +27,9 @@ const UNUSUAL_NEAR_C: f64 = 1.0;
 const LAST_WORDS_MS: i64 = 2 * 60_000;
 /// No crop of the book is harmed by cold in warmer air than this, °C.
 const NO_FROST_C: f64 = 8.0;
+
+/// What is said by the air of a place and must say so where that is in doubt.
+const RESTS_ON_AIR: [&str; 3] = [TOO_HOT, ON_COURSE, FROST];
 
 impl Engine {
     /// Lets the minders of probes look; when they want to look again, UTC ms. `whole`: it is time to look at hours of
@@ -54,6 +59,24 @@ impl Engine {
             }
         }
         probes.iter().filter_map(ProbeNow::told_from).filter(|at| *at > now_ms).min()
+    }
+
+    /// Adds to what is said of a place's heat and frost that the probe it rests on is doubtful: it is told all the same,
+    /// for a warning that a doubt held back could be the one that was right.
+    pub(super) fn qualify(&self, book: &Book, verdicts: &mut [Verdict]) {
+        let now_ms = self.now_ms();
+        for verdict in verdicts.iter_mut().filter(|it| RESTS_ON_AIR.contains(&it.minder)) {
+            let hung = self.ground.hangs.iter().filter(|hang| hang.place == verdict.place);
+            let doubted = hung.filter(|hang| {
+                hang.overlaps(now_ms, now_ms + 1) && book.get(&hang.probe, DOUBTFUL).is_some()
+            });
+            let names: Vec<&str> = doubted.map(|hang| hang.probe.as_str()).collect();
+            if let Says::Word(word) = &mut verdict.says
+                && !names.is_empty()
+            {
+                word.text += &format!(" That is if {} can be believed: see its notice.", names.join(" and "));
+            }
+        }
     }
 
     fn probe_now<'a>(&'a self, hang: &'a Hang, here: Option<&PlaceNow<'a>>) -> ProbeNow<'a> {
