@@ -127,7 +127,7 @@ fn read(root: &Table<'_, '_>, crops: &CropBook, zones: &Zones) -> Option<Site> {
     let outlook = outlook::outlook(root);
     let board = root.table("board", "[board]").map(|table| board::board(&table));
     let mail = root.table("mail", "[mail]").and_then(|table| couriers::mail(&table));
-    let mqtt_notices = couriers::mqtt_notices(root);
+    let mqtt_notices = couriers::mqtt_notices(root, broker.as_ref());
     let web_push = root.table("web_push", "[web_push]").and_then(|table| web::web_push(&table));
     let webhook = root.table("webhook", "[webhook]").and_then(|table| web::webhook(&table));
     let mirror = root.table("mirror", "[mirror]").and_then(|table| couriers::mirror(&table));

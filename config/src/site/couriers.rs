@@ -6,6 +6,8 @@ use std::path::PathBuf;
 use chrono::NaiveTime;
 
 use super::secret::{Secret, account};
+use super::topics::Topic;
+use super::wires::Broker;
 use crate::reader::{At, Table};
 
 /// The mail account.
@@ -159,8 +161,8 @@ fn is_loopback(host: &str) -> bool {
     host == "localhost" || host.parse::<IpAddr>().is_ok_and(|address| address.is_loopback())
 }
 
-/// Reads `[mqtt_notices]`, which needs `[broker]`.
-pub(super) fn mqtt_notices(root: &Table<'_, '_>) -> Option<MqttNotices> {
+/// Reads `[mqtt_notices]`, which needs `[broker]`, and none of whose topics may be among those that are heard.
+pub(super) fn mqtt_notices(root: &Table<'_, '_>, broker: Option<&Broker>) -> Option<MqttNotices> {
     let table = root.table("mqtt_notices", "[mqtt_notices]")?;
     if !root.has("broker") {
         root.fault("mqtt_notices", "notices have no broker to go to; write a table [broker] with its host");
@@ -169,7 +171,27 @@ pub(super) fn mqtt_notices(root: &Table<'_, '_>) -> Option<MqttNotices> {
     if prefix.contains(['+', '#', '\0']) || prefix.starts_with('$') || prefix.ends_with('/') {
         table.fault("prefix", format!("prefix {prefix} is no topic to publish on; write glasshour/notices"));
     }
+    let heard = broker.iter().flat_map(|broker| &broker.topics).find(|topic| meets(&topic.filter, &prefix));
+    if let Some(Topic { filter, .. }) = heard {
+        table.fault(
+            "prefix",
+            format!("what goes out under {prefix} would come in by {filter}; write another prefix, or a narrower filter"),
+        );
+    }
     Some(MqttNotices { prefix })
+}
+
+/// Whether a filter meets a topic that is `prefix` or lies under it (MQTT 3.1.1, section 4.7).
+fn meets(filter: &str, prefix: &str) -> bool {
+    let mut levels = filter.split('/');
+    for own in prefix.split('/') {
+        match levels.next() {
+            Some("#") => return true,
+            Some(level) if level == "+" || level == own => {}
+            _ => return false,
+        }
+    }
+    true
 }
 
 /// Reads `[mirror]`.

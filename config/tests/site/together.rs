@@ -79,6 +79,14 @@ fn couriers_and_a_mirror_that_cannot_reach_their_far_end_are_told() {
     let cases = [
         ("[mqtt_notices]", "notices have no broker to go to; write a table [broker] with its host"),
         (
+            "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"garden/#\"\nprobe = \"p\"\nbare = { quantity = \"co2\", unit = \"ppm\" }\n[mqtt_notices]\nprefix = \"garden/notices\"",
+            "what goes out under garden/notices would come in by garden/#; write another prefix, or a narrower filter",
+        ),
+        (
+            "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"+/notices/+\"\nprobe = \"p\"\nbare = { quantity = \"co2\", unit = \"ppm\" }\n[mqtt_notices]\nprefix = \"garden/notices\"",
+            "what goes out under garden/notices would come in by +/notices/+; write another prefix, or a narrower filter",
+        ),
+        (
             "[mail]\nhost = \"mail.example\"\ntls = \"none-on-loopback\"\nfrom = \"a@b\"\nto = [\"a@b\"]",
             "mail.example is not this board, and mail would cross the network in the open; write starttls or wrapped",
         ),
