@@ -6,6 +6,7 @@
 //! up to half an hour, unless the far end said when it wants to be asked. And what is severe does not wait long behind
 //! a far end that is silent: the try that stands in its way is hurried.
 
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
 use agronomy::crop::Severity;
@@ -167,7 +168,8 @@ pub fn plan(rows: &[Waiting], out: &[&Waiting], now_ms: i64, trusted: bool) -> P
     plan.drop.extend(collapsed.map(|row| (row.entry, COLLAPSED)));
     plan.drop.sort_unstable();
     let due = newest.values().filter(|(_, ready_ms)| *ready_ms <= now_ms).map(|(row, _)| *row);
-    let first = due.min_by_key(|row| (std::cmp::Reverse(row.errand.urgency()), row.entry));
+    // What presses goes before a retry that is as bad: the retry was tried already.
+    let first = due.min_by_key(|row| (Reverse(row.presses()), Reverse(row.errand.urgency()), row.entry));
     let threads = |rows: &[&Waiting]| rows.iter().map(|row| row.errand.thread().to_owned()).collect();
     match first {
         Some(first) if out.len() < MOST_AT_ONCE => plan.send = Some(first.clone()),

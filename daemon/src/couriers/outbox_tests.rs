@@ -185,3 +185,13 @@ fn where_all_places_are_taken_the_others_wait_and_only_what_is_severe_hurries_th
     assert_eq!((full.send, full.hurry.len(), full.next_ms), (None, 8, Some(70)));
     assert_eq!(plan(&severe, &out[1..], 10, true).send.map(|row| row.entry), Some(9));
 }
+
+#[test]
+fn p10_a_severe_first_try_goes_before_a_retry_that_is_as_bad_and_hurries_what_takes_all_places() {
+    let tried = Waiting { tries: 3, ..row(9, "x", Severity::Severe, 0) };
+    let rows = [tried, row(10, "y", Severity::Severe, 0)];
+    assert_eq!(plan(&rows, &[], 10, true).send.map(|row| row.entry), Some(10));
+    let out: Vec<Waiting> = (1..=8).map(|n| row(n, &format!("n{n}"), Severity::Severe, 0)).collect();
+    let out: Vec<&Waiting> = out.iter().collect();
+    assert_eq!(plan(&rows, &out, 10, true).hurry.len(), 8);
+}

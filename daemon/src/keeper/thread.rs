@@ -306,8 +306,12 @@ impl Keeper {
                 self.waiting_since_ms = self.waiting_since_ms.or(Some(moment.mono_ms));
             }
             Event::Cable { probe, damaged_pct } => {
-                tracing::warn!(%probe, damaged_pct, "answers that came damaged within an hour");
-                self.shell.cables.insert(probe.to_string(), damaged_pct);
+                let before = self.shell.cables.insert(probe.to_string(), damaged_pct).unwrap_or(0);
+                match (before, damaged_pct) {
+                    (0, _) => tracing::warn!(%probe, damaged_pct, "answers come damaged: a cable"),
+                    (_, 0) => tracing::info!(%probe, "answers come whole again"),
+                    _ => {}
+                }
             }
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
@@ -363,7 +367,13 @@ impl Keeper {
 
     fn answer(&mut self, question: Question) {
         match question {
-            Question::Export(answer) => self.exports.push(answer),
+            Question::Export(answer) => {
+                // What is refused waits on, and the answer is the last state.
+                if self.refused.is_none() {
+                    self.commit(self.moment());
+                }
+                self.exports.push(answer);
+            }
             Question::Breathe(answer) => _ = answer.send(()),
             Question::Tend(work) => {
                 let moment = self.moment();

@@ -122,7 +122,7 @@ fn says_place(place: &PlaceWave) -> String {
         .map(|line| format!("; no place under cover should pass {} for two days", limit(line)));
     let peak = if place.of_outside {
         format!(
-            "{} has no probe, so nobody can say how hot it gets inside; outside alone has up to about {:.0} °C, and a shut \
+            "Nobody measures {}, so how hot it gets inside cannot be said; outside alone has up to about {:.0} °C, and a shut \
              house in the sun is hotter",
             place.name, place.peak_c
         )

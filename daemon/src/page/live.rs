@@ -4,7 +4,7 @@ use std::convert::Infallible;
 use std::sync::Arc;
 
 use axum::extract::{Extension, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::StreamExt;
@@ -15,8 +15,13 @@ use super::seats::Peer;
 
 /// Opens a stream of events. Where too many are open, 204, upon which a browser does not ask again by itself (HTML
 /// standard, server-sent events); the page then fetches itself now and then. It ends when the page stops.
-pub(crate) async fn live(State(shared): State<Arc<Shared>>, peer: Option<Extension<Peer>>) -> Response {
-    let Some(seat) = shared.seats.take(peer.map_or(Peer(None), |Extension(peer)| peer)) else {
+pub(crate) async fn live(
+    State(shared): State<Arc<Shared>>,
+    peer: Option<Extension<Peer>>,
+    headers: HeaderMap,
+) -> Response {
+    let peer = peer.map_or(Peer(None), |Extension(peer)| peer);
+    let Some(seat) = shared.seats.take(behind(peer, &headers)) else {
         return StatusCode::NO_CONTENT.into_response();
     };
     let mut glance = shared.handle.glance.clone();
@@ -30,4 +35,38 @@ pub(crate) async fn live(State(shared): State<Arc<Shared>>, peer: Option<Extensi
     });
     let stop = shared.stop.clone();
     Sse::new(events.take_until(stop.cancelled_owned())).keep_alive(KeepAlive::default()).into_response()
+}
+
+/// Whose seat it is: a web server on the board speaks for many phones, and says for which in a header of its own. Nobody
+/// is let in by it; whoever lies about it shares no seats, and there is an end to all of them.
+fn behind(peer: Peer, headers: &HeaderMap) -> Peer {
+    let said = headers.get("x-forwarded-for").and_then(|value| value.to_str().ok());
+    let last = said.and_then(|said| said.rsplit(',').next()?.trim().parse().ok());
+    match peer.0 {
+        Some(address) if address.is_loopback() => Peer(last.or(peer.0)),
+        _ => peer,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::net::IpAddr;
+
+    use super::*;
+
+    #[test]
+    fn phones_behind_a_web_server_on_the_board_have_seats_of_their_own_and_nobody_elses_word_counts() {
+        let address = |text: &str| Peer(Some(text.parse::<IpAddr>().unwrap()));
+        let mut headers = HeaderMap::new();
+        assert_eq!(behind(address("127.0.0.1"), &headers), address("127.0.0.1"));
+        headers.insert("x-forwarded-for", "198.51.100.7, 192.0.2.4".parse().unwrap());
+        assert_eq!(
+            behind(address("127.0.0.1"), &headers),
+            address("192.0.2.4"),
+            "the one the server saw itself"
+        );
+        assert_eq!(behind(address("192.0.2.9"), &headers), address("192.0.2.9"));
+        headers.insert("x-forwarded-for", "a phone".parse().unwrap());
+        assert_eq!(behind(address("::1"), &headers), address("::1"));
+    }
 }

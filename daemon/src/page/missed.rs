@@ -51,7 +51,7 @@ pub(super) fn deliveries(notice: &NoticeView, glance: &Glance) -> Markup {
     });
     html! {
         @if let Some(at_ms) = unseen { p { "Nobody has seen this since " (civil.when(at_ms, glance.at_ms)) "." } }
-        @if notice.rang_in_quiet { p { "It rang in quiet hours too, because it was severe." } }
+        @if notice.rang_in_quiet { p { "It was sent in quiet hours too, because it was severe." } }
         @for line in &notice.undelivered {
             // The far end may have it all the same; it is tried again under the same name.
             p { @if line.ends_with(MAYBE) { "Sent, not confirmed: " } @else { "Not delivered: " } (line) "." }
@@ -97,7 +97,7 @@ mod tests {
         let html = said(&glance);
         for wanted in [
             "Nobody has seen this since",
-            "It rang in quiet hours too, because it was severe.",
+            "It was sent in quiet hours too, because it was severe.",
             "Sent, not confirmed: webhook",
             "Not delivered: e-mail: 550",
         ] {

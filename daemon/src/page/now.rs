@@ -258,7 +258,7 @@ fn known(glance: &Glance) -> Markup {
                 @if glance.board.not_kept > 0 { li { (glance.board.not_kept) " readings were judged and not kept: nothing could be stored, and memory for them was full." } }
                 @if let Some((seconds, ms)) = glance.board.slow_write { li { "The card took " (seconds) " s for one write (" (civil.when(ms, glance.at_ms)) "). If that comes again, replace it." } }
                 @for away in &glance.board.away { li { (capital(away)) "." } }
-                @for stranger in &glance.board.strangers { li { "Strangers (" (stranger.name) "): " (stranger.count) " could not be read, the last: " code { (stranger.sample) } } }
+                @for stranger in &glance.board.strangers { li { "Of no probe here (" (stranger.name) "): " (stranger.count) " could not be read, the last: " code { (stranger.sample) } } }
                 @for (courier, count) in &glance.board.unsent { li { (capital(courier)) ": " (old_unsent(*count)) " in the last week." } }
                 @if let Some(mirror) = &glance.board.mirror { li { (capital(&mirror.words())) "." } }
                 @if !glance.board.listening.is_empty() { li { "This page: " (glance.board.listening) "." } }

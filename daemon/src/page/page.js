@@ -40,15 +40,15 @@
   };
 
   const exchange = (fresh) => {
-    const open = [...document.querySelectorAll("details[open][id]")].map((one) => one.id);
+    const folds = [...document.querySelectorAll("details[id]")].map((one) => [one.id, one.open]);
     const focus = document.activeElement && document.activeElement.id;
     for (const id of ["lintel", "main"]) {
       const [was, is] = [document.getElementById(id), fresh.getElementById(id)];
       if (was && is) was.replaceWith(document.adoptNode(is));
     }
-    for (const id of open) {
+    for (const [id, open] of folds) {
       const one = document.getElementById(id);
-      if (one) one.open = true;
+      if (one) one.open = open;
     }
     if (focus && document.getElementById(focus)) document.getElementById(focus).focus({ preventScroll: true });
   };
@@ -79,6 +79,7 @@
   // A browser opens few connections to one board: a tab that nobody sees holds none. A stream the board refused, because
   // it has many, is not tried again by the browser: then the page is fetched on its own after a while.
   let stream = null;
+  let retry = 0;
   const leave = () => {
     if (stream) stream.close();
     stream = null;
@@ -92,7 +93,9 @@
         refresh();
       });
       stream.addEventListener("error", (event) => {
-        if (event.target.readyState === EventSource.CLOSED) setTimeout(catchUp, RETRY_MS);
+        if (event.target !== stream || stream.readyState !== EventSource.CLOSED) return;
+        clearTimeout(retry);
+        retry = setTimeout(catchUp, RETRY_MS);
       });
     }
   };

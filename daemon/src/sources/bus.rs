@@ -66,9 +66,10 @@ pub fn run_bus<E: Error + Display>(
     loop {
         let mut stuck = false;
         for seat in &mut seats {
-            stuck |= seat.ask_if_due(clock, &mut outbox);
             beat.turn(clock);
+            stuck |= seat.ask_if_due(clock, &mut outbox);
         }
+        beat.turn(clock);
         if stuck {
             // Freeing the line may have written anything into any chip.
             for seat in &mut seats {

@@ -244,3 +244,17 @@ fn b4_a_cable_that_damages_one_answer_in_ten_is_told_though_no_slot_is_lost() {
     assert_eq!(cables, [("house", 9), ("house", 0)]);
     assert_eq!(told(&events).len(), 2, "nobody is away");
 }
+
+#[test]
+fn a_bus_without_instruments_has_its_turns_too() {
+    let (clock, (events, _heard)) = (SetClock(NOON_MS.into(), true.into()), mpsc::channel(1));
+    let beat = Beat::new(&clock);
+    let mut rounds = 0;
+    let wait = |span: Duration| {
+        clock.0.fetch_add(span.as_millis() as i64, Ordering::Relaxed);
+        rounds += 1;
+        rounds < 600
+    };
+    run_bus::<ErrorKind>("bus 1", Vec::new(), events, &clock, &beat, wait).unwrap();
+    assert!(beat.since_ms(&clock) <= LOOK_AROUND.as_millis() as i64);
+}

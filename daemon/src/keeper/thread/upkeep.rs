@@ -64,9 +64,11 @@ impl Keeper {
         if self.exports.is_empty() {
             return;
         }
-        // Pages are made from what is stored. What is refused waits on, and the answer is the last state.
-        self.commit(moment);
-        if self.setup.core.remake(REMADE_AT_ONCE) {
+        let more = self.setup.core.remake(REMADE_AT_ONCE);
+        if self.refused.is_none() && (!more || self.setup.core.waiting_pages() >= PAGES_DUE) {
+            self.commit(moment);
+        }
+        if more {
             return;
         }
         self.name_damage(moment);

@@ -32,6 +32,11 @@ impl Beat {
     pub(super) fn turn(&self, clock: &dyn Clock) {
         self.0.store(clock.monotonic_ms(), Ordering::Relaxed);
     }
+
+    /// How long ago that was, ms.
+    pub(super) fn since_ms(&self, clock: &dyn Clock) -> i64 {
+        clock.monotonic_ms() - self.0.load(Ordering::Relaxed)
+    }
 }
 
 /// Looks after the owner of `bus` until told to stop.
@@ -49,7 +54,7 @@ pub async fn watch(
     let mut told = Told::nothing(format!("instruments on {bus}"));
     let mut hung = false;
     while tokio::time::timeout(clock.real(LOOK), stop.cancelled()).await.is_err() {
-        let hangs = clock.monotonic_ms() - beat.0.load(Ordering::Relaxed) > HANGS_MS;
+        let hangs = beat.since_ms(clock.as_ref()) > HANGS_MS;
         if hangs == hung {
             continue;
         }
