@@ -1,5 +1,6 @@
 //! `glasshour run`: the service, from a site file.
 
+mod needs;
 mod site_file;
 
 use std::path::{Path, PathBuf};
