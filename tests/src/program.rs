@@ -157,7 +157,7 @@ impl Garden {
         let mut command = Command::new(program());
         command.arg("run").arg(self.site_file()).arg("--kept").arg(self.ledger());
         command.stdin(Stdio::null()).stdout(log).stderr(err);
-        command.envs(environment.iter().cloned());
+        command.env_remove("RUNTIME_DIRECTORY").envs(environment.iter().cloned());
         command.spawn().expect("the program just built")
     }
 

@@ -106,7 +106,7 @@ impl StandIn {
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(glance()));
         let rows = Rows(Arc::new(Mutex::new(rows)));
-        Self { rows, handle: Handle { events: sender, glance: seen }, events, glance, clock }
+        Self { rows, handle: Handle::new(sender, seen), events, glance, clock }
     }
 
     /// Writes a row and wakes whoever waits for a commit.

@@ -132,8 +132,20 @@ fn s8_u1_after_a_slip_in_the_site_file_the_last_good_copy_runs_and_every_page_sa
     // Mended: nothing is said any more, and what was mended is kept.
     std::fs::write(garden.site_file(), good.replace("52.1", "52.2")).unwrap();
     let service = garden.start();
-    assert!(!service.get("/").1.contains("Site file damaged"));
-    until("the new text is kept", || std::fs::read_to_string(&copy).ok()?.contains("52.2").then_some(()));
+    assert!(!service.get("/").1.contains("running on"));
+    assert!(
+        !std::fs::read_to_string(&copy).is_ok_and(|kept| kept.contains("52.2")),
+        "nobody knows yet whether it lasts"
+    );
+    assert!(service.stop().success(), "{}", garden.log());
+    assert!(std::fs::read_to_string(&copy).is_ok_and(|kept| kept.contains("52.2")));
+    // A page at another's address, which is for documentation only: RFC 5737, section 3.
+    std::fs::write(garden.site_file(), good.replace("127.0.0.1:0", "192.0.2.7:8087")).unwrap();
+    let service = garden.start();
+    let (_, body) = service.get("/");
+    for words in ["Site file names what cannot be used (line ", "192.0.2.7:8087", "running on the copy of"] {
+        assert!(body.contains(words), "{words}: {body}");
+    }
     assert!(service.stop().success(), "{}", garden.log());
 }
 

@@ -1,6 +1,6 @@
 //! `glasshour check`: everything that is wrong with a file, or what was understood of it.
 
-mod files;
+pub(super) mod files;
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -115,7 +115,7 @@ fn tried(map: &OutlookMap, sample: &Path) -> Result<String, String> {
 }
 
 /// What is wrong with the map that a site file names.
-enum MapFault {
+pub(super) enum MapFault {
     /// The map is there, and these are its faults, by its name.
     Within(String),
     /// It is not there: where the site file names it.
@@ -123,7 +123,7 @@ enum MapFault {
 }
 
 /// The field map that a site file names: what would only be found missing at the start.
-fn outlook_map(site: &Site, text: &str) -> Result<Option<OutlookMap>, MapFault> {
+pub(super) fn outlook_map(site: &Site, text: &str) -> Result<Option<OutlookMap>, MapFault> {
     let Some(feed) = site.outlook.as_ref().and_then(|outlook| outlook.feed.as_ref()) else {
         return Ok(None);
     };

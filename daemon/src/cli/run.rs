@@ -1,8 +1,9 @@
 //! `glasshour run`: the service, from a site file.
 
+mod needs;
 mod site_file;
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -14,7 +15,7 @@ use super::{Trouble, runtime, start_log};
 use crate::clock::{Clock, SystemClock};
 use crate::ledger::refuse_newer;
 use crate::service::manager::Manager;
-use crate::service::starts::Starts;
+use crate::service::starts::{self, Starts};
 use crate::service::{self, Manner, kept_site, rest};
 use crate::sources::bus::until;
 
@@ -49,8 +50,10 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     })?;
     let calendar = opened.core.engine().site().calendar.clone();
     let copy = fallen_back.map(|it| it.words(&args.site, &calendar));
-    let started_well = copy.is_none();
-    let starts = Arc::new(Starts::begin(&site.ledger.folder, clock.monotonic_ms()));
+    let text = copy.is_none().then_some(text);
+    let runtime_folder = std::env::var("RUNTIME_DIRECTORY").ok();
+    let counted_in = starts::folder(runtime_folder.as_deref(), &site.ledger.folder);
+    let starts = Starts::begin(&counted_in, clock.monotonic_ms());
     let sources_off = starts.leave_sources_off();
     if sources_off {
         tracing::error!("the last starts ended within a minute; the sources are left off for a while");
@@ -67,10 +70,9 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         if let Some(door) = running.door {
             println!("door {door}");
         }
-        if started_well {
-            keep_copy(&site.ledger.folder, &args.site, &text, clock.as_ref());
-        }
-        let this = Arc::clone(&starts);
+        let (folder, path) = (site.ledger.folder.clone(), args.site.clone());
+        let start = Arc::new(Start { starts, folder, path, text, clock: Arc::clone(&clock) });
+        let this = Arc::clone(&start);
         tasks.spawn("start", move |stop| last(this, stop));
         if let Some(manager) = Manager::of_environment() {
             manager.ready();
@@ -81,7 +83,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
             .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
         let ended = tasks.join(GRACE).await;
         if ended.is_ok() {
-            starts.lasted();
+            start.ended_well();
         }
         ended.map_err(|failure| failure.to_string())
     });
@@ -89,19 +91,48 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     done.map_err(Trouble::Failed)
 }
 
-/// Keeps the text of a site file from which the service has started well. A disk that refuses it is no reason to stop.
-fn keep_copy(folder: &Path, path: &Path, text: &str, clock: &dyn Clock) {
-    let now_ms = clock.vouched_by().map(|_| clock.wall_ms());
-    if let Err(error) = kept_site::keep(folder, path, text, now_ms) {
-        tracing::warn!(%error, "no copy of the site file could be kept");
+/// A start that came about, and what is done once it has shown that it is a good one.
+struct Start {
+    starts: Starts,
+    /// The ledger's folder.
+    folder: PathBuf,
+    /// The site file.
+    path: PathBuf,
+    /// Its text; none where the service runs on the copy.
+    text: Option<String>,
+    clock: Arc<dyn Clock>,
+}
+
+impl Start {
+    /// It lasted, with its sources: its text is a good one.
+    fn lasted(&self) {
+        self.starts.lasted();
+        self.keep_copy();
+    }
+
+    /// It ended as it was asked to. Where the sources were off nothing is known of how they get on with the text.
+    fn ended_well(&self) {
+        self.starts.lasted();
+        if !self.starts.leave_sources_off() {
+            self.keep_copy();
+        }
+    }
+
+    /// Keeps the text of the site file. A disk that refuses it is no reason to stop.
+    fn keep_copy(&self) {
+        let Some(text) = &self.text else { return };
+        let now_ms = self.clock.vouched_by().map(|_| self.clock.wall_ms());
+        if let Err(error) = kept_site::keep(&self.folder, &self.path, text, now_ms) {
+            tracing::warn!(%error, "no copy of the site file could be kept");
+        }
     }
 }
 
 /// Waits until a start has lasted, with its sources.
-async fn last(starts: Arc<Starts>, stop: CancellationToken) -> Result<(), String> {
-    let rest = if starts.leave_sources_off() { rest::REST } else { Duration::ZERO };
+async fn last(start: Arc<Start>, stop: CancellationToken) -> Result<(), String> {
+    let rest = if start.starts.leave_sources_off() { rest::REST } else { Duration::ZERO };
     if stop.run_until_cancelled(tokio::time::sleep(rest + LASTING)).await.is_some() {
-        starts.lasted();
+        start.lasted();
         stop.cancelled().await;
     }
     Ok(())
@@ -117,4 +148,52 @@ pub(super) async fn signals(stop: CancellationToken) -> Result<(), String> {
         () = stop.cancelled() => {}
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::clock::FastClock;
+    use crate::service::kept_site::last_good;
+
+    const TEXT: &str = "[site]\nname = \"Yard\"\n";
+
+    /// A start in a folder that `before` others in a row did not outlast.
+    fn start(folder: &std::path::Path, before: u32, text: Option<&str>) -> Arc<Start> {
+        (0..before).for_each(|_| drop(Starts::begin(folder, 0)));
+        Arc::new(Start {
+            starts: Starts::begin(folder, 0),
+            folder: folder.to_owned(),
+            path: "site.toml".into(),
+            text: text.map(str::to_owned),
+            clock: Arc::new(FastClock::held(1_780_488_000_000, 1.0)),
+        })
+    }
+
+    /// Whether a copy is there after so many seconds of a start.
+    async fn kept_after(seconds: u64, before: u32, text: Option<&str>) -> bool {
+        let folder = tempfile::tempdir().unwrap();
+        let (start, stop) = (start(folder.path(), before, text), CancellationToken::new());
+        let waiting = last(start, stop);
+        let _ = tokio::time::timeout(Duration::from_secs(seconds), waiting).await;
+        last_good(folder.path(), "site.toml".as_ref()).is_some()
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_text_is_kept_as_good_once_it_ran_for_a_minute_with_its_sources() {
+        assert!(!kept_after(59, 0, Some(TEXT)).await);
+        assert!(kept_after(61, 0, Some(TEXT)).await);
+        assert!(!kept_after(359, 2, Some(TEXT)).await, "its sources were off for five minutes");
+        assert!(kept_after(361, 2, Some(TEXT)).await);
+        assert!(!kept_after(61, 0, None).await, "the copy itself runs");
+    }
+
+    #[test]
+    fn a_clean_stop_keeps_the_text_unless_the_sources_were_off() {
+        for (before, kept) in [(0, true), (1, true), (2, false)] {
+            let folder = tempfile::tempdir().unwrap();
+            start(folder.path(), before, Some(TEXT)).ended_well();
+            assert_eq!(last_good(folder.path(), "site.toml".as_ref()).is_some(), kept, "{before}");
+        }
+    }
 }

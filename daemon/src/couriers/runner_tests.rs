@@ -131,7 +131,7 @@ impl Bench {
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
         let (script, now) = (Mutex::new(script), clock.clone());
         let courier = Scripted { script, carried: carried.clone(), clock: now, encrypted };
-        let (keeper, time) = (Handle { events: sender, glance: seen }, clock.clone());
+        let (keeper, time) = (Handle::new(sender, seen), clock.clone());
         let mut tasks = Tasks::new();
         tasks.spawn("courier", |stop| run(courier, outbox, keeper, time, stop));
         Self { tasks, rows, carried, clock, events, glance }

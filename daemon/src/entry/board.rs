@@ -60,12 +60,13 @@ impl BoardNews {
                 (format!("The card took {seconds} s for one write"), String::new())
             }
             Self::Off { since_ms, until_ms, board, goodbye } => {
-                let what = match (board, goodbye) {
-                    (true, false) => "Power was off",
-                    (true, true) => "The board was off",
-                    (false, _) => "Glasshour was not running",
-                };
-                (what.to_owned(), format!("for {}", span(until_ms - since_ms)))
+                // Whether its power failed or its kernel started anew is not known.
+                let what =
+                    if *board { "The board was off or started anew" } else { "Glasshour was not running" };
+                let away_ms = until_ms - since_ms;
+                // Where it said no goodbye it may have run for long after it stored last.
+                let for_long = if *goodbye { span(away_ms) } else { format!("up to {}", at_most(away_ms)) };
+                (what.to_owned(), format!("for {for_long}"))
             }
             Self::Refused { why, .. } => {
                 ("The disk refused writes, and takes them again".to_owned(), why.clone())
@@ -73,5 +74,36 @@ impl BoardNews {
             Self::Clock { doubt: Some(doubt) } => ("The clock is not believed".to_owned(), doubt.clone()),
             Self::Clock { doubt: None } => ("The clock is believed again".to_owned(), String::new()),
         }
+    }
+}
+
+/// A length of time (ms) in whole units, upwards.
+fn at_most(ms: i64) -> String {
+    let unit_ms = match ms {
+        _ if ms <= 3_600_000 => 60_000,
+        _ if ms <= 2 * 86_400_000 => 3_600_000,
+        _ => 86_400_000,
+    };
+    span((ms + unit_ms - 1) / unit_ms * unit_ms)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn of_an_end_that_nobody_saw_only_the_longest_that_it_can_have_been_is_said() {
+        const MINUTE: i64 = 60_000;
+        let said = |away_ms, board, goodbye| {
+            let (what, for_long) =
+                BoardNews::Off { since_ms: 5, until_ms: 5 + away_ms, board, goodbye }.words();
+            format!("{what} {for_long}")
+        };
+        assert_eq!(said(1, true, false), "The board was off or started anew for up to 1 min");
+        assert_eq!(said(7 * MINUTE, true, false), "The board was off or started anew for up to 7 min");
+        assert_eq!(said(7 * MINUTE + 1, false, false), "Glasshour was not running for up to 8 min");
+        assert_eq!(said(839 * MINUTE, true, false), "The board was off or started anew for up to 14 h");
+        assert_eq!(said(2_881 * MINUTE, false, false), "Glasshour was not running for up to 3 days");
+        assert_eq!(said(7 * MINUTE + 1, false, true), "Glasshour was not running for 7 min");
     }
 }

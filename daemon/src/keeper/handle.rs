@@ -1,6 +1,7 @@
 //! How the rest of the program speaks with the keeper.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use serde::{Deserialize, Serialize};
 use tokio::sync::{mpsc, oneshot, watch};
@@ -120,9 +121,22 @@ pub struct Handle {
     pub events: mpsc::Sender<Event>,
     /// The newest glance.
     pub glance: watch::Receiver<Arc<Glance>>,
+    /// Work on the ledger that was asked for is under way.
+    pub(crate) tending: Arc<AtomicBool>,
 }
 
 impl Handle {
+    /// A way to the keeper that takes these events and makes these glances.
+    pub fn new(events: mpsc::Sender<Event>, glance: watch::Receiver<Arc<Glance>>) -> Self {
+        Self { events, glance, tending: Arc::default() }
+    }
+
+    /// Whether the keeper is busy with work on the ledger that was asked for: a mend, a check, a forgetting. Such work may
+    /// take minutes, and whoever waits for the keeper meanwhile does not wait for one that is stuck.
+    pub fn is_tending(&self) -> bool {
+        self.tending.load(Ordering::Relaxed)
+    }
+
     /// Notes something; the entry's number comes back once it is durable.
     ///
     /// # Errors
@@ -194,7 +208,13 @@ impl Handle {
         work: impl FnOnce(&mut Core, Moment) -> T + Send + 'static,
     ) -> Result<T, Stopped> {
         let (answer, answered) = oneshot::channel();
-        let work: Work = Box::new(move |core, moment| _ = answer.send(work(core, moment)));
+        let tending = Arc::clone(&self.tending);
+        let work: Work = Box::new(move |core, moment| {
+            tending.store(true, Ordering::Relaxed);
+            let done = work(core, moment);
+            tending.store(false, Ordering::Relaxed);
+            let _ = answer.send(done);
+        });
         self.events.send(Event::Ask(Question::Tend(work))).await.map_err(|_| Stopped)?;
         answered.await.map_err(|_| Stopped)
     }

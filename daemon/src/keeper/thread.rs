@@ -131,7 +131,7 @@ impl Keeper {
             fences: 0,
             setup,
         };
-        (keeper, Handle { events: sender, glance: glance_receiver })
+        (keeper, Handle::new(sender, glance_receiver))
     }
 
     /// The clock as it is believed: the one for everybody who works with this keeper.

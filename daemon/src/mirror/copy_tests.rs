@@ -86,7 +86,7 @@ impl Bench {
         let (sender, events) = mpsc::channel(8);
         let (glance, seen) = watch::channel(Arc::new(quiet_glance()));
         let server = Scripted { script: Mutex::new(script.into()), taken: taken.clone(), number };
-        let keeper = Handle { events: sender, glance: seen };
+        let keeper = Handle::new(sender, seen);
         let (source, time) = (shelf.clone(), clock.clone());
         let mut tasks = Tasks::new();
         tasks.spawn("mirror", |stop| run(source, server, keeper, time, || 1.0, stop));

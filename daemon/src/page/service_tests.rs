@@ -59,7 +59,7 @@ fn keeper(glance: Glance) -> (Handle, watch::Sender<Arc<Glance>>, impl Future<Ou
         }
         notes
     };
-    (Handle { events, glance }, publish, work)
+    (Handle::new(events, glance), publish, work)
 }
 
 /// Sends requests to the service, then says what the keeper was told.

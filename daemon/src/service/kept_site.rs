@@ -1,7 +1,7 @@
 //! The last good copy of the site file.
 //!
 //! A slip of the pen, or a power cut while somebody saves, must not end the watch in a heat wave. So the text of every
-//! site file from which the service started well is kept beside the ledger, and is what a start falls back on. Passwords
+//! site file from which the service ran well for a while is kept beside the ledger, and is what a start falls back on. Passwords
 //! that lie in files of their own are not copied. The copy knows which file it is of: another site's is never used.
 
 use std::path::Path;
@@ -18,11 +18,11 @@ const UNDATED: &str = "-";
 pub struct KeptSite {
     /// The whole text.
     pub text: String,
-    /// When the service first started well from this text, UTC ms; none where nobody knew the time then.
+    /// When the service first ran well from this text, UTC ms; none where nobody knew the time then.
     pub since_ms: Option<i64>,
 }
 
-/// Keeps the text of the site file at `path`, from which the service has just started well, in the ledger's folder.
+/// Keeps the text of the site file at `path`, from which the service has run well for a while, in the ledger's folder.
 /// The same text is not written again, but for its date where it had none.
 ///
 /// # Errors

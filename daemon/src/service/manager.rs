@@ -3,7 +3,8 @@
 //! The protocol is sd_notify(3): a datagram of `NAME=value` lines to the socket that the environment names. A manager that
 //! was told a watchdog time kills and restarts what is silent for so long (sd_watchdog_enabled(3)). Fed by a timer, it
 //! would watch the timer; so each sign is asked of the keeper itself, and a keeper that stands still gives none. A disk
-//! that refuses is no reason to be killed: what waits in memory would be lost, and warnings still go out.
+//! that refuses is no reason to be killed: what waits in memory would be lost, and warnings still go out. Nor is work on
+//! the ledger that somebody asked for, such as a mend: while it is under way signs are given all the same, for a while.
 
 use std::os::linux::net::SocketAddrExt;
 use std::os::unix::net::{SocketAddr, UnixDatagram};
@@ -15,6 +16,9 @@ use tokio_util::sync::CancellationToken;
 use crate::clock::Clock;
 use crate::keeper::handle::{Handle, Stopped};
 use crate::supervise::Outcome;
+
+/// For how long work on the ledger may keep the keeper from answering, and signs be given all the same.
+const TENDING_AT_MOST: Duration = Duration::from_secs(30 * 60);
 
 /// The way to the service manager.
 #[derive(Debug)]
@@ -90,26 +94,44 @@ impl Manager {
     async fn watch(&self, watchdog: Duration, keeper: &Handle, clock: &dyn Clock) -> Stopped {
         let every = watchdog / 3;
         loop {
-            let asked_ms = clock.monotonic_ms();
-            let mut answer = std::pin::pin!(keeper.breathe());
-            let answered = match tokio::time::timeout(every, answer.as_mut()).await {
-                Ok(answered) => answered,
-                Err(_) => {
-                    tracing::error!(
-                        seconds = every.as_secs(),
-                        "the keeper stands still; the service manager gets no sign of life until it answers"
-                    );
-                    let answered = answer.await;
-                    let stood_s = (clock.monotonic_ms() - asked_ms) / 1000;
-                    tracing::warn!(seconds = stood_s, "the keeper stood still");
-                    answered
-                }
-            };
-            if let Err(gone) = answered {
+            if let Err(gone) = self.answer(every, keeper, clock).await {
                 return gone;
             }
             self.say("WATCHDOG=1");
             tokio::time::sleep(every).await;
         }
     }
+
+    /// Asks the keeper, and waits until it answers. A sign each `every` meanwhile where it tends the ledger.
+    async fn answer(&self, every: Duration, keeper: &Handle, clock: &dyn Clock) -> Result<(), Stopped> {
+        let asked_ms = clock.monotonic_ms();
+        let mut answer = std::pin::pin!(keeper.breathe());
+        let (mut waited, mut stuck) = (Duration::ZERO, false);
+        loop {
+            if let Ok(answered) = tokio::time::timeout(every, answer.as_mut()).await {
+                if !waited.is_zero() {
+                    let seconds = (clock.monotonic_ms() - asked_ms) / 1000;
+                    tracing::warn!(seconds, "the keeper answers again");
+                }
+                return answered;
+            }
+            waited += every;
+            if keeper.is_tending() && waited <= TENDING_AT_MOST {
+                tracing::info!(
+                    seconds = waited.as_secs(),
+                    "the keeper is busy with the ledger, as it was asked"
+                );
+                self.say("WATCHDOG=1");
+            } else if !std::mem::replace(&mut stuck, true) {
+                tracing::error!(
+                    seconds = waited.as_secs(),
+                    "the keeper stands still; the service manager gets no sign of life until it answers"
+                );
+            }
+        }
+    }
 }
+
+#[cfg(test)]
+#[path = "manager_tests.rs"]
+mod tests;

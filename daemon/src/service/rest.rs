@@ -4,11 +4,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::sync::watch;
+use tokio_util::sync::CancellationToken;
 
 use crate::clock::Clock;
 use crate::glance::Makeshift;
 use crate::keeper::handle::Handle;
-use crate::supervise::Tasks;
+use crate::supervise::{Outcome, Tasks};
 
 /// How long the sources stay off. Long enough to look at the page and write a remedy; in heat, no longer.
 pub const REST: Duration = Duration::from_secs(300);
@@ -44,11 +45,24 @@ pub(super) fn sources_later(
         makeshift.send_modify(|said| said.retain(|it| *it != words()));
         let mut own = Tasks::under(&stop);
         Box::pin(super::sources(&file, &handle, &clock, &mut own)).await?;
-        own.join(GRACE).await.map_err(|failure| failure.to_string())?;
-        // A site may have no sources at all: that ends nothing.
-        stop.cancelled().await;
-        Ok(())
+        work(own, &stop).await
     });
+}
+
+/// Lets the sources work until `stop`.
+///
+/// # Errors
+///
+/// When one fails, or ends although nobody asked it to: the others stop with it, and the program must not go on without.
+async fn work(own: Tasks, stop: &CancellationToken) -> Outcome {
+    let ended = own.stop();
+    own.join(GRACE).await.map_err(|failure| failure.to_string())?;
+    if ended.is_cancelled() && !stop.is_cancelled() {
+        return Err("a source ended unasked, and the others with it".to_owned());
+    }
+    // A site may have no sources at all: that ends nothing.
+    stop.cancelled().await;
+    Ok(())
 }
 
 #[cfg(test)]
@@ -74,7 +88,7 @@ mod tests {
         let copy = Makeshift { what: "Another.".to_owned(), remedy: String::new() };
         let (makeshift, said) = watch::channel(vec![words(), copy.clone()]);
         let mut tasks = Tasks::new();
-        sources_later(&file.unwrap(), &Handle { events, glance }, &clock, makeshift, &mut tasks);
+        sources_later(&file.unwrap(), &Handle::new(events, glance), &clock, makeshift, &mut tasks);
         let second = Duration::from_secs(1);
         tokio::time::sleep(REST.saturating_sub(second)).await;
         assert_eq!(*said.borrow(), [words(), copy.clone()]);
@@ -95,5 +109,25 @@ mod tests {
     #[tokio::test(start_paused = true)]
     async fn a_site_without_sources_goes_on_too() {
         rests_then_works("").await;
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn a_source_that_ends_unasked_is_an_error_and_one_that_was_told_to_stop_is_none() {
+        let stop = CancellationToken::new();
+        let sources = || {
+            let mut own = Tasks::under(&stop);
+            own.spawn("patient", |stop| async move {
+                stop.cancelled().await;
+                Ok(())
+            });
+            own
+        };
+        let mut own = sources();
+        own.spawn("hasty", |_| async { Ok(()) });
+        let ended = work(own, &stop).await.unwrap_err();
+        assert!(ended.contains("ended unasked"), "{ended}");
+        let own = sources();
+        stop.cancel();
+        work(own, &stop).await.unwrap();
     }
 }

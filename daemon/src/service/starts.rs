@@ -2,13 +2,15 @@
 //!
 //! Something that comes in, or the way it comes, may end the program each time it is met: a bus, a message that the
 //! broker keeps and sends again. The service manager would start it for ever, and nobody would see a page. So starts that
-//! did not last a minute are counted beside the ledger, and after two of them the next one leaves the sources off.
+//! did not last a minute are counted, and after two of them the next one leaves the sources off. The count lies in a folder
+//! that the service manager keeps from one start to the next and that is gone when the board is switched off, where there
+//! is one: a power that flickers is no fault of the sources.
 
 use std::path::{Path, PathBuf};
 
 use super::whole_file;
 
-/// The file's name in the ledger's folder: how many starts, and the monotonic clock at the last of them, ms.
+/// The file's name in its folder: how many starts, and the monotonic clock at the last of them, ms.
 const NAME: &str = "starts-cut-short";
 /// How many starts in a row may not have lasted before the sources are left off.
 const PATIENCE: u32 = 2;
@@ -22,9 +24,16 @@ pub struct Starts {
     cut_short: u32,
 }
 
+/// The folder in which starts are counted: `RUNTIME_DIRECTORY` of the environment (systemd.exec(5)), or, where nobody
+/// gave one, the ledger's.
+pub fn folder(runtime: Option<&str>, ledger: &Path) -> PathBuf {
+    let given = runtime.and_then(|folders| folders.split(':').next()).filter(|folder| !folder.is_empty());
+    given.map_or_else(|| ledger.to_owned(), PathBuf::from)
+}
+
 impl Starts {
-    /// Counts a start now, at a moment of the monotonic clock (ms). Where that went back the board was switched on anew: a
-    /// power that flickers is no fault of the sources, and counting begins again. A folder that refuses counts nothing.
+    /// Counts a start now, at a moment of the monotonic clock (ms). Where that went back the board was switched on anew,
+    /// and counting begins again; that is all that tells it in a folder which outlasts the board. A folder that refuses counts nothing.
     pub fn begin(folder: &Path, mono_ms: i64) -> Self {
         let kept = std::fs::read_to_string(folder.join(NAME)).unwrap_or_default();
         let before = kept
@@ -84,6 +93,36 @@ mod tests {
             let starts = Starts::begin(folder.path(), at * MINUTE);
             assert!(!starts.leave_sources_off());
             starts.did_not_begin();
+        }
+    }
+
+    #[test]
+    fn three_short_spells_of_power_count_for_nothing_in_a_folder_that_goes_with_each() {
+        let ledger = tempfile::tempdir().unwrap();
+        for on_ms in [20_100, 20_300, 20_500, 31_000] {
+            let run = tempfile::tempdir().unwrap();
+            let folder = folder(run.path().to_str(), ledger.path());
+            assert!(!Starts::begin(&folder, on_ms).leave_sources_off(), "{on_ms}");
+        }
+        assert_eq!(std::fs::read_dir(ledger.path()).unwrap().count(), 0, "nothing outlasts the board");
+        let run = tempfile::tempdir().unwrap();
+        let off = [20_100, 31_000, 42_000].map(|on_ms| {
+            let folder = folder(run.path().to_str(), ledger.path());
+            Starts::begin(&folder, on_ms).leave_sources_off()
+        });
+        assert_eq!(off, [false, false, true], "one spell of power, and a manager that starts it again");
+    }
+
+    #[test]
+    fn starts_are_counted_in_the_first_folder_that_the_manager_gave_or_beside_the_ledger() {
+        let ledger = Path::new("/var/lib/glasshour");
+        for (given, folder_is) in [
+            (Some("/run/glasshour"), "/run/glasshour"),
+            (Some("/run/glasshour:/run/other"), "/run/glasshour"),
+            (Some(""), "/var/lib/glasshour"),
+            (None, "/var/lib/glasshour"),
+        ] {
+            assert_eq!(folder(given, ledger), Path::new(folder_is), "{given:?}");
         }
     }
 

@@ -223,7 +223,12 @@ async fn s1_s2_that_power_was_off_is_told_once_and_still_shown_after_another_sta
     let bench = service(folder.path(), june() + 14 * HOUR, HOUR);
     bench.machine.pass(2 * MINUTE);
     bench.hear(21.0).await;
-    bench.handle.tend(|_, _| ()).await.unwrap();
+    let handle = bench.handle.clone();
+    assert!(
+        bench.handle.tend(move |_, _| handle.is_tending()).await.unwrap(),
+        "it is known while it goes on"
+    );
+    assert!(!bench.handle.is_tending());
     lately(&bench, 0).await;
     // The card as a power cut at this moment leaves it.
     for name in ["ledger", "ledger-wal"] {
@@ -233,7 +238,9 @@ async fn s1_s2_that_power_was_off_is_told_once_and_still_shown_after_another_sta
 
     let bench = service(copies.path(), june() + 14 * HOUR + 9 * MINUTE, MINUTE / 2);
     let cut = lately(&bench, 1).await;
-    assert_eq!(cut, ["Power was off 14:02 to 14:09; 14:02 is when it last stored anything."]);
+    let told =
+        "The board was off or started anew for up to 7 min until 14:09; it last stored anything at 14:02.";
+    assert_eq!(cut, [told]);
     bench.stop().await;
     // A restart that was asked for is no news, and what was told is still known.
     let bench = service(copies.path(), june() + 14 * HOUR + 10 * MINUTE, MINUTE);
@@ -247,6 +254,6 @@ async fn s1_s2_that_power_was_off_is_told_once_and_still_shown_after_another_sta
     // The other card went on to a clean stop; the board is switched on an hour later.
     let bench = service(folder.path(), june() + 15 * HOUR + 2 * MINUTE, MINUTE);
     let asked = lately(&bench, 1).await;
-    assert!(asked[0].starts_with("The board was off 14:02 to 15:02, after"), "{asked:?}");
+    assert!(asked[0].starts_with("The board was off or started anew 14:02 to 15:02, after"), "{asked:?}");
     bench.stop().await;
 }

@@ -76,7 +76,7 @@ async fn s6_with_a_disk_that_refuses_heat_is_told_from_memory_and_stored_once_th
     bench
         .until("the refusal that was got over is told", |bench| {
             let lately = bench.handle.now().board.lately.clone();
-            lately.iter().any(|it| it.starts_with("The disk refused a write at "))
+            lately.iter().any(|it| it.starts_with("The disk refused writes from "))
         })
         .await;
     bench.stop().await;

@@ -112,7 +112,7 @@ fn a_flush_refused_once_is_overcome_without_a_restart() {
     yard.all_taken(&service);
     assert_eq!(disk.heal(), 1, "the flush was refused");
     assert!(yard.garden().log().contains("the disk refused"), "{}", yard.garden().log());
-    page_says(&service, "The disk refused a write at ");
+    page_says(&service, "The disk refused writes from ");
     yard.feed(100);
     yard.all_taken(&service);
     assert!(service.stop().success(), "{}", yard.garden().log());

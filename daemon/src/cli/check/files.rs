@@ -92,7 +92,7 @@ impl Named<'_> {
 
 /// What keeps a named file from being used, each with its place in the site file's `text`, in the order of the file; or,
 /// where nothing does, a warning for each secret that is open to everybody.
-pub(super) fn files(site: &Site, text: &str) -> Result<Vec<String>, Vec<Fault>> {
+pub(in crate::cli) fn files(site: &Site, text: &str) -> Result<Vec<String>, Vec<Fault>> {
     let named = named(site);
     let fault = |it: &Named<'_>| {
         let message = it.trouble()?;
@@ -105,7 +105,7 @@ pub(super) fn files(site: &Site, text: &str) -> Result<Vec<String>, Vec<Fault>> 
 }
 
 /// Line and column of a key under a table; the file's beginning where it is written in another way.
-pub(super) fn place(text: &str, table: &str, key: &str) -> (usize, usize) {
+pub(in crate::cli) fn place(text: &str, table: &str, key: &str) -> (usize, usize) {
     let mut within = false;
     for (index, line) in text.lines().enumerate() {
         let begun = line.trim_start();

@@ -1,5 +1,6 @@
 //! The site file a service starts from, or its last good copy.
 
+use std::fmt;
 use std::path::Path;
 
 use agronomy::crop::CropBook;
@@ -9,6 +10,7 @@ use config::zone::Zones;
 
 use super::super::Trouble;
 use super::super::target::{crop_book, said};
+use super::needs::{at_its_line, unmet};
 use crate::calendar::Calendar;
 use crate::glance::Makeshift;
 use crate::service::kept_site::{KeptSite, last_good};
@@ -27,7 +29,7 @@ pub(super) struct Settings {
 
 /// Why a start fell back on the copy.
 pub(super) struct FallenBack {
-    why: String,
+    why: Unusable,
     since_ms: Option<i64>,
 }
 
@@ -36,66 +38,88 @@ impl FallenBack {
     pub(super) fn words(&self, path: &Path, calendar: &Calendar) -> Makeshift {
         let day = self.since_ms.map(|ms| calendar.civil_format(ms, "the copy of %-d %B"));
         let copy = day.unwrap_or_else(|| "the last good copy".to_owned());
-        Makeshift {
-            what: format!("Site file damaged ({}); running on {copy}.", self.why),
-            remedy: format!(
-                "Mend it: “glasshour check {}” says what is wrong. Then start anew.",
-                path.display()
-            ),
-        }
+        let path = path.display();
+        let remedy = match self.why {
+            Unusable::Missing => format!("Put it back in its place, {path}. Then start anew."),
+            _ => format!("Mend it: “glasshour check {path}” says what is wrong. Then start anew."),
+        };
+        Makeshift { what: format!("{}; running on {copy}.", self.why), remedy }
     }
 }
 
-/// Reads the site file; where that fails and `kept` holds a copy of it that can be read, that one.
+/// Reads the site file. Where that fails, or names what cannot be had, and `kept` holds a copy of it that is better,
+/// that one.
 pub(super) fn read(path: &Path, kept: &Path) -> Result<Settings, Trouble> {
     let book = crop_book()?;
     let zones = Zones::system();
-    let unread = match text(path) {
+    let copy = last_good(kept, path);
+    let copied = copy.as_ref().and_then(|it| config::read_site(&it.text, &book, &zones).ok());
+    let why = match text(path) {
         Ok(text) => match config::read_site(&text, &book, &zones) {
-            Ok(site) => return Ok(Settings { site, book, text, fallen_back: None }),
-            Err(faults) => Unread::Faulty(faults),
+            Ok(site) => match unmet_here_only(&site, &text, copy.as_ref().zip(copied.as_ref())) {
+                None => return Ok(Settings { site, book, text, fallen_back: None }),
+                Some(why) => Unusable::Names(why),
+            },
+            Err(faults) => Unusable::Faulty(faults),
         },
-        Err(why) => Unread::Absent(why),
+        Err(why) => why,
     };
-    let Some(KeptSite { text, since_ms }) = last_good(kept, path) else { return Err(unread.trouble(path)) };
-    let Ok(site) = config::read_site(&text, &book, &zones) else { return Err(unread.trouble(path)) };
-    let why = unread.first();
-    tracing::error!(file = %path.display(), %why, "the site file is damaged; running on its last good copy");
+    let (Some(KeptSite { text, since_ms }), Some(site)) = (copy, copied) else {
+        return Err(why.trouble(path));
+    };
+    tracing::error!(file = %path.display(), %why, "the site file cannot be used; running on its last good copy");
     Ok(Settings { site, book, text, fallen_back: Some(FallenBack { why, since_ms }) })
 }
 
-/// Why nothing came of a site file.
-enum Unread {
-    /// There is no text; why.
-    Absent(String),
-    /// The text is wrong.
-    Faulty(Faults),
+/// What a site file names and cannot have, where its copy has all that it names itself.
+fn unmet_here_only(site: &Site, text: &str, copy: Option<(&KeptSite, &Site)>) -> Option<String> {
+    let (copy, copied) = copy.filter(|(copy, _)| copy.text != text)?;
+    let why = unmet(site, text)?;
+    unmet(copied, &copy.text).is_none().then_some(why)
 }
 
-impl Unread {
-    fn first(&self) -> String {
+/// Why nothing comes of a site file.
+enum Unusable {
+    /// It is not there.
+    Missing,
+    /// It cannot be read; why.
+    Unreadable(String),
+    /// The text is wrong.
+    Faulty(Faults),
+    /// It names what cannot be had: what, and why.
+    Names(String),
+}
+
+impl fmt::Display for Unusable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Absent(why) => why.clone(),
-            Self::Faulty(faults) => faults
-                .list
-                .first()
-                .map_or_else(String::new, |fault| format!("line {}: {}", fault.line, fault.message)),
+            Self::Missing => f.write_str("Site file missing"),
+            Self::Unreadable(why) => write!(f, "Site file unreadable ({why})"),
+            Self::Faulty(faults) => match faults.list.first() {
+                Some(fault) => write!(f, "Site file damaged ({})", at_its_line(fault)),
+                None => f.write_str("Site file damaged"),
+            },
+            Self::Names(what) => write!(f, "Site file names what cannot be used ({what})"),
         }
     }
+}
 
+impl Unusable {
     fn trouble(self, path: &Path) -> Trouble {
+        let given = |why: &str| Trouble::Given(format!("{}: {why}", path.display()));
         match self {
-            Self::Absent(why) => Trouble::Given(format!("{}: {why}", path.display())),
+            Self::Missing => given("there is no such site file"),
+            Self::Unreadable(why) | Self::Names(why) => given(&why),
             Self::Faulty(faults) => said(&faults, path),
         }
     }
 }
 
-fn text(path: &Path) -> Result<String, String> {
+fn text(path: &Path) -> Result<String, Unusable> {
     std::fs::read_to_string(path).map_err(|error| match error.kind() {
-        std::io::ErrorKind::NotFound => "there is no such site file".to_owned(),
-        std::io::ErrorKind::InvalidData => "it is no text".to_owned(),
-        _ => error.to_string(),
+        std::io::ErrorKind::NotFound => Unusable::Missing,
+        std::io::ErrorKind::InvalidData => Unusable::Unreadable("it is no text".to_owned()),
+        _ => Unusable::Unreadable(error.to_string()),
     })
 }
 
@@ -134,6 +158,52 @@ mod tests {
             }
             assert!(banner(&path, kept).unwrap().contains("copy of 3 June"), "{spoilt:?}");
         }
+        assert_eq!(banner(&path, kept).unwrap(), "Site file missing; running on the copy of 3 June.");
+        std::fs::create_dir(&path).unwrap();
+        let said = banner(&path, kept).unwrap();
+        assert!(said.starts_with("Site file unreadable (Is a directory"), "{said}");
+    }
+
+    #[test]
+    fn a_file_that_names_what_cannot_be_had_gives_way_to_a_copy_that_names_what_can() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, kept) = (folder.path().join("site.toml"), folder.path());
+        let (there, gone) = (folder.path().join("mail.password"), folder.path().join("mail.pasword"));
+        std::fs::write(&there, "seven lean cabbages\n").unwrap();
+        let mail = |file: &Path| {
+            format!(
+                "{GOOD}[mail]\nhost = \"mail.garden.example\"\nuser = \"glasshour\"\npassword_file = {file:?}\n\
+                 from = \"glasshour@garden.example\"\nto = [\"grower@garden.example\"]\n"
+            )
+        };
+        // An address that is kept for documentation is no board's: RFC 5737, section 3.
+        let elsewhere = format!("{GOOD}[page]\nlisten = \"192.0.2.7:8087\"\n");
+        let map = format!("{GOOD}[outlook]\nurl = \"http://127.0.0.1:9/\"\nmap = {gone:?}\n");
+        for (text, why) in [
+            (mail(&gone), format!("(line 9: password_file of [mail], {}: ", gone.display())),
+            (elsewhere, "(line 7: listen of [page], 192.0.2.7:8087: ".to_owned()),
+            (map, format!("(line 8: map {}: ", gone.display())),
+        ] {
+            std::fs::write(&path, &text).unwrap();
+            let _ = std::fs::remove_file(kept.join("site-file-last-good"));
+            assert_eq!(
+                banner(&path, kept).as_deref(),
+                Some(""),
+                "without a copy the start says what it lacks"
+            );
+            keep(kept, &path, &text, Some(JUNE_3)).unwrap();
+            assert_eq!(banner(&path, kept).as_deref(), Some(""), "the copy is the same");
+            keep(kept, &path, &text.replace("Yard", "Lane"), Some(JUNE_3)).unwrap();
+            assert_eq!(banner(&path, kept).as_deref(), Some(""), "the copy lacks the same");
+            keep(kept, &path, &mail(&there), Some(JUNE_3)).unwrap();
+            let said = banner(&path, kept).unwrap();
+            let begins = format!("Site file names what cannot be used {why}");
+            assert!(said.starts_with(&begins), "{said}");
+            assert!(said.ends_with("; running on the copy of 3 June."), "{said}");
+        }
+        std::fs::write(&path, mail(&there)).unwrap();
+        keep(kept, &path, GOOD, Some(JUNE_3)).unwrap();
+        assert_eq!(banner(&path, kept).as_deref(), Some(""), "all is there");
     }
 
     #[test]

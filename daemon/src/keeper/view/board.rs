@@ -111,25 +111,18 @@ pub(super) fn lately(news: &News, calendar: &Calendar, now_ms: i64) -> Vec<Strin
         clock => format!("{} {clock}", day(at_ms)),
     };
     let said = news.mishaps(now_ms).rev().filter_map(|(at_ms, news)| match news {
-        BoardNews::Off { since_ms, until_ms, board, goodbye } => {
+        BoardNews::Off { since_ms, until_ms, goodbye, .. } => {
             let (since, until) = (when(*since_ms), when(*until_ms));
-            let last = format!("{since} is when it last stored anything.");
-            Some(match (board, goodbye) {
-                (true, false) => format!("Power was off {since} to {until}; {last}"),
-                (true, true) => {
-                    format!("The board was off {since} to {until}, after it had stopped in good order.")
-                }
-                (false, false) => format!("Glasshour was not running {since} to {until}; {last}"),
-                (false, true) => {
-                    format!(
-                        "Glasshour was not running {since} to {until}, after it had stopped in good order."
-                    )
-                }
+            let (what, for_long) = news.words();
+            Some(if *goodbye {
+                format!("{what} {since} to {until}, after it had stopped in good order.")
+            } else {
+                format!("{what} {for_long} until {until}; it last stored anything at {since}.")
             })
         }
         BoardNews::Refused { since_ms, why } => {
             let (since, until) = (when(*since_ms), when(*at_ms));
-            Some(format!("The disk refused a write at {since}; it takes them again since {until}: {why}."))
+            Some(format!("The disk refused writes from {since} to {until} ({why})."))
         }
         _ => None,
     });
@@ -150,18 +143,22 @@ mod tests {
             news.take(at, &befell);
             lately(&news, &calendar, now_ms)
         };
-        let cut = "Power was off 14:02 to 14:09; 14:02 is when it last stored anything.";
+        let cut = "The board was off or started anew for up to 7 min until 14:09; it last stored anything at 14:02.";
         assert_eq!(said(off(true, false), at), [cut]);
+        let killed =
+            "Glasshour was not running for up to 7 min until 14:09; it last stored anything at 14:02.";
+        assert_eq!(said(off(false, false), at), [killed]);
         assert_eq!(said(off(true, false), at + DAY), [""; 0]);
-        assert!(said(off(true, false), at + DAY / 2)[0].starts_with("Power was off 1 June 14:02 to 1 June"));
+        let next_day = &said(off(true, false), at + DAY / 2)[0];
+        assert!(
+            next_day.contains("until 1 June 14:09; it last stored anything at 1 June 14:02"),
+            "{next_day}"
+        );
         assert!(
             said(off(false, true), at)[0].starts_with("Glasshour was not running 14:02 to 14:09, after it")
         );
         let refused = BoardNews::Refused { since_ms: at - 7 * 60_000, why: "disk I/O error".into() };
-        assert_eq!(
-            said(refused, at),
-            ["The disk refused a write at 14:02; it takes them again since 14:09: disk I/O error."]
-        );
+        assert_eq!(said(refused, at), ["The disk refused writes from 14:02 to 14:09 (disk I/O error)."]);
     }
 
     /// 2026-06-01T00:00:00Z.
