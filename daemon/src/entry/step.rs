@@ -52,7 +52,7 @@ pub struct Step {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub joined: Vec<String>,
     /// Every minder whose word is said inside this step, and how bad that word is; of a minder that speaks of several
-    /// plantings in one word, the plantings.
+    /// plantings in one word, the plantings; of a probe that is in doubt, why its air temperature is.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub inside: BTreeMap<String, Severity>,
     /// The order first, ten words or so.

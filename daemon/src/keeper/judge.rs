@@ -51,7 +51,7 @@ impl Engine {
         if !self.knows_hours {
             verdicts.retain(|it| NEEDS_NO_HOUR.contains(&it.minder));
         }
-        self.qualify(&book, &mut verdicts);
+        self.qualify(&places, &book, &mut verdicts);
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let mut steps = teller::tell(&mut book, now, verdicts);
         self.own_up(&mut steps);

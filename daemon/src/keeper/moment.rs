@@ -45,6 +45,15 @@ impl Engine {
         })
     }
 
+    /// The probe by which a place's air is known now, or was last.
+    pub(super) fn air_probe<'a>(&'a self, place: &'a str) -> Option<&'a str> {
+        let (air, now_ms) = (Quantity::AirTemperature, self.now_ms());
+        let held = self.held(place, air, now_ms).map(|(hang, ..)| hang);
+        let last =
+            || self.hung(place, now_ms).find(|it| self.tracks.newest(&it.probe, air, now_ms).is_some());
+        held.or_else(last).map(|hang| hang.probe.as_str())
+    }
+
     /// Humidity that is held now (UTC ms, %).
     pub(super) fn humidity(&self, place: &str, now_ms: i64) -> Option<(i64, f64)> {
         self.held(place, Quantity::RelativeHumidity, now_ms).map(|(_, at, value)| (at, value))

@@ -13,8 +13,9 @@ use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 
 pub use self::beside::Neighbour;
-use self::beside::{Apart, apart, leap};
-use super::word::{Verdict, Word};
+use self::beside::{Apart, agrees, apart, leap};
+use super::book::Open;
+use super::word::{Says, Verdict, Word};
 use crate::keeper::tracks::Taken;
 use crate::reading::{Grade, Reason};
 
@@ -35,6 +36,31 @@ const SOUND_AGAIN: f64 = 0.1;
 
 /// The name of the minder.
 pub const DOUBTFUL: &str = "probe-doubtful";
+
+/// What its notice speaks of where air temperature is not to be believed although each reading seems sound. It is kept
+/// with the notice's steps, so that a restart knows it.
+const STUCK: &str = "air-stuck";
+const LEAPT: &str = "air-leapt";
+const APART: &str = "air-apart";
+
+/// Whether an open notice says that the probe's sound readings of air temperature are not to be believed.
+pub fn doubts_air(open: &Open) -> bool {
+    [STUCK, LEAPT, APART].iter().any(|why| open.inside.contains_key(*why))
+}
+
+/// The same of what is said at this moment; none where it is not known.
+pub fn doubts_air_now(verdict: &Verdict) -> Option<bool> {
+    match verdict.says {
+        Says::Word(_) => Some(!verdict.each.is_empty()),
+        Says::Clear { .. } | Says::Came { .. } => Some(false),
+        Says::Unknown => None,
+    }
+}
+
+/// Whether an open notice was told because the probe stood apart from others.
+pub fn tells_apart(open: &Open) -> bool {
+    open.inside.contains_key(APART)
+}
 
 /// One quantity of a probe over the last twelve hours.
 #[derive(Clone, Copy, Debug)]
@@ -62,8 +88,10 @@ pub struct ProbeSays<'a> {
     pub air_swing_c: Option<f64>,
     /// The hour of the day by standard time.
     pub hour: f64,
-    /// Other probes of air that it should agree with.
+    /// Other probes of air that hang where it should agree with them, heard or not.
     pub neighbours: Vec<Neighbour<'a>>,
+    /// Its notice stands and was told because it stood apart from them.
+    pub told_apart: bool,
 }
 
 /// What is to be thought of one series.
@@ -90,18 +118,35 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
     for series in &now.series {
         match thought(now, series) {
             Thought::Doubtful(why) => {
-                return Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why));
+                let told = Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why));
+                return told.speaking_of(of_air(series.quantity, why).into_iter());
             }
             Thought::Sound => unknown = false,
             // One that is not sent any more keeps nothing open beside one that is sound.
             Thought::Unknown => {}
         }
     }
-    if unknown {
+    if unknown || now.told_apart && !agrees_again(now) {
         return Verdict::unknown(DOUBTFUL, now.probe);
     }
     let text = format!("{}: {} has been sound for an hour.", now.place_name, now.probe);
     Verdict::clear(DOUBTFUL, now.probe, "Sound again.", text)
+}
+
+/// What the notice speaks of, where it is that sound readings of air temperature are not to be believed.
+fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
+    let key = match why {
+        Why::Stuck => STUCK,
+        Why::Leapt { .. } => LEAPT,
+        Why::Apart(_) => APART,
+        Why::Graded { .. } | Why::WetFilm => return None,
+    };
+    (quantity == Quantity::AirTemperature).then(|| (key.to_owned(), Severity::Minor))
+}
+
+fn agrees_again(now: &ProbeSays<'_>) -> bool {
+    let mut air = now.series.iter().filter(|it| it.quantity == Quantity::AirTemperature);
+    air.any(|it| agrees(it.taken, &now.neighbours, now.now_ms, now.hour))
 }
 
 fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {

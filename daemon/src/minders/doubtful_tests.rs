@@ -27,6 +27,7 @@ fn said(quantity: Quantity, taken: &[Taken], air_swing_c: Option<f64>) -> Says {
         air_swing_c,
         hour: 12.0,
         neighbours: Vec::new(),
+        told_apart: false,
     };
     judge(&now).says
 }
@@ -124,6 +125,7 @@ fn beside(own: &[Taken], other: &[Taken], outside: bool, hour: f64, names: [&str
         air_swing_c: None,
         hour,
         neighbours: vec![Neighbour { probe: names[1], outside, taken: other }],
+        told_apart: false,
     };
     judge(&now).says
 }
@@ -175,4 +177,41 @@ fn v6_a_house_colder_than_the_night_outside_asks_whether_two_are_swapped() {
         is_clear(&beside(&wavering(20.0), &wavering(26.0), true, 14.0, ["post", "yard"])),
         "shaded by day"
     );
+}
+
+#[test]
+fn v3_what_was_told_to_stand_apart_is_taken_back_by_night_alone_and_by_a_margin() {
+    let again = |own_c: f64, neighbours: Vec<Neighbour<'_>>, hour: f64| {
+        let own = wavering(own_c);
+        let now = ProbeSays {
+            now_ms: NOW,
+            probe: "ridge",
+            place_name: "Long House",
+            usual_interval_ms: 10 * MINUTE,
+            series: vec![SeriesNow { quantity: Quantity::AirTemperature, taken: &own }],
+            air_swing_c: None,
+            hour,
+            neighbours,
+            told_apart: true,
+        };
+        judge(&now).says
+    };
+    let (post, yard) = (wavering(18.0), wavering(24.0));
+    let beside = || vec![Neighbour { probe: "post", outside: false, taken: &post }];
+    assert_eq!(again(22.0, beside(), 13.0), Says::Unknown, "what is nothing by day is no proof");
+    assert_eq!(again(18.0, beside(), 13.0), Says::Unknown, "nor is that they agree by day");
+    assert_eq!(again(20.5, beside(), 3.0), Says::Unknown, "not by a margin");
+    assert!(is_clear(&again(19.5, beside(), 3.0)));
+    let silent = vec![Neighbour { probe: "post", outside: false, taken: &[] }];
+    assert_eq!(again(18.0, silent, 3.0), Says::Unknown, "there is nobody to agree with");
+    assert!(is_clear(&again(18.0, Vec::new(), 13.0)), "nor does any hang there");
+    let outside = vec![Neighbour { probe: "yard", outside: true, taken: &yard }];
+    assert_eq!(again(24.0, outside, 3.0), Says::Unknown, "on a hot night the two are not compared");
+}
+
+#[test]
+fn v6_a_house_that_its_pads_keep_colder_than_a_hot_night_is_not_in_doubt() {
+    // A wet pad brings air near its wet bulb: 26 °C at 40 % has one of 17 (Stull 2011), so some degrees are nothing.
+    assert!(is_clear(&beside(&wavering(21.0), &wavering(26.0), true, 2.0, ["post", "yard"])));
+    assert!(text(beside(&wavering(14.0), &wavering(19.0), true, 2.0, ["post", "yard"])).contains("swapped"));
 }

@@ -207,7 +207,7 @@ fn expected_text(
         |guess| {
             let span = format!("{} to {} at the lowest", whole(guess.low_c), whole(guess.high_c));
             match guess.from {
-                From::Forecast => format!("the forecast, moved to this place, says {span}"),
+                From::Forecast => format!("{} says {span}", night.forecast_words()),
                 From::Nights(1) => format!("a guess from last night says {span}, give or take 1.5"),
                 From::Nights(_) => format!("a guess from the last nights says {span}, give or take 1.5"),
             }

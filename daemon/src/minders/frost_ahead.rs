@@ -2,7 +2,8 @@
 //!
 //! Fleece has to be found, stakes driven and pots carried in by daylight, so a day or two are worth having; but a
 //! forecast wavers, so it is told once two in a row say so and taken back when two in a row do not, and it buzzes
-//! nobody. The evening before the frost has its own notice, and that one may.
+//! nobody. A forecast that falls short of a night takes back nothing that was told of it. The evening before the frost
+//! has its own notice, and that one may buzz.
 
 use agronomy::crop::Severity;
 
@@ -35,18 +36,19 @@ pub fn judge(night: &NightNow<'_>, ahead: &[NightAhead], told: Told, calendar: &
     let cold = night.cold();
     let harms = |low_c: f64| cold.iter().any(|it| night.risk(it, low_c).is_some());
     let threatens = |it: &&NightAhead| {
-        let (newest, before) = (harms(it.newest_c), it.before_c.is_some_and(&harms));
+        let (newest, before) = (it.reached && harms(it.last_c), it.before_c.is_some_and(&harms));
         if told.open { newest || before } else { newest && before && told.fresh }
     };
     let nights: Vec<&NightAhead> = ahead.iter().filter(threatens).collect();
-    if let Some((first, tenderest)) = nights.first().zip(cold.first()) {
-        let lows = nights.iter().flat_map(|it| [Some(it.newest_c), it.before_c]).flatten();
-        let low_c = lows.reduce(f64::min).unwrap_or(first.newest_c);
-        let word = word(night, &cold, tenderest, (first, nights.len(), low_c), calendar);
+    if let Some(((first, later), tenderest)) = nights.split_first().zip(cold.first()) {
+        let word = word(night, &cold, tenderest, (first, later), calendar);
         return Some(Verdict::word(FROST_AHEAD, place.place, word));
     }
     if !told.open {
         return None;
+    }
+    if ahead.iter().any(|it| !it.reached && harms(it.last_c)) {
+        return Some(Verdict::unknown(FROST_AHEAD, place.place));
     }
     if told.tonight {
         let text = format!("{}: the frost of tonight has its own notice.", place.name);
@@ -57,7 +59,7 @@ pub fn judge(night: &NightNow<'_>, ahead: &[NightAhead], told: Told, calendar: &
         // No forecast reaches the nights ahead: what was told was of nights that are over.
         None => ("The nights foretold are over.", "no forecast tells of the nights to come.".to_owned()),
         Some(_) => {
-            let lows = ahead.iter().map(|it| it.newest_c).fold(f64::INFINITY, f64::min);
+            let lows = ahead.iter().map(|it| it.last_c).fold(f64::INFINITY, f64::min);
             let text = format!("the forecast has {} at the lowest in the nights ahead.", whole(lows));
             ("No frost is foretold any more.", text)
         }
@@ -69,7 +71,7 @@ fn word(
     night: &NightNow<'_>,
     cold: &[Cold<'_>],
     tenderest: &Cold<'_>,
-    (first, count, low_c): (&NightAhead, usize, f64),
+    (first, later): (&NightAhead, &[&NightAhead]),
     calendar: &Calendar,
 ) -> Word {
     let place = night.place;
@@ -78,13 +80,20 @@ fn word(
         ..=1 => "tonight".to_owned(),
         _ => format!("in the night to {}", day_name(first.dawn, today, calendar)),
     };
-    let title = match to_cover(night, cold, low_c).as_str() {
+    let first_c = first.low_c();
+    let later_c = later.iter().map(|it| it.low_c()).fold(f64::INFINITY, f64::min);
+    // What is to be found by then has to do for the coldest of them.
+    let title = match to_cover(night, cold, first_c.min(later_c)).as_str() {
         "" => format!("Have fleece ready in {}: frost may come {which}.", place.name),
         names => format!("Have fleece ready for {names}: frost may come {which}."),
     };
-    let more = match count {
-        1 => String::new(),
-        count => format!(", the first of {count} such nights in the next {NIGHTS}"),
+    let more = match later.len() {
+        0 => String::new(),
+        more => format!(", the first of {} such nights in the next {NIGHTS}", more + 1),
+    };
+    let down = match whole(later_c) {
+        down if later_c < first_c && down != whole(first_c) => format!(", down to {down} on a later one"),
+        _ => String::new(),
     };
     let leaf = if night.leaf_below_c() > 0.0 { "; under a clear sky leaves are 1 to 3 colder" } else { "" };
     Word {
@@ -94,10 +103,11 @@ fn word(
         joins_heat: false,
         title,
         text: format!(
-            "{}: the forecast, moved to this place, has about {} at the lowest {which}{more}{leaf}. {} are harmed at {}{}, \
-             and may be lost uncovered.",
+            "{}: {} has about {} at the lowest {which}{more}{down}{leaf}. {} are harmed at {}{}, and may be lost \
+             uncovered.",
             place.name,
-            whole(low_c),
+            night.forecast_words(),
+            whole(first_c),
             capital(&plural(&tenderest.standing.crop)),
             limit(tenderest.lines.damage.get()),
             state(night),

@@ -1,13 +1,13 @@
 //! Too hot, and on course to be too hot today.
 //!
 //! Lines: the lowest moderate and severe line of the plantings that stand here, and under cover the place's
-//! own line, whatever grows there. What may push (buzz a phone): the place line held, or on course for it by two readings;
-//! a severe crop line only on a day that is out of the ordinary for this place. All else goes to page and letter,
-//! because ordinary summer days pass the crops' lines too.
+//! own line, whatever grows there. What may push (buzz a phone): the place line held, or on course for it by two
+//! readings; a severe crop line only on a day that is out of the ordinary for this place. All else goes to page and
+//! letter, because ordinary summer days pass the crops' lines too.
 //!
-//! While a heat warning is in force, an authority's or one that somebody heard, a moderate crop line may push as a severe one
-//! does: one step earlier (practice). The day must be out of the ordinary for this place all the same; a warning for a whole
-//! county says nothing of a tunnel that has been as hot for weeks.
+//! While a heat warning is in force, an authority's or one that somebody heard, a moderate crop line may push as a
+//! severe one does: one step earlier (practice). The day must be out of the ordinary for this place all the same; a warning for a
+//! whole county says nothing of a tunnel that has been as hot for weeks.
 //!
 //! While a heat notice of the place stands, a course to the next line is said inside it.
 
@@ -77,7 +77,8 @@ impl Heat {
         self.told = None;
     }
 
-    /// Judges a place at a moment. `warned`: a heat warning is in force. `effect`: what the heat does to a planting by now, asked only where a word stands.
+    /// Judges a place at a moment. `warned`: a heat warning is in force. `effect`: what the heat does to a planting by
+    /// now, asked only where a word stands.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
@@ -122,7 +123,7 @@ impl Heat {
         };
         let (planting, mut text) = self.reason(now, severity, calendar, effect);
         if earlier {
-            text.push_str(" A heat warning is in force, so this is told a step earlier.");
+            text.push_str(" A heat warning is in force, so this buzzes sooner than on other days.");
         }
         let word = Word {
             planting,

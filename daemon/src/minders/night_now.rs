@@ -47,6 +47,8 @@ pub struct NightNow<'a> {
     /// The coldest moment that a fresh forecast, moved to this place, tells of the rest of the night; none where it is
     /// nothing to go by.
     pub told: Option<Expected>,
+    /// Whether it is known how forecasts stray here, so that what they tell is moved to this place.
+    pub moved: bool,
     /// Whether what stands here is hardened, by the means of the last ten days; none where they are not all known.
     pub hardened: Option<bool>,
     /// Hours below its crop's chilling line in the night that runs, of each planting in `place.standing`; none for a
@@ -70,21 +72,30 @@ pub struct Guess {
 /// What a guess rests on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum From {
-    /// A forecast, moved to the place.
+    /// A forecast, moved to the place where its way is known.
     Forecast,
     /// So many earlier nights.
     Nights(usize),
 }
 
-/// What the two newest forecasts tell of the lowest of a night, moved to a place.
+/// What forecasts tell of the lowest of a night, moved to a place.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct NightAhead {
     /// The day on which it ends.
     pub dawn: Day,
-    /// By the newest, °C.
-    pub newest_c: f64,
-    /// By the one before it, °C.
+    /// By the newest that tells of all of it, °C.
+    pub last_c: f64,
+    /// Whether that is the newest of all; else it is what was said of the night before forecasts fell short of it.
+    pub reached: bool,
+    /// By the one before the newest of all, °C.
     pub before_c: Option<f64>,
+}
+
+impl NightAhead {
+    /// The lower of what is told of it, °C.
+    pub fn low_c(&self) -> f64 {
+        self.before_c.map_or(self.last_c, |before_c| before_c.min(self.last_c))
+    }
 }
 
 /// A planting with its lines of cold.
@@ -102,6 +113,11 @@ impl<'a> NightNow<'a> {
     /// Whether the night is guessed at this hour: from the evening until sunrise.
     pub fn is_guessed(&self) -> bool {
         self.place.civil_hour >= EVENING_H || self.night.contains(&self.place.now_ms)
+    }
+
+    /// How a forecast is called, by whether its way here is known.
+    pub(super) fn forecast_words(&self) -> &'static str {
+        if self.moved { "the forecast, moved to this place," } else { "the forecast" }
     }
 
     /// Whether it is dark already.

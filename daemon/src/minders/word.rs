@@ -96,8 +96,8 @@ pub struct Verdict {
     pub place: String,
     /// What it says.
     pub says: Says,
-    /// The plantings that its word speaks of, and how bad it is for each; only from a minder whose word takes in one
-    /// planting after the other.
+    /// The plantings that its word speaks of, and how bad it is for each, from a minder whose word takes in one
+    /// planting after the other; what in the probe is not to be believed, from that of doubtful probes.
     pub each: Vec<(String, Severity)>,
 }
 
@@ -136,7 +136,7 @@ impl Verdict {
         Self { minder, place: place.to_owned(), says, each: Vec::new() }
     }
 
-    /// Its word speaks of these plantings, so bad for each.
+    /// Its word speaks of these plantings, or faults of a probe, so bad for each.
     #[must_use]
     pub fn speaking_of(self, each: impl Iterator<Item = (String, Severity)>) -> Self {
         Self { each: each.collect(), ..self }

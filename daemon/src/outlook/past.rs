@@ -59,6 +59,12 @@ impl Outlooks {
         (told.next(), told.next())
     }
 
+    /// Those told by a moment and within so many ms before it, the newest first.
+    pub fn back_from(&self, now_ms: i64, span_ms: i64) -> impl Iterator<Item = &Told> {
+        let told = self.0.iter().rev().filter(move |told| told.at_ms <= now_ms);
+        told.take_while(move |told| told.at_ms > now_ms - span_ms)
+    }
+
     /// Air temperature at a moment as it was last told by another: what is past is not told again later, °C.
     pub fn air_at(&self, at_ms: i64, by_ms: i64) -> Option<f64> {
         let told = self.0.iter().rev().filter(|told| told.at_ms <= by_ms);

@@ -77,7 +77,7 @@ impl Skill {
         };
         let days = if self.days == 1 { "day" } else { "days" };
         format!(
-            "{lately}Over {} {days} the highest was off by {:.1} °C in the mean; {}.",
+            "{lately}Over {} {days} the highest was off by {:.1} °C in the mean. {}.",
             self.days,
             self.mean_miss_c,
             self.hit_words()
@@ -86,16 +86,18 @@ impl Skill {
 
     /// How often "will pass the line" was right, and how often it was not said where it should have been.
     fn hit_words(&self) -> String {
-        let line = format!("{:.0} °C", self.line_c);
-        let told = match self.told_past {
-            0 => format!("none was told to pass {line}"),
-            1 => format!("1 was told to pass {line} and {}", if self.hits == 1 { "did" } else { "did not" }),
-            told => format!("{told} were told to pass {line} and {} did", self.hits),
+        let passing = format!("forecast to pass {:.0} °C", self.line_c);
+        let told = match (self.told_past, self.hits) {
+            (0, _) => format!("On none was it {passing}"),
+            (1, 0) => format!("On 1 day it was {passing} and it did not"),
+            (1, _) => format!("On 1 day it was {passing} and it did"),
+            (told, 0) => format!("On {told} days it was {passing} and on none did it"),
+            (told, hits) => format!("On {told} days it was {passing} and on {hits} it did"),
         };
         match self.untold {
-            0 if self.told_past == 0 => format!("{told}, and none did"),
+            0 if self.told_past == 0 => format!("{told}, and on none did it"),
             0 => told,
-            untold => format!("{told}; {untold} passed it untold"),
+            untold => format!("{told}; on {untold} it passed without being forecast"),
         }
     }
 }
@@ -196,10 +198,16 @@ mod tests {
         };
         // Counted by hand; a day on the line has passed it.
         let both = words(&[(36.0, 36.0), (36.0, 34.0), (35.0, 35.0), (34.0, 36.0), (30.0, 30.0)]);
-        assert!(both.ends_with("; 3 were told to pass 35 °C and 2 did; 1 passed it untold."), "{both}");
+        assert!(both.ends_with(". On 3 days it was forecast to pass 35 °C and on 2 it did; on 1 it passed without being forecast."), "{both}");
         let easy = words(&[(30.0, 31.0), (29.0, 30.0)]);
-        assert!(easy.ends_with("in the mean; none was told to pass 35 °C, and none did."), "{easy}");
-        assert!(words(&[(36.0, 34.0)]).ends_with("1 was told to pass 35 °C and did not."));
-        assert!(words(&[(34.0, 36.0)]).ends_with("none was told to pass 35 °C; 1 passed it untold."));
+        assert!(
+            easy.ends_with("in the mean. On none was it forecast to pass 35 °C, and on none did it."),
+            "{easy}"
+        );
+        assert!(words(&[(36.0, 34.0)]).ends_with("On 1 day it was forecast to pass 35 °C and it did not."));
+        assert!(
+            words(&[(34.0, 36.0)])
+                .ends_with("On none was it forecast to pass 35 °C; on 1 it passed without being forecast.")
+        );
     }
 }

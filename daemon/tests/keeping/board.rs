@@ -185,6 +185,31 @@ fn a_probe_that_is_refused_for_three_hours_is_doubtful_and_sound_again_after_one
 }
 
 #[test]
+fn a_probe_that_strays_is_one_notice_until_it_agrees_by_night() {
+    let folder = tempfile::tempdir().unwrap();
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 600), hang("ridge", "house", 600)];
+    let mut core = again(folder.path(), &notes, june());
+    // Four days four degrees apart, which by day is nothing; on the third the other is silent; a restart at noon.
+    for ten in 0..6 * 24 * 5 {
+        let at = ten * 10 * MINUTE;
+        let (day, hour) = (at / DAY, (at % DAY) as f64 / HOUR as f64);
+        let (t_c, by_c) = (curve(12.0, 26.0, hour), if day < 4 { 4.0 } else { 0.5 });
+        let both = [("ridge", AIR, t_c + by_c), ("post", AIR, t_c)];
+        hear(&mut core, june() + at, if day == 2 { &both[..1] } else { &both });
+        if at == DAY + 12 * HOUR {
+            core.flush(moment(june() + at)).unwrap();
+            drop(core);
+            core = again(folder.path(), &[], june() + at + MINUTE);
+        }
+    }
+    // Three hours of night after it began, and after it ended; the first by what was heard in half of it.
+    let doubtful = told(&core, "probe-doubtful");
+    let ended = 4 * 24 * 60 + 150;
+    assert_eq!(outline(&doubtful, june()), [(150, "opened", "minor"), (ended, "closed", "minor")]);
+    assert!(doubtful[0].text.contains("4 °C warmer than post"), "{}", doubtful[0].text);
+}
+
+#[test]
 fn a_battery_is_low_by_the_line_that_was_noted_for_it() {
     let mut notes = tomato_house();
     notes.push(Note::BatteryLine { probe: "post".to_owned(), low_v: 2.4 });

@@ -29,7 +29,7 @@ fn warns(core: &mut Core, from_h: i64, until_h: i64) {
 #[test]
 fn while_a_heat_warning_is_in_force_a_crop_is_told_of_a_step_earlier_and_else_not() {
     // AGRONOMY 4.4 (practice); crop book, tomato.
-    const WHY: &str = "A heat warning is in force, so this is told a step earlier.";
+    const WHY: &str = "A heat warning is in force, so this buzzes sooner than on other days.";
     let ordinary = (12.0, 26.0);
     let buzzed = |steps: &[Told]| steps.iter().filter(|it| it.pushed).count();
     let quiet = a_moderate_day(|_| {}, ordinary);

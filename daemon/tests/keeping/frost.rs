@@ -121,13 +121,26 @@ fn a_restart_in_a_frosty_night_tells_nothing_twice() {
 
 /// A forecast of nine days from a midnight, by the lowest and highest of each day, as if issued a minute ago.
 fn foretell(core: &mut Core, day: i64, at_ms: i64, told: &dyn Fn(i64) -> (f64, f64)) {
-    let air = (day..day + 9).flat_map(|day| {
+    foretell_days(core, day..day + 9, at_ms, told);
+}
+
+/// The same of other days.
+fn foretell_days(core: &mut Core, days: std::ops::Range<i64>, at_ms: i64, told: &dyn Fn(i64) -> (f64, f64)) {
+    let hourly = |day: i64, hour: f64| {
         let (low, high) = told(day);
-        (0..24).map(move |hour| libm::round(curve(low, high, f64::from(hour)) * 10.0) as i16)
-    });
+        curve(low, high, hour)
+    };
+    foretell_hours(core, days, at_ms, &hourly);
+}
+
+/// The same by day and hour.
+fn foretell_hours(core: &mut Core, days: std::ops::Range<i64>, at_ms: i64, told: &dyn Fn(i64, f64) -> f64) {
+    let start_ms = june() + days.start * DAY;
+    let air =
+        days.flat_map(|day| (0..24).map(move |hour| libm::round(told(day, f64::from(hour)) * 10.0) as i16));
     let forecast = Forecast {
         issued_ms: at_ms - MINUTE,
-        start_ms: june() + day * DAY,
+        start_ms,
         step_min: 60,
         air: air.collect(),
         ..Forecast::default()
@@ -259,4 +272,84 @@ fn a_restart_between_the_forecast_and_the_frost_tells_the_same_steps() {
     let whole = told_through(&[]);
     assert_eq!((whole.0.len(), whole.1.is_empty()), (2, false), "{whole:#?}");
     assert_eq!(told_through(&[5, 9, 10, 11]), whole);
+}
+
+#[test]
+fn a_probe_that_is_blind_at_dusk_takes_back_no_frost_that_is_foretold_for_the_night() {
+    let steps_by = |seen_until_h: i64| {
+        let mut core = in_memory(&bed_of("tomato"), june());
+        let mild = |_: i64| (10.0, 15.0);
+        live(&mut core, 0..10, &mild, &mild);
+        // One night of frost, that to the twelfth, and mild again by noon.
+        let outlook =
+            |day: i64, hour: f64| if day == 11 && hour < 10.0 { -1.0 } else { curve(10.0, 15.0, hour) };
+        let day = june() + 10 * DAY;
+        foretell_hours(&mut core, 10..19, day + HOUR, &outlook);
+        foretell_hours(&mut core, 10..19, day + 2 * HOUR, &outlook);
+        for tenth in 12..6 * seen_until_h {
+            let at = tenth * 10 * MINUTE;
+            hear(&mut core, day + at, &[("post", AIR, curve(10.0, 15.0, at as f64 / HOUR as f64))]);
+        }
+        core.advance(moment(day + 28 * HOUR));
+        let by_night = told(&core, "frost-ahead").len();
+        core.advance(moment(day + 31 * HOUR));
+        (told(&core, "frost"), by_night, told(&core, "frost-ahead"))
+    };
+    // Heard until noon; what is not heard is not judged, so what was told stands as long as the night lasts.
+    let (frost, by_night, ahead) = steps_by(12);
+    assert_eq!((frost.len(), by_night), (0, 1), "{frost:#?} {ahead:#?}");
+    assert_eq!(ahead[1].turn, "closed", "by day it is over");
+    // Heard all evening, the frost of the night has its own notice, and this one ends.
+    let (frost, by_night, _) = steps_by(24);
+    assert_eq!((frost[0].turn.as_str(), by_night), ("opened", 2));
+}
+
+#[test]
+fn forecasts_that_end_before_a_night_take_back_nothing_that_was_told_of_it() {
+    let mut core = in_memory(&bed_of("tomato"), june());
+    let mild = |_: i64| (10.0, 15.0);
+    live(&mut core, 0..8, &mild, &mild);
+    live(&mut core, 8..9, &clearing, &mild);
+    assert_eq!(told(&core, "frost-ahead").len(), 1);
+    let morning = june() + 9 * DAY + 6 * HOUR;
+    let look = |core: &mut Core, hour: i64, days: i64, told_for: &dyn Fn(i64) -> (f64, f64)| {
+        foretell_days(core, 9..9 + days, morning + hour * HOUR, told_for);
+        core.advance(moment(morning + hour * HOUR + 45 * MINUTE));
+        told(core, "frost-ahead").len()
+    };
+    // Those of two days reach the night to the eleventh, and not that to the twelfth, of which the last word was frost.
+    let short: Vec<_> = (0..3).map(|hour| look(&mut core, hour, 2, &clearing)).collect();
+    assert_eq!(short, [1, 1, 1]);
+    // One that reaches it may take it back, and short ones after it add nothing.
+    assert_eq!([look(&mut core, 3, 9, &mild), look(&mut core, 4, 2, &mild)], [2, 2]);
+    assert_eq!(told(&core, "frost-ahead")[1].title, "No frost is foretold any more.");
+}
+
+#[test]
+fn of_several_nights_of_frost_the_first_is_told_by_its_own_low_and_the_coldest_beside_it() {
+    let said = |days_lived: i64| {
+        let mut core = in_memory(&bed_of("tomato"), june());
+        let mild = |_: i64| (10.0, 15.0);
+        live(&mut core, 0..days_lived, &mild, &mild);
+        let weather = move |day: i64| match day - days_lived {
+            2 => (-1.0, 14.0),
+            3 => (-4.0, 14.0),
+            _ => (10.0, 15.0),
+        };
+        for hour in [6, 7] {
+            foretell(&mut core, days_lived, june() + days_lived * DAY + hour * HOUR, &weather);
+        }
+        core.advance(moment(june() + days_lived * DAY + 8 * HOUR));
+        told(&core, "frost-ahead")[0].text.clone()
+    };
+    let text = said(8);
+    let night = "has about -1 at the lowest in the night to";
+    assert!(text.contains(&format!("the forecast, moved to this place, {night}")), "{text}");
+    assert!(
+        text.contains(", the first of 2 such nights in the next 3, down to -4 on a later one;"),
+        "{text}"
+    );
+    // Two days are too few to know how forecasts stray in this bed.
+    let text = said(2);
+    assert!(text.contains(&format!("the forecast {night}")), "{text}");
 }

@@ -1,6 +1,7 @@
 //! Too hot, on course, and what may push: AGRONOMY 2.5b (lines and pushes), 1.13 (release 1.5 °C, 20 minutes).
 
 use super::garden::*;
+use agronomy::quantity::Quantity;
 use glasshour::entry::{Note, PlaceKind};
 
 /// Ten in the morning of the first day.
@@ -335,6 +336,33 @@ fn heat_told_by_a_probe_in_doubt_says_so_and_is_told_all_the_same() {
     let told = told(&core, "too-hot");
     let outline = outline(&told, ten());
     assert_eq!(outline, [(10, "opened", "moderate"), (221, "worsened", "severe")]);
-    assert!(!told[0].text.contains("believed"), "{}", told[0].text);
-    assert!(told[1].text.contains("if post can be believed: see its notice"), "{}", told[1].text);
+    assert!(!told[0].text.contains("in doubt"), "{}", told[0].text);
+    let doubt = " Probe post is in doubt: read a thermometer from outside.";
+    assert_eq!(told[1].text.matches(doubt).count(), 1, "{}", told[1].text);
+}
+
+#[test]
+fn heat_is_not_called_doubtful_for_a_probe_of_soil_or_a_film_of_water() {
+    let mut notes = tomato_house();
+    notes.push(hang("root", "house", 60));
+    let mut core = in_memory(&notes, june());
+    // Thirteen hours of saturation while the air swings by 17 °C, and nothing from the root that can be used.
+    let heats = [(0, 18.0), (8 * HOUR, 22.0), (12 * HOUR, 33.0), (13 * HOUR, 37.0), (15 * HOUR, 37.0)];
+    for pair in heats.windows(2) {
+        let ((t0, v0), (t1, v1)) = (pair[0], pair[1]);
+        for at in (t0..t1).step_by(MINUTE as usize) {
+            let t_c = v0 + (v1 - v0) * (at - t0) as f64 / (t1 - t0) as f64;
+            let told =
+                [("post", AIR, t_c), ("post", HUMIDITY, 99.9), ("root", Quantity::SoilMoisture, 400.0)];
+            hear(&mut core, june() + at, &told);
+        }
+    }
+    let doubtful = told(&core, "probe-doubtful");
+    let whose = |probe: &str| doubtful.iter().filter(|it| it.title.contains(probe)).count();
+    assert_eq!((whose("post"), whose("root")), (1, 1), "{doubtful:#?}");
+    assert!(doubtful.iter().any(|it| it.text.contains("wet film")), "{doubtful:#?}");
+    let heat = told(&core, "too-hot");
+    let after = heat.iter().filter(|it| it.at_ms > june() + 12 * HOUR + 30 * MINUTE);
+    assert!(after.clone().count() > 0, "{heat:#?}");
+    assert!(after.into_iter().all(|it| !it.text.contains("in doubt")), "{heat:#?}");
 }

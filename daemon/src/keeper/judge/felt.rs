@@ -102,7 +102,9 @@ impl Engine {
             fresh: self.forecast().is_some(),
         };
         let coming = calendar.day_of(night.night.end);
-        let first = coming + i64::from(tonight || night.is_dark());
+        // Once it is dark the minder of frost sees the night itself; not where the probe is silent.
+        let seen = night.is_dark() && night.place.air.is_some();
+        let first = coming + i64::from(tonight || seen);
         let ahead = self.nights_ahead(place, first..coming + frost_ahead::NIGHTS);
         frost_ahead::judge(night, &ahead, told, calendar)
     }
@@ -123,6 +125,7 @@ impl Engine {
             dew_point_c: self.dew_point(now),
             falls_c: Vec::new(),
             told: None,
+            moved: self.knows_way(now.place),
             hardened: self.hardened(now),
             chilled_h: Vec::new(),
             night,
@@ -134,7 +137,7 @@ impl Engine {
                 .collect();
             let told = now.air.and_then(|air| self.coldest_told(now.place, &found.night, air));
             // What was never held against this place goes behind its own nights.
-            found.told = told.filter(|_| found.falls_c.is_empty() || self.knows_way(now.place));
+            found.told = told.filter(|_| found.falls_c.is_empty() || found.moved);
             let dark = if found.is_guessed() { found.night.clone() } else { last };
             found.chilled_h = self.chilled_h(now, dark.start..dark.end.min(now.now_ms));
         }

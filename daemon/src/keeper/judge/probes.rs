@@ -54,27 +54,34 @@ impl Engine {
         if whole {
             for (hang, here) in &hung {
                 let name = here.map_or(hang.place.as_str(), |now| now.name);
-                verdicts.extend(Some(self.doubtful(hang, name)).filter(matters));
+                let told_apart = book.get(&hang.probe, DOUBTFUL).is_some_and(doubtful::tells_apart);
+                verdicts.extend(Some(self.doubtful(hang, name, told_apart)).filter(matters));
                 verdicts.extend(battery::judge(&self.battery_now(hang, name)).filter(matters));
             }
         }
         probes.iter().filter_map(ProbeNow::told_from).filter(|at| *at > now_ms).min()
     }
 
-    /// Adds to what is said of a place's heat and frost that the probe it rests on is doubtful: it is told all the same,
-    /// for a warning that a doubt held back could be the one that was right.
-    pub(super) fn qualify(&self, book: &Book, verdicts: &mut [Verdict]) {
-        let now_ms = self.now_ms();
-        for verdict in verdicts.iter_mut().filter(|it| RESTS_ON_AIR.contains(&it.minder)) {
-            let hung = self.ground.hangs.iter().filter(|hang| hang.place == verdict.place);
-            let doubted = hung.filter(|hang| {
-                hang.overlaps(now_ms, now_ms + 1) && book.get(&hang.probe, DOUBTFUL).is_some()
-            });
-            let names: Vec<&str> = doubted.map(|hang| hang.probe.as_str()).collect();
-            if let Says::Word(word) = &mut verdict.says
-                && !names.is_empty()
-            {
-                word.text += &format!(" That is if {} can be believed: see its notice.", names.join(" and "));
+    /// Adds to what is said of a place's heat and frost that the air temperature it rests on is in doubt: it is told all
+    /// the same, for a warning that a doubt held back could be the one that was right.
+    pub(super) fn qualify(&self, places: &[PlaceNow<'_>], book: &Book, verdicts: &mut [Verdict]) {
+        for here in places {
+            let Some(probe) = self.air_probe(here.place) else { continue };
+            let now = verdicts.iter().find(|it| it.minder == DOUBTFUL && it.place == probe);
+            let told = || book.get(probe, DOUBTFUL).is_some_and(doubtful::doubts_air);
+            if !now.and_then(doubtful::doubts_air_now).unwrap_or_else(told) {
+                continue;
+            }
+            let look = if here.kind.under_cover() { "from outside" } else { "beside it" };
+            // A course is said inside the heat notice where there is one: once is enough.
+            let is_hot = verdicts.iter().any(|it| is_told(it, TOO_HOT, here.place));
+            let rests = RESTS_ON_AIR.iter().filter(|minder| !(is_hot && **minder == ON_COURSE));
+            for minder in rests {
+                if let Some(verdict) = verdicts.iter_mut().find(|it| is_told(it, minder, here.place))
+                    && let Says::Word(word) = &mut verdict.says
+                {
+                    word.text += &format!(" Probe {probe} is in doubt: read a thermometer {look}.");
+                }
             }
         }
     }
@@ -111,7 +118,7 @@ impl Engine {
         fits.contains(&heard_ms).then_some(sources::BROKER)
     }
 
-    fn doubtful(&self, hang: &Hang, place_name: &str) -> Verdict {
+    fn doubtful(&self, hang: &Hang, place_name: &str, told_apart: bool) -> Verdict {
         let now_ms = self.now_ms();
         let range = now_ms - doubtful::WET_FILM_MS - 2 * hang.usual_interval_ms..now_ms + 1;
         let series = self.tracks.quantities(&hang.probe).into_iter();
@@ -132,10 +139,11 @@ impl Engine {
             air_swing_c: swing.map(|(low, high)| high - low),
             hour: self.site.calendar.hour_of(now_ms),
             neighbours: self.neighbours(hang, &range),
+            told_apart,
         })
     }
 
-    /// The other probes of air in the same place, and for one under cover those outside.
+    /// The other probes of air in the same place, and for one under cover those outside; heard or not.
     fn neighbours(&self, hang: &Hang, range: &Range<i64>) -> Vec<Neighbour<'_>> {
         let now_ms = self.now_ms();
         let kind = |place: &str| self.ground.place(place).map(|it| it.kind);
@@ -144,13 +152,19 @@ impl Engine {
             self.ground.hangs.iter().filter(|it| it.overlaps(now_ms, now_ms + 1) && it.probe != hang.probe);
         let fits = others.filter_map(|it| {
             let outside = covered && kind(&it.place) == Some(PlaceKind::Outdoors);
-            (outside || it.place == hang.place).then(|| Neighbour {
+            let beside = outside || it.place == hang.place;
+            // Of one that has long been silent it is not known whether it was of air.
+            let tells = || {
+                let heard = self.tracks.quantities(&it.probe);
+                heard.is_empty() || heard.contains(&Quantity::AirTemperature)
+            };
+            (beside && tells()).then(|| Neighbour {
                 probe: &it.probe,
                 outside,
                 taken: self.tracks.taken(&it.probe, Quantity::AirTemperature, range),
             })
         });
-        fits.filter(|it| !it.taken.is_empty()).collect()
+        fits.collect()
     }
 
     fn battery_now<'a>(&'a self, hang: &'a Hang, place_name: &'a str) -> BatteryNow<'a> {
@@ -167,6 +181,11 @@ impl Engine {
             low_v: self.ground.battery_lines.get(&hang.probe).copied(),
         }
     }
+}
+
+/// Whether a verdict is a word of this minder about this place.
+fn is_told(verdict: &Verdict, minder: &str, place: &str) -> bool {
+    verdict.minder == minder && verdict.place == place && matches!(verdict.says, Says::Word(_))
 }
 
 /// Whether the air was near a line that buzzes a phone when it was last heard: the place's own, a crop's on a day that is

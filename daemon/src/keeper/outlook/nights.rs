@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use agronomy::series::MS_PER_HOUR;
+use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 
 use crate::almanac::shape::Expected;
 use crate::calendar::Day;
@@ -10,6 +10,8 @@ use crate::keeper::engine::Engine;
 use crate::minders::night_now::NightAhead;
 use crate::outlook::past::Told;
 
+/// How long before now a forecast may have been told that says something of the nights ahead, ms.
+const REACHES_MS: i64 = 16 * MS_PER_DAY;
 /// How late a forecast may begin, ms.
 const BEGINS_MS: i64 = 6 * MS_PER_HOUR;
 
@@ -38,14 +40,20 @@ impl Engine {
         told.into_iter().min_by(|a, b| a.middle_c.total_cmp(&b.middle_c))
     }
 
-    /// What the two newest forecasts tell of the nights that end on these days, moved to a place.
+    /// What the two newest forecasts tell of the nights that end on these days, moved to a place; of a night that the
+    /// newest does not reach, what was last told of it. Nights that none tells of are not there.
     pub(in crate::keeper) fn nights_ahead(&self, place: &str, dawns: Range<Day>) -> Vec<NightAhead> {
         let (newest, before) = self.expecting.outlooks.newest_two(self.now_ms());
         let low = |told: Option<&Told>, dawn: Day| self.low_told(place, told?, dawn);
+        let last = |dawn: Day| {
+            let mut told = self.expecting.outlooks.back_from(self.now_ms(), REACHES_MS);
+            told.find_map(|told| self.low_told(place, told, dawn))
+        };
         dawns
             .filter_map(|dawn| {
-                let newest_c = low(newest, dawn)?;
-                Some(NightAhead { dawn, newest_c, before_c: low(before, dawn) })
+                let newest_c = low(newest, dawn);
+                let last_c = newest_c.or_else(|| last(dawn))?;
+                Some(NightAhead { dawn, last_c, reached: newest_c.is_some(), before_c: low(before, dawn) })
             })
             .collect()
     }

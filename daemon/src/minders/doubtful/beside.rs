@@ -1,8 +1,11 @@
 //! A probe beside others: what it says may be believable by itself and still not be the air of its place.
 //!
-//! Both lines were set by a record of eight sound and four failing sensors in one plastic tunnel, a reading each quarter
-//! of an hour for a year: none of the sound ones ever jumped or strayed so far, and the failing ones did so within a
-//! day of leaving the others.
+//! The lines were set by a record of ten sensors in one plastic tunnel, a reading each quarter of an hour for a year.
+//! Four of them failed, and each was told within a day; of the other six none ever jumped or strayed so far, but for
+//! two winter noons of one of them with the low sun on it.
+//!
+//! By day sun, height and draught part what agrees by night, so a probe that was told to stand apart agrees again only
+//! when it does so by night.
 
 use agronomy::series::MS_PER_HOUR;
 
@@ -11,13 +14,17 @@ use crate::reading::Grade;
 
 /// Further from one reading to the next than any door or cloud brings the air, °C (own choice, from the record).
 const LEAP_C: f64 = 15.0;
-/// Two readings further apart in time say nothing of a leap, ms.
-const LEAP_MS: i64 = 30 * 60_000;
+/// Two readings further apart in time say nothing of a leap, ms (the record has one each quarter of an hour).
+const LEAP_MS: i64 = 20 * 60_000;
 /// Two probes of one place this far apart for three hours of the night, when no sun is on either, °C (AGRONOMY practice:
 /// two sensors in still night air).
 const NIGHT_C: f64 = 3.0;
 /// And by day, °C (own choice, from the record: sun, height and draught make half of it).
 const DAY_C: f64 = 8.0;
+/// By so much less than at night's line they must differ to agree again, °C (own choice).
+const MARGIN_C: f64 = 1.0;
+/// On nights as warm as this outside a house may be colder without being in doubt: its pads cool it, °C (own choice).
+const PADS_C: f64 = 20.0;
 /// The night in which probes are compared is over at this hour of standard time, and began three hours before midnight.
 const MORNING_H: f64 = 6.0;
 
@@ -71,19 +78,32 @@ fn hours(taken: &[Taken], now_ms: i64) -> Option<[f64; 3]> {
     Some([mean(0)?, mean(1)?, mean(2)?])
 }
 
-/// By how much one differs from the other at least in each of the last three hours, °C; none where it is now this side,
-/// now that.
-fn apart_c(taken: &[Taken], other: &[Taken], now_ms: i64) -> Option<f64> {
-    let (own, other) = (hours(taken, now_ms)?, hours(other, now_ms)?);
-    let differences = [own[0] - other[0], own[1] - other[1], own[2] - other[2]];
+/// By how much a probe's hours differ from a neighbour's, °C; none where the two cannot be compared.
+fn differences(taken: &[Taken], other: &Neighbour<'_>, now_ms: i64) -> Option<[f64; 3]> {
+    let (own, beside) = (hours(taken, now_ms)?, hours(other.taken, now_ms)?);
+    if other.outside && beside.iter().any(|t_c| *t_c > PADS_C) {
+        return None;
+    }
+    Some([own[0] - beside[0], own[1] - beside[1], own[2] - beside[2]])
+}
+
+/// By how much one differs from the other at least in each of the last three hours, °C; 0 where it is now this side, now
+/// that.
+fn apart_c(differences: [f64; 3]) -> f64 {
     let one_side = differences.iter().all(|it| it.signum() == differences[0].signum());
-    one_side.then(|| differences.into_iter().min_by(|a, b| a.abs().total_cmp(&b.abs()))).flatten()
+    let least = differences.into_iter().fold(f64::INFINITY, |least, it| least.min(it.abs()));
+    if one_side { least.copysign(differences[0]) } else { 0.0 }
+}
+
+fn is_night(hour: f64) -> bool {
+    !(MORNING_H..24.0).contains(&hour)
 }
 
 /// From which neighbour a probe is further apart than the air of one place can be, `hour` by standard time.
 ///
 /// Of two nobody knows which is wrong, and it is said of the one later in the alphabet; of more, of the one that stands
-/// against most. Under cover it is colder than outside by night only where probes were exchanged, or one is wrong.
+/// against most. Under cover it is colder than outside by night only where probes were exchanged, one is wrong, or on a
+/// hot night its pads cool it; so hot nights are let be.
 pub(super) fn apart<'a>(
     probe: &str,
     taken: &[Taken],
@@ -91,19 +111,34 @@ pub(super) fn apart<'a>(
     now_ms: i64,
     hour: f64,
 ) -> Option<Apart<'a>> {
-    let night = !(MORNING_H..24.0).contains(&hour);
+    let night = is_night(hour);
     let strays = |it: Neighbour<'a>| {
-        let by_c = apart_c(taken, it.taken, now_ms)?;
+        let by_c = apart_c(differences(taken, &it, now_ms)?);
         let line_c = if night { NIGHT_C } else { DAY_C };
         let stray = if it.outside { night && by_c < -line_c } else { by_c.abs() > line_c };
         stray.then_some(Apart { from: it, by_c })
     };
-    let (outside, beside): (Vec<_>, Vec<_>) =
-        neighbours.iter().copied().partition(|it: &Neighbour<'_>| it.outside);
+    let heard = neighbours.iter().copied().filter(|it| !it.taken.is_empty());
+    let (outside, beside): (Vec<_>, Vec<_>) = heard.partition(|it: &Neighbour<'_>| it.outside);
     let against: Vec<_> = beside.iter().copied().filter_map(strays).collect();
     let alone = match beside.len() {
         1 => against.first().is_some_and(|it| it.from.probe < probe),
         all => 2 * against.len() > all,
     };
     if alone { against.first().copied() } else { outside.into_iter().find_map(strays) }
+}
+
+/// Whether a probe that was told to stand apart agrees again: through three hours of night, by a margin, with half of
+/// those beside it at least and with each outside. One that is not heard does not agree; where none hangs to compare
+/// it with any more there is nothing left to say.
+pub(super) fn agrees(taken: &[Taken], neighbours: &[Neighbour<'_>], now_ms: i64, hour: f64) -> bool {
+    let line_c = NIGHT_C - MARGIN_C;
+    let near = |it: &&Neighbour<'_>| {
+        let differences = differences(taken, it, now_ms);
+        let fits = |by_c: f64| if it.outside { by_c > -line_c } else { by_c.abs() < line_c };
+        differences.is_some_and(|three| three.into_iter().all(fits))
+    };
+    let (outside, beside): (Vec<_>, Vec<_>) = neighbours.iter().partition(|it| it.outside);
+    let agreeing = beside.iter().copied().filter(near).count();
+    neighbours.is_empty() || is_night(hour) && 2 * agreeing >= beside.len() && outside.iter().all(near)
 }
