@@ -3,6 +3,8 @@
 use super::garden::*;
 use agronomy::quantity::Quantity;
 use glasshour::entry::{Note, PlaceKind};
+use glasshour::keeper::core::Core;
+use glasshour::keeper::view::{Shell, glance};
 
 /// Ten in the morning of the first day.
 fn ten() -> i64 {
@@ -365,4 +367,19 @@ fn heat_is_not_called_doubtful_for_a_probe_of_soil_or_a_film_of_water() {
     let after = heat.iter().filter(|it| it.at_ms > june() + 12 * HOUR + 30 * MINUTE);
     assert!(after.clone().count() > 0, "{heat:#?}");
     assert!(after.into_iter().all(|it| !it.text.contains("in doubt")), "{heat:#?}");
+}
+
+#[test]
+fn past_a_line_nothing_is_called_well_also_before_it_has_lasted() {
+    let mut core = in_memory(&tomato_house(), june());
+    hear(&mut core, ten(), &[("post", AIR, 31.0)]);
+    let sentence = |core: &Core| glance(core.engine(), &Shell::default()).sentence;
+    assert_eq!(sentence(&core).order, "All well for now.");
+    // Tomatoes in flower bear 35 (crop book, severe); a line must be passed for ten minutes before a notice opens.
+    for minute in 1..8 {
+        hear(&mut core, ten() + minute * MINUTE, &[("post", AIR, 36.5)]);
+        let said = sentence(&core);
+        assert_eq!(said.order, "Keep an eye on house.");
+        assert!(said.why.starts_with("house: 1.5 °C past what tomatoes bear (35)"), "{}", said.why);
+    }
 }

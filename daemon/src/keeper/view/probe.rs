@@ -23,13 +23,15 @@ struct Last {
     doubt: Option<Reason>,
 }
 
-/// What a broker kept, or what came twice, says nothing new of a probe that gives its times: it comes at each visit.
+/// What a broker kept, or what came twice, says nothing new of a probe that gives its times: it comes at each visit. Nor
+/// does what is stamped years ahead hide what is heard now.
 fn last(taken: &[Taken]) -> Last {
-    let newest = taken.iter().rev().find(|(.., reason)| !matches!(reason, Reason::NoTime | Reason::Repeated));
+    let undated = |reason| matches!(reason, Reason::NoTime | Reason::Repeated | Reason::FromTheFuture);
+    let newest = taken.iter().rev().find(|(.., reason)| !undated(*reason));
     let Some((.., reason)) = newest else {
         return Last { shown: taken.last().map(|(_, value, _)| (*value, None)), doubt: None };
     };
-    let shown = taken.iter().rev().find(|(.., reason)| reason.grade() != Grade::Refused);
+    let shown = taken.iter().rev().find(|(.., reason)| !undated(*reason) && reason.grade() != Grade::Refused);
     Last {
         shown: shown.map(|(at, value, _)| (*value, Some(*at))),
         doubt: (reason.grade() != Grade::Sound).then_some(*reason),
@@ -134,6 +136,8 @@ mod tests {
         let kept = (120_000, 19.0, Reason::NoTime);
         assert_eq!(last(&[kept]), Last { shown: Some((19.0, None)), doubt: None });
         let dated = (60_000, 21.5, Reason::None);
+        let ahead = (i64::MAX, 25.0, Reason::FromTheFuture);
+        assert_eq!(last(&[dated, ahead]), Last { shown: Some((21.5, Some(60_000))), doubt: None });
         assert_eq!(last(&[dated, kept]), Last { shown: Some((21.5, Some(60_000))), doubt: None });
     }
 }

@@ -195,6 +195,22 @@ fn calm(engine: &Engine, places: &[PlaceGlance]) -> Sentence {
         .max_by(|a, b| a.1.2.total_cmp(&b.1.2));
     let mut why = String::new();
     if let Some((place, line, left)) = nearest {
+        if left < 0.05 {
+            // Past a line, and not for long enough yet for a notice.
+            let past = format!(
+                "{}: {:.1} °C past what {} bear ({})",
+                place.name,
+                left.abs(),
+                line.whose,
+                limit(line.limit_c)
+            );
+            return Sentence {
+                tone: Tone::Soon,
+                order: format!("Keep an eye on {}.", place.name),
+                why: format!("{past}. If that lasts, a notice says what to do."),
+                notice: None,
+            };
+        }
         why = format!(
             "{}: {:.1} °C below what {} bear ({}).",
             place.name,
