@@ -308,6 +308,10 @@ fn standard_offset_ms(socket: &Path, at: HeldFrom) -> Result<i64, Trouble> {
 pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let NoteArgs { target, at, json, what } = args;
     let note = what.note();
+    let undone = match &note {
+        Note::Undo { entry } => Some(*entry),
+        _ => None,
+    };
     let figure = match &note {
         Note::OwnFigure { planting, figure, .. } => Some((planting.clone(), figure.clone())),
         _ => None,
@@ -344,7 +348,10 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     if read == Some(false) {
         writeln!(out, "noted; nothing is reckoned from it yet")?;
     }
-    writeln!(out, "noted as entry {entry}; undo with: glasshour note undo {entry}")?;
+    match undone {
+        Some(undone) => writeln!(out, "entry {undone} is undone")?,
+        None => writeln!(out, "noted as entry {entry}; undo with: glasshour note undo {entry}")?,
+    }
     Ok(())
 }
 

@@ -369,9 +369,7 @@ impl Keeper {
         match question {
             Question::Export(answer) => {
                 // What is refused waits on, and the answer is the last state.
-                if self.refused.is_none() {
-                    self.commit(self.moment());
-                }
+                self.commit(self.moment());
                 self.exports.push(answer);
             }
             Question::Breathe(answer) => _ = answer.send(()),
