@@ -238,7 +238,7 @@ fn known(glance: &Glance) -> Markup {
                     None => li { "No forecast was ever taken in." },
                     Some((issued, told)) => li {
                         "Forecast of " (civil.when(issued, glance.at_ms)) ", taken in " (civil.when(told, glance.at_ms))
-                        @if glance.outlook.fresh { "; moved to each place by what it missed there in the last month." } @else { ": too old to go by." }
+                        @if glance.outlook.fresh { "; moved to each measured place by what it missed there in the last month." } @else { ": too old to go by." }
                     },
                 }
                 @for away in glance.board.away.iter().filter(|away| away.starts_with("outlook")) { li { strong { (capital(away)) "." } } }
