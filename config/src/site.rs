@@ -31,7 +31,7 @@ pub use couriers::{Letter, Mail, MailTls, Mirror, MqttNotices, Quiet, When};
 pub use outlook::{Feed, Outlook, UsualMonths, Way};
 pub use outward::{LifeSign, Picture};
 pub use secret::Secret;
-pub use topics::{Field, Payload, Stamp, StampFormat, Topic};
+pub use topics::{Field, Payload, Stamp, StampFormat, Topic, overlap};
 pub use warnings::Warnings;
 pub use web::{WebPush, Webhook};
 pub use wires::{Broker, Bus, Door, DoorProbe, Instrument, InstrumentKind};

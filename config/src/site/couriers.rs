@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use chrono::NaiveTime;
 
 use super::secret::{Secret, account};
-use super::topics::Topic;
+use super::topics::{Topic, overlap};
 use super::wires::Broker;
 use crate::reader::{At, Table};
 
@@ -171,7 +171,8 @@ pub(super) fn mqtt_notices(root: &Table<'_, '_>, broker: Option<&Broker>) -> Opt
     if prefix.contains(['+', '#', '\0']) || prefix.starts_with('$') || prefix.ends_with('/') {
         table.fault("prefix", format!("prefix {prefix} is no topic to publish on; write glasshour/notices"));
     }
-    let heard = broker.iter().flat_map(|broker| &broker.topics).find(|topic| meets(&topic.filter, &prefix));
+    let ours = format!("{prefix}/#");
+    let heard = broker.iter().flat_map(|broker| &broker.topics).find(|topic| overlap(&topic.filter, &ours));
     if let Some(Topic { filter, .. }) = heard {
         table.fault(
             "prefix",
@@ -179,19 +180,6 @@ pub(super) fn mqtt_notices(root: &Table<'_, '_>, broker: Option<&Broker>) -> Opt
         );
     }
     Some(MqttNotices { prefix })
-}
-
-/// Whether a filter meets a topic that is `prefix` or lies under it (MQTT 3.1.1, section 4.7).
-fn meets(filter: &str, prefix: &str) -> bool {
-    let mut levels = filter.split('/');
-    for own in prefix.split('/') {
-        match levels.next() {
-            Some("#") => return true,
-            Some(level) if level == "+" || level == own => {}
-            _ => return false,
-        }
-    }
-    true
 }
 
 /// Reads `[mirror]`.

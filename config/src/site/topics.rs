@@ -184,3 +184,19 @@ pub(super) fn is_filter(text: &str) -> bool {
             !level.contains(['+', '#']) || *level == "+" || (*level == "#" && index + 1 == levels.len())
         })
 }
+
+/// Whether some topic is met by both filters (MQTT 3.1.1, section 4.7).
+pub fn overlap(one: &str, other: &str) -> bool {
+    let own = |a: &str, b: &str| a.starts_with('$') && b.starts_with(['+', '#']);
+    if own(one, other) || own(other, one) {
+        return false;
+    }
+    let (mut one, mut other) = (one.split('/'), other.split('/'));
+    loop {
+        match (one.next(), other.next()) {
+            (Some("#"), _) | (_, Some("#")) | (None, None) => return true,
+            (Some(a), Some(b)) if a == b || a == "+" || b == "+" => {}
+            _ => return false,
+        }
+    }
+}

@@ -8,10 +8,11 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use agronomy::quantity::{Quantity, UnitError};
+use config::site::overlap;
 use serde_json::Value;
 
 use super::stamp::{StampFault, TimeFormat, read_stamp};
-use super::topic::{FilterFault, check_filter, matches, overlap};
+use super::topic::{FilterFault, check_filter, matches};
 use crate::reading::{Heard, ProbeName};
 
 /// The longest payload that is looked at, bytes; the limit of the broker settings we ship.

@@ -72,22 +72,6 @@ pub fn matches(filter: &str, topic: &str) -> bool {
     topic.next().is_none()
 }
 
-/// Whether some topic is met by both filters.
-pub fn overlap(one: &str, other: &str) -> bool {
-    let own = |a: &str, b: &str| a.starts_with('$') && b.starts_with(['+', '#']);
-    if own(one, other) || own(other, one) {
-        return false;
-    }
-    let (mut one, mut other) = (one.split('/'), other.split('/'));
-    loop {
-        match (one.next(), other.next()) {
-            (Some("#"), _) | (_, Some("#")) | (None, None) => return true,
-            (Some(a), Some(b)) if a == b || a == "+" || b == "+" => {}
-            _ => return false,
-        }
-    }
-}
-
 /// Whether `topic` lies under `prefix`: the prefix itself, or below it.
 pub fn is_under(prefix: &str, topic: &str) -> bool {
     let prefix = prefix.trim_end_matches('/');
@@ -97,6 +81,7 @@ pub fn is_under(prefix: &str, topic: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use config::site::overlap;
     use proptest::prelude::*;
 
     #[test]
