@@ -30,3 +30,4 @@ pub mod site;
 pub mod sources;
 pub mod supervise;
 pub mod warnings;
+pub mod whole_file;

@@ -6,7 +6,11 @@ use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
 /// Puts a file of this name and text into a folder: written beside, flushed, renamed, and the folder flushed.
-pub(super) fn put(folder: &Path, name: &str, text: &str) -> Result<()> {
+///
+/// # Errors
+///
+/// When the folder refuses; what was there stays.
+pub fn put(folder: &Path, name: &str, text: &str) -> Result<()> {
     let unready = folder.join(format!("{name}.part"));
     // What a power cut left of it may be readable to others.
     remove(folder, &format!("{name}.part"))?;
@@ -18,7 +22,11 @@ pub(super) fn put(folder: &Path, name: &str, text: &str) -> Result<()> {
 }
 
 /// Removes it; that it is not there is no error.
-pub(super) fn remove(folder: &Path, name: &str) -> Result<()> {
+///
+/// # Errors
+///
+/// When the folder refuses.
+pub fn remove(folder: &Path, name: &str) -> Result<()> {
     match std::fs::remove_file(folder.join(name)) {
         Err(error) if error.kind() != ErrorKind::NotFound => Err(error),
         _ => Ok(()),

@@ -6,9 +6,6 @@
 //!
 //! Whoever holds the address reads the calendar, and nothing else, until another secret takes its place.
 
-use std::fs::{File, OpenOptions};
-use std::io::Write as _;
-use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -19,6 +16,7 @@ use super::ics::{self, Head};
 use super::known::{Known, Told};
 use crate::glance::Glance;
 use crate::keeper::handle::{Handle, Season};
+use crate::whole_file;
 
 /// The file's name.
 const NAME: &str = "calendar.json";
@@ -197,17 +195,10 @@ fn new_key(now_ms: i64) -> Result<Key, Unkept> {
 }
 
 fn write(path: &Path, kept: &Kept) -> Result<(), Unkept> {
-    let beside = path.with_extension("json.new");
-    let attempt = || -> std::io::Result<()> {
-        let bytes = serde_json::to_vec(kept)?;
-        let mut file =
-            OpenOptions::new().write(true).create(true).truncate(true).mode(0o600).open(&beside)?;
-        file.write_all(&bytes)?;
-        file.sync_all()?;
-        std::fs::rename(&beside, path)?;
-        path.parent().map_or(Ok(()), |folder| File::open(folder)?.sync_all())
-    };
-    attempt().map_err(|error| Unkept::Write(path.to_owned(), error))
+    let folder = path.parent().unwrap_or(Path::new("."));
+    let put =
+        serde_json::to_string(kept).map_err(Into::into).and_then(|text| whole_file::put(folder, NAME, &text));
+    put.map_err(|error| Unkept::Write(path.to_owned(), error))
 }
 
 #[cfg(test)]

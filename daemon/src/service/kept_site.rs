@@ -6,7 +6,7 @@
 
 use std::path::Path;
 
-use super::whole_file;
+use crate::whole_file;
 
 /// The file's name in the ledger's folder.
 const NAME: &str = "site-file-last-good";

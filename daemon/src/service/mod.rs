@@ -8,7 +8,6 @@ pub mod rest;
 pub mod settings;
 pub mod starts;
 mod web;
-mod whole_file;
 
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};

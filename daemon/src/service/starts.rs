@@ -8,7 +8,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::whole_file;
+use crate::whole_file;
 
 /// The file's name in its folder: how many starts, and the monotonic clock at the last of them, ms.
 const NAME: &str = "starts-cut-short";

@@ -4,13 +4,11 @@
 //! board, as the ledger's epoch does: a card that was cloned into another board gets a key of its own there, or two
 //! boards would speak in one name. A damaged file is replaced too, for the watch over the plants must not wait for it.
 
-use std::fs::{File, OpenOptions};
-use std::io::Write;
-use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 
 use super::base64url::{decode, encode};
 use super::vapid::{NoKey, Vapid, new_key};
+use crate::whole_file;
 
 /// The file's name in the data folder.
 const NAME: &str = "web-push-key";
@@ -48,7 +46,7 @@ pub fn own_key(folder: &Path, machine: Option<&str>) -> Result<Vec<u8>, Unkept> 
         Err(_) => {}
     }
     let key = new_key()?;
-    keep(folder, &format!("{machine}\n{}\n", encode(&key)))?;
+    whole_file::put(folder, NAME, &format!("{machine}\n{}\n", encode(&key)))?;
     Ok(key)
 }
 
@@ -61,21 +59,6 @@ fn read(text: &str, machine: &str) -> Result<Vec<u8>, &'static str> {
         return Err("the file was made by another board");
     }
     Ok(key)
-}
-
-/// Written whole or not at all, also through a power cut, and readable to the service only.
-fn keep(folder: &Path, text: &str) -> std::io::Result<()> {
-    let unready = folder.join(format!("{NAME}.part"));
-    // What a power cut left of it may be readable to others.
-    match std::fs::remove_file(&unready) {
-        Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
-        _ => {}
-    }
-    let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(&unready)?;
-    file.write_all(text.as_bytes())?;
-    file.sync_all()?;
-    std::fs::rename(&unready, folder.join(NAME))?;
-    File::open(folder)?.sync_all()
 }
 
 #[cfg(test)]
