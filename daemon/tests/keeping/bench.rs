@@ -33,6 +33,19 @@ impl Machine {
         Arc::new(Self { wall_ms: wall_ms.into(), mono_ms: mono_ms.into(), synchronised: true.into() })
     }
 
+    /// A keeper on this machine that commits after a second.
+    pub(crate) fn setup(self: &Arc<Self>, core: Core, boot: i64) -> Setup {
+        Setup {
+            core,
+            boot,
+            clock: Arc::clone(self) as Arc<dyn Clock>,
+            commit_every: Duration::from_secs(1),
+            listening: String::new(),
+            push_key: None,
+            makeshift: None,
+        }
+    }
+
     pub(crate) fn pass(&self, span_ms: i64) {
         self.mono_ms.fetch_add(span_ms, Ordering::SeqCst);
         self.wall_ms.fetch_add(span_ms, Ordering::SeqCst);
@@ -75,15 +88,7 @@ pub(crate) struct Bench {
 impl Bench {
     pub(crate) fn on(core: Core, boot: i64, machine: Arc<Machine>) -> Self {
         let reader = core.ledger().reader().unwrap();
-        let setup = Setup {
-            core,
-            boot,
-            clock: Arc::clone(&machine) as Arc<dyn Clock>,
-            commit_every: Duration::from_secs(1),
-            listening: String::new(),
-            push_key: None,
-            makeshift: None,
-        };
+        let setup = machine.setup(core, boot);
         let (keeper, handle) = Keeper::new(setup);
         let clock = keeper.clock();
         let mut tasks = Tasks::new();

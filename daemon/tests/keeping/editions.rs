@@ -4,7 +4,6 @@
 
 use std::path::Path;
 use std::sync::Arc;
-use std::time::Duration;
 
 use glasshour::almanac::account::account_until;
 use glasshour::clock::Clock;
@@ -12,7 +11,7 @@ use glasshour::entry::{Anew, Cause, Note};
 use glasshour::keeper::core::{Core, Message};
 use glasshour::keeper::event::Event;
 use glasshour::keeper::handle::Question;
-use glasshour::keeper::thread::{Keeper, Setup};
+use glasshour::keeper::thread::Keeper;
 use glasshour::keeper::view::season;
 use glasshour::site::Site;
 
@@ -279,16 +278,7 @@ fn p10_an_export_is_answered_when_all_days_are_made_and_readings_are_judged_mean
     let core = open(folder.path(), other_book(), now_ms);
     let machine = Machine::at(now_ms, true);
     let reader = core.ledger().reader().unwrap();
-    let setup = Setup {
-        core,
-        boot: 3,
-        clock: Arc::clone(&machine) as Arc<dyn Clock>,
-        commit_every: Duration::from_secs(1),
-        listening: String::new(),
-        push_key: None,
-        makeshift: None,
-    };
-    let (mut keeper, handle) = Keeper::new(setup);
+    let (mut keeper, handle) = Keeper::new(machine.setup(core, 3));
     keeper.begin();
     let (answer, mut answered) = tokio::sync::oneshot::channel();
     handle.events.try_send(Event::Ask(Question::Export(answer))).ok().unwrap();

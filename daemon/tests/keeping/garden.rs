@@ -157,6 +157,13 @@ pub(crate) fn days(core: &mut Core, probe: &str, from_ms: i64, every_ms: i64, ex
     }
 }
 
+/// Lives through a day of 36 °C from a moment; whether its first severe step of heat buzzes.
+pub(crate) fn severe_heat_buzzes(core: &mut Core, since: i64) -> bool {
+    days(core, "post", since, 30 * MINUTE, &[(18.0, 36.0)]);
+    let hot = told(core, "too-hot");
+    hot.iter().find(|step| step.at_ms > since && step.severity == "severe").unwrap().pushed
+}
+
 /// Everything reckoned and told, once no day waits any more.
 pub(crate) fn everything(core: &mut Core) -> Value {
     while core.remake(100) {}
