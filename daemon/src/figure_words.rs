@@ -4,7 +4,11 @@ use agronomy::crop::figures::Listed;
 use agronomy::crop::{GerminationRow, Measure, Standing};
 use agronomy::degree_days::{Method, Rule};
 
-use crate::minders::words::capital;
+/// The first letter made a capital.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
+}
 
 /// A text whose sentences begin with a place's name and a colon, with the name said once: what several minders say of one
 /// place stands in one notice.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use agronomy::crop::Severity;
 use serde::{Deserialize, Serialize};
 
-use crate::minders::words::capital;
+use crate::figure_words::capital;
 
 /// What happened to a notice in one step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -102,24 +102,13 @@ impl Step {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::fixtures;
 
     fn step(title: &str, text: &str) -> Step {
         Step {
-            notice: "a".to_owned(),
-            number: 1,
-            minder: "pots".to_owned(),
-            place: "long".to_owned(),
-            planting: None,
-            at_ms: UNDATED_BELOW_MS,
-            turn: Turn::Opened,
-            severity: Severity::Moderate,
-            push: true,
-            held: false,
-            joined: Vec::new(),
-            inside: BTreeMap::new(),
-            title: title.to_owned(),
             text: text.to_owned(),
             caution: "Drink first.".to_owned(),
+            ..fixtures::step(UNDATED_BELOW_MS, Severity::Moderate, title)
         }
     }
 

@@ -1,9 +1,10 @@
 //! What became of the time between two runs of the service.
 //!
-//! The monotonic clock tells a board that was off or started anew from a stop of the program: it runs from when the board was switched on. If it
-//! went back since the last run, or says another start of the board, the board itself was off. Nobody need be asked, and
-//! it works behind a sandbox that hides the kernel's own name for a boot. What it cannot tell is when a run without goodbye
-//! ended: that may have been long after it stored last, where readings come by the hour, and it is told as "up to".
+//! The monotonic clock tells a board that was off or started anew from a stop of the program: it runs from when the board
+//! was switched on. If it went back since the last run, or says another start of the board, the board itself was off.
+//! Nobody need be asked, and it works behind a sandbox that hides the kernel's own name for a boot. What it cannot tell is
+//! when a run without goodbye ended: that may have been long after it stored last, where readings come by the hour, and it
+//! is told as "up to".
 
 use crate::entry::BoardNews;
 use crate::ledger::LastRun;

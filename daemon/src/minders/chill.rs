@@ -10,8 +10,9 @@ use super::ladder::{Ladder, Release, Rung};
 use super::night_now::NightNow;
 use super::place_now::Standing;
 use super::word::{Verdict, Word};
-use super::words::{capital, limit, planting};
+use super::words::{limit, planting};
 use crate::calendar::Calendar;
+use crate::figure_words::capital;
 
 /// How long a guess must stand before it is told, ms (practice).
 const DWELL_MS: i64 = 30 * 60_000;

@@ -237,10 +237,10 @@ fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
             format!("{share_pct:.0} % of the last 3 h is not to be trusted: {}", reason.words()),
             look(reason),
         ),
-        Why::Stuck => ("unchanged for 3 h".to_owned(), "The chip or its feed has frozen: start it anew"),
+        Why::Stuck => ("unchanged for 3 h".to_owned(), "The chip or its feed has frozen: start it anew."),
         Why::WetFilm => (
             "wet film: saturated for 12 h while the air swung".to_owned(),
-            "Dry it and shield it from spray; its temperature stays sound",
+            "Dry it and shield it from spray; its temperature stays sound.",
         ),
         Why::Leapt { by_c } => (
             format!("it leapt by {:.0} °C from one reading to the next", by_c.abs()),
@@ -269,24 +269,19 @@ fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
         push: false,
         joins_heat: false,
         title: format!("Look at probe {} in {}: its {what} is doubtful.", now.probe, now.place_name),
-        text: format!("{}: {what} of {}, {is}. {look}{} {means}.", now.place_name, now.probe, end(look)),
+        text: format!("{}: {what} of {}, {is}. {look} {means}.", now.place_name, now.probe),
         caution: "",
     }
 }
 
-/// How a sentence about where to look ends: one that asks, with its mark.
-fn end(look: &str) -> &'static str {
-    if look.ends_with('?') { "" } else { "." }
-}
-
-/// Where to look.
+/// Where to look, as a sentence.
 fn look(reason: Reason) -> &'static str {
     match reason {
-        Reason::Missing | Reason::InstrumentRestarted => "Plug, cable or supply",
-        Reason::OutOfRange => "Water in the plug, a broken wire, or another unit than the site file says",
+        Reason::Missing | Reason::InstrumentRestarted => "Plug, cable or supply.",
+        Reason::OutOfRange => "Water in the plug, a broken wire, or another unit than the site file says.",
         Reason::SameTimeOtherValue => "Do two send under one name?",
-        Reason::FromTheFuture | Reason::NoTime | Reason::SendersClock => "Its sender's clock wants setting",
-        _ => "Look how it is sent",
+        Reason::FromTheFuture | Reason::NoTime | Reason::SendersClock => "Its sender's clock wants setting.",
+        _ => "Look how it is sent.",
     }
 }
 

@@ -218,7 +218,7 @@ fn expected_text(
         "{}: {t_c:.1} °C at {}{dew}; {lowest}{leaf}. {} are harmed at {}{}, and may be lost uncovered.",
         place.name,
         calendar.clock(at_ms),
-        super::words::capital(&plural(&tenderest.standing.crop)),
+        crate::figure_words::capital(&plural(&tenderest.standing.crop)),
         limit(tenderest.lines.damage.get()),
         state(night)
     )

@@ -11,8 +11,9 @@ use super::dome::plan::day_name;
 use super::frost::{COLD_CAUTION, state, to_cover, whole};
 use super::night_now::{Cold, NightAhead, NightNow};
 use super::word::{Verdict, Word};
-use super::words::{capital, limit, plural};
+use super::words::{limit, plural};
 use crate::calendar::Calendar;
+use crate::figure_words::capital;
 
 /// The name of the minder.
 pub const FROST_AHEAD: &str = "frost-ahead";

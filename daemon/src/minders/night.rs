@@ -8,7 +8,8 @@ use agronomy::crop::Severity;
 use super::book::Book;
 use super::place_now::PlaceNow;
 use super::word::{Verdict, Word};
-use super::words::{capital, limit, plural};
+use super::words::{limit, plural};
+use crate::figure_words::capital;
 
 /// The name of the minder.
 pub const WARM_NIGHT: &str = "warm-night";

@@ -14,9 +14,10 @@ use super::bolting::is_bolting;
 use super::heat_rules::{expect, only_if};
 use super::place_now::{PlaceNow, Standing};
 use super::word::{Says, Verdict, Word};
-use super::words::{capital, caution, limit, planting, plural};
+use super::words::{caution, limit, planting, plural};
 use crate::calendar::{Calendar, Day};
 use crate::entry::PlaceKind;
+use crate::figure_words::capital;
 
 /// The name of the minder.
 pub const WARM_SPELL: &str = "warm-spell";

@@ -5,7 +5,7 @@
 
 use agronomy::crop::Severity;
 
-use super::words::capital;
+use crate::figure_words::capital;
 
 /// What a minder wants told.
 #[derive(Clone, Debug, PartialEq)]

@@ -80,12 +80,6 @@ pub fn any_of(stages: impl IntoIterator<Item = Stage>) -> String {
     stages.into_iter().map(in_stage).collect::<Vec<_>>().join(" or ")
 }
 
-/// The first letter made a capital.
-pub fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map(|first| first.to_uppercase().chain(letters).collect()).unwrap_or_default()
-}
-
 /// A planting in a sentence: "tomatoes ‘Brindle’".
 pub fn planting(standing: &Standing<'_>) -> String {
     let crop = plural(&standing.crop);

@@ -10,9 +10,9 @@ use super::frame::{Did, Lintel, View, page};
 use super::now_lintel::heard_warning;
 use super::said::said;
 use crate::calendar::date;
+use crate::figure_words::capital;
 use crate::glance::{Glance, PlaceOutlook, Tone};
 use crate::minders::dome::{HEAT_DOME, in_force};
-use crate::minders::words::capital;
 use crate::outlook::ahead::{DayAhead, Origin};
 use untold::{not_told, untold};
 

@@ -3,9 +3,9 @@
 use super::cloth::tenth_or_whole;
 use super::figures::{Civil, day_words, half, tenth};
 use crate::entry::{Began, MessageKind, Note, PlaceKind, PublicWarning};
+use crate::figure_words::capital;
 use crate::figure_words::{label, span_words};
 use crate::glance::Glance;
-use crate::minders::words::capital;
 
 /// What a kind of place is called.
 pub(crate) fn kind_words(kind: PlaceKind) -> &'static str {

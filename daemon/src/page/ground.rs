@@ -8,8 +8,8 @@ use super::figures::{Civil, tenth};
 use super::frame::{Did, Lintel, View, page, undo};
 use super::phones;
 use crate::entry::{Entry, PlaceKind};
+use crate::figure_words::capital;
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, ProbeGlance, Tone};
-use crate::minders::words::capital;
 
 /// Crops offered before "all".
 const FIRST_CROPS: usize = 8;

@@ -13,11 +13,11 @@ use super::figures::{Civil, degree_days, share, span, tenth, warm_nights, water_
 use super::said::said;
 use super::{missed, warnings};
 use crate::calendar_out::happening::{heat_days, today};
+use crate::figure_words::capital;
 use crate::glance::{Delivered, Glance, Line, NoticeView, PlaceGlance, PlantingGlance, State};
 use crate::minders::dome;
 use crate::minders::night::WARM_NIGHT;
 use crate::minders::signs::SIGNS;
-use crate::minders::words::capital;
 
 /// A head with its lines.
 pub(super) struct Part {

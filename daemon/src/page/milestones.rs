@@ -3,8 +3,8 @@
 use maud::{Markup, html};
 
 use super::figures::{day_words, whole};
+use crate::figure_words::capital;
 use crate::keeper::handle::{Season, SeasonMilestone};
-use crate::minders::words::capital;
 
 /// A row of the account for each milestone.
 pub(crate) fn rows(season: &Season) -> Markup {

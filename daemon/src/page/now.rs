@@ -13,8 +13,8 @@ use super::rungs::ladder;
 use super::warnings;
 use super::{cautions, closed};
 use crate::clock::trust::{Refusal, span};
+use crate::figure_words::capital;
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, old_unsent};
-use crate::minders::words::capital;
 
 /// The page Now.
 pub(crate) fn view(glance: &Glance, did: Did) -> Markup {

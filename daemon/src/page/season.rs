@@ -6,9 +6,9 @@ use super::figures::{Civil, day_words, degree_days, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
 use super::{milestones, sums};
 use crate::entry::Cause;
+use crate::figure_words::capital;
 use crate::glance::{Glance, PlantingGlance, Tone, WorstGlance};
 use crate::keeper::handle::Season;
-use crate::minders::words::capital;
 
 /// The plantings that stand now, each a way to its season.
 pub(crate) fn list(glance: &Glance) -> Markup {

@@ -11,7 +11,7 @@ use crate::almanac::lines;
 use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
 use crate::calendar::date;
-use crate::figure_words::{label, span_words, value_words};
+use crate::figure_words::{capital, label, span_words, value_words};
 use crate::glance::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
@@ -131,9 +131,4 @@ fn own(engine: &Engine, planting: &Planting) -> Vec<OwnGlance> {
         }
     };
     planting.figures.iter().map(glance).collect()
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

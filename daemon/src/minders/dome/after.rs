@@ -14,9 +14,10 @@ use super::HEAT_DOME;
 use super::seen::DAWN_H;
 use crate::calendar::{Calendar, Day};
 use crate::entry::{Step, Turn};
+use crate::figure_words::capital;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::word::{Verdict, Word};
-use crate::minders::words::{capital, limit};
+use crate::minders::words::limit;
 
 /// The name of the minder.
 pub const AFTER_HEAT: &str = "after-heat";

@@ -143,7 +143,7 @@ pub fn plan(from: Day, to: Day, today: Day, garden: &Garden, calendar: &Calendar
         };
         let when = match *least {
             0 if ahead > 0 && from < to => format!("Each day from {} to {}", name(from), name(to)),
-            _ => crate::minders::words::capital(&when),
+            _ => crate::figure_words::capital(&when),
         };
         let what = match *least {
             2 => what
