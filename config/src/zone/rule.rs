@@ -5,7 +5,8 @@
 
 use chrono::{DateTime, Datelike, Days, NaiveDate, NaiveTime};
 
-use super::tzif::WIDEST;
+/// Larger offsets are refused: RFC 9636 section 3.2 asks for −25 h to 26 h, both excluded at most.
+pub(super) const WIDEST: i32 = 26 * 3600;
 
 /// Standard time, and summer time if there is any \[s east of UTC\].
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,10 +4,7 @@
 //! Only the second block is used. Every count comes from the file and is believed only as far as the file
 //! is long.
 
-use super::rule::Rule;
-
-/// Larger offsets are refused: RFC 9636 section 3.2 asks for −25 h to 26 h, both excluded at most.
-pub(super) const WIDEST: i32 = 26 * 3600;
+use super::rule::{Rule, WIDEST};
 
 /// What a file says.
 pub(super) struct Contents {
