@@ -20,7 +20,7 @@ use super::run::{GRACE, signals};
 use super::{Trouble, runtime};
 use crate::clock::{Clock, FastClock};
 use crate::demo::story::{Act, acts, narrate};
-use crate::demo::{World, history, probes, site};
+use crate::demo::{World, history, probes, site, weather};
 use crate::entry::{Note, Turn};
 use crate::keeper::core::{Core, Message, Moment};
 use crate::keeper::handle::Handle;
@@ -92,9 +92,9 @@ fn site_file(folder: &std::path::Path, port: u16) -> String {
          [clock]\nvouched_by = \"system\"\n\n[ledger]\nfolder = {:?}\ncommit_every_s = 60\n\n\
          [page]\nlisten = \"127.0.0.1:{port}\"\n\n[door]\nlisten = \"127.0.0.1:0\"\n",
         site::NAME,
-        site::LATITUDE,
-        site::LONGITUDE,
-        site::ALTITUDE_M,
+        weather::LATITUDE,
+        weather::LONGITUDE,
+        weather::ALTITUDE_M,
         folder.display().to_string(),
     );
     for probe in site::BED_PROBES {

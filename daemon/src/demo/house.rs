@@ -12,10 +12,7 @@
 //!
 //! Each step takes the losses at its end (implicit Euler), so that no wind, however strong, makes it swing.
 
-use agronomy::units::Celsius;
-use agronomy::vapour::saturation_pressure;
-
-use super::weather::Outside;
+use super::weather::{Outside, saturation_kpa};
 
 /// Floor area, m² (AGRONOMY 3.6).
 const FLOOR_M2: f64 = 7.2;
@@ -140,11 +137,6 @@ fn vent_changes_per_h(vents: f64, warmer_k: f64, wind_m_s: f64) -> f64 {
     let stack = 2.0 * 9.81 * warmer_k.abs() / 305.0 * 0.6;
     let flow = vents * FLOOR_M2 / 2.0 * 0.6 * libm::sqrt(stack + 0.10 * wind_m_s * wind_m_s);
     3600.0 * flow / VOLUME_M3
-}
-
-/// Saturation vapour pressure over water, kPa, for a plain number of °C; nothing where no air can be.
-pub(super) fn saturation_kpa(t_c: f64) -> f64 {
-    Celsius::try_new(t_c).map_or(f64::NAN, |air| saturation_pressure(air).get())
 }
 
 /// Water vapour of saturated air, kg/m³ (the ideal gas law).

@@ -8,12 +8,6 @@ use crate::entry::{Began, Note, PlaceKind};
 pub const NAME: &str = "Quince Corner";
 /// When the story begins unless told otherwise: 2026-07-13, a Monday, 05:00 by the site's clock; UTC ms.
 pub const DEFAULT_START_MS: i64 = 1_783_915_200_000;
-/// Latitude, degrees north.
-pub const LATITUDE: f64 = 45.0;
-/// Longitude, degrees east: open water, so that it is nobody's garden.
-pub const LONGITUDE: f64 = 12.9;
-/// Height above the sea, m.
-pub const ALTITUDE_M: f64 = 40.0;
 /// The usual interval between two readings of every probe, s.
 pub const INTERVAL_S: u32 = 300;
 

@@ -8,13 +8,18 @@
 use core::f64::consts::{PI, TAU};
 
 use agronomy::sun::{self, ClearSky, MEAN_BEAM, RiseSet};
-use agronomy::units::{Latitude, Longitude, Metres};
+use agronomy::units::{Celsius, Latitude, Longitude, Metres};
+use agronomy::vapour::saturation_pressure;
 
 use super::calendar::{Calendar, HOUR_MS};
 use super::chance::{Stream, normal, unit, wander};
-use super::house::saturation_kpa;
-use super::site;
 
+/// Latitude, degrees north.
+pub const LATITUDE: f64 = 45.0;
+/// Longitude, degrees east: open water, so that it is nobody's garden.
+pub const LONGITUDE: f64 = 12.9;
+/// Height above the sea, m.
+pub const ALTITUDE_M: f64 = 40.0;
 /// Days of history before the story: from the middle of April when the story begins in the middle of July.
 pub const SEASON_DAYS: i64 = 90;
 /// The first of the two warm days that lead in.
@@ -188,13 +193,18 @@ fn ordinary_or_scripted(calendar: Calendar, number: i64, spells: [f64; 3], wind_
     Day { low_c, high_c: mean_c + swing_c / 2.0, cloud, dew_c, wind_m_s, rise_ms, set_ms }
 }
 
+/// Saturation vapour pressure over water, kPa, for a plain number of °C; nothing where no air can be.
+pub(super) fn saturation_kpa(t_c: f64) -> f64 {
+    Celsius::try_new(t_c).map_or(f64::NAN, |air| saturation_pressure(air).get())
+}
+
 fn position() -> (Latitude, Longitude) {
     let on_earth = "the site is on the earth";
-    (Latitude::try_new(site::LATITUDE).expect(on_earth), Longitude::try_new(site::LONGITUDE).expect(on_earth))
+    (Latitude::try_new(LATITUDE).expect(on_earth), Longitude::try_new(LONGITUDE).expect(on_earth))
 }
 
 fn altitude() -> Metres {
-    Metres::try_new(site::ALTITUDE_M).expect("the site is on the earth")
+    Metres::try_new(ALTITUDE_M).expect("the site is on the earth")
 }
 
 /// From sunrise to sunset: a sine that is highest [`LAG_H`] after the sun.

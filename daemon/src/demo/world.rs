@@ -6,8 +6,8 @@
 use std::sync::{Mutex, PoisonError};
 
 use super::calendar::{Calendar, DAY_MS, MINUTE_MS};
-use super::house::{House, Setting, saturation_kpa};
-use super::weather::{Outside, SEASON_DAYS, Weather};
+use super::house::{House, Setting};
+use super::weather::{Outside, SEASON_DAYS, Weather, saturation_kpa};
 use super::{site, story};
 use crate::entry::Note;
 
