@@ -14,12 +14,13 @@ use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::board::CLOCK;
 use crate::minders::book::{Book, Telling, counts};
+use crate::minders::drill::{self, DRILL};
 use crate::minders::heat::TOO_HOT;
 use crate::minders::heat_rules::effect;
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::silent::SILENT;
 use crate::minders::word::Verdict;
-use crate::minders::{drill, night, teller};
+use crate::minders::{night, teller};
 
 /// How often the minders look that look at hours and days of readings, ms.
 pub(super) const LOOK_AROUND_MS: i64 = 30 * 60_000;
@@ -47,7 +48,8 @@ impl Engine {
         wake = wake.min(probes.unwrap_or(i64::MAX));
         self.judge_board(whole, &book, &mut verdicts);
         self.judge_dome(&places, whole, &book, &mut verdicts);
-        verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), &book));
+        let opened_ms = book.get("", DRILL).map(|open| open.opened_ms);
+        verdicts.extend(drill::judge(&self.ground.entries, &calendar, self.now_ms(), opened_ms));
         if !self.knows_hours {
             verdicts.retain(|it| NEEDS_NO_HOUR.contains(&it.minder));
         }

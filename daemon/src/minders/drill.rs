@@ -2,7 +2,6 @@
 
 use agronomy::crop::Severity;
 
-use super::book::Book;
 use super::word::{Verdict, Word};
 use crate::calendar::Calendar;
 use crate::entry::{Entry, Note};
@@ -12,13 +11,13 @@ pub const DRILL: &str = "drill";
 /// How long a drill stands if nobody answers it, ms.
 const STANDS_MS: i64 = 30 * 60_000;
 
-/// Judges at a moment: a drill stands for half an hour after it was asked for. One that is asked for while another stands
+/// Judges at a moment (`opened_ms`: when the drill that stands was opened, if one does): a drill stands for half an hour after it was asked for. One that is asked for while another stands
 /// ends that and goes every way anew: what was sent before the mail server broke says nothing of now.
-pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, book: &Book) -> Vec<Verdict> {
+pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, opened_ms: Option<i64>) -> Vec<Verdict> {
     let over = || Verdict::clear(DRILL, "", "The drill is over.", "Nothing was wrong.");
     let asked = entries.iter().rev().find(|entry| matches!(entry.note, Note::Drill {}));
     let Some(asked) = asked.filter(|entry| now_ms < entry.at_ms + STANDS_MS) else { return vec![over()] };
-    let earlier = book.get("", DRILL).filter(|open| open.opened_ms < asked.at_ms);
+    let earlier = opened_ms.filter(|opened| *opened < asked.at_ms);
     let word = Word {
         planting: None,
         severity: Severity::Minor,
