@@ -322,6 +322,12 @@ impl TopicRules {
         filters
     }
 
+    /// How often something usually comes by a filter, s: by the most patient of its rules.
+    pub fn usual_interval_s(&self, filter: &str) -> u32 {
+        let of = self.0.iter().filter(|rule| rule.filter == filter);
+        of.map(|rule| rule.usual_interval_s).max().unwrap_or_default()
+    }
+
     /// The rules that meet a topic.
     pub fn meeting<'a>(&'a self, topic: &'a str) -> impl Iterator<Item = &'a TopicRule> {
         self.0.iter().filter(move |rule| matches(&rule.filter, topic))
