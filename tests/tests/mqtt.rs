@@ -6,6 +6,7 @@ use std::time::Duration;
 
 use agronomy::quantity::Quantity;
 use glasshour::clock::{Clock, FastClock, SystemClock};
+use glasshour::keeper::event::Counted;
 use glasshour::sources::door::{Door, DoorLimits};
 use glasshour::sources::mqtt::{BrokerSettings, run};
 use glasshour::sources::pause::Pause;
@@ -47,6 +48,7 @@ fn stamped(filter: &str) -> TopicRule {
         shape: Shape::Fields {
             quantities: BTreeMap::from([(Quantity::AirTemperature, field)]),
             time: Some(Stamp { pointer: "/at".to_owned(), format: TimeFormat::UnixSeconds }),
+            number: Some("/n".to_owned()),
         },
         usual_interval_s: 60,
     }
@@ -247,6 +249,44 @@ async fn a_retained_number_without_a_time_is_stale_and_a_live_one_is_not() {
     let live = source.events.message().await;
     assert_eq!((live.value(), live.readings[0].stale, live.readings[0].measured_ms), (22.5, false, None));
     assert!(live.done.is_none(), "nobody waits for it");
+    source.stop().await;
+}
+
+#[tokio::test]
+async fn m4_numbers_without_a_time_that_come_in_a_flood_are_undated_and_counted() {
+    let Some(broker) = Mosquitto::start() else { return };
+    // Three hours of a reading a minute, as a sender that was cut off has kept them.
+    const COUNT: u64 = 180;
+    let mut source = Source::open(broker.port()).await;
+    let number = |minute| ("garden/bed", false, format!("{}", 20 + minute % 10));
+    publish(broker.port(), (0..COUNT).map(number).collect()).await;
+    for minute in 0..COUNT {
+        let message = source.events.message().await;
+        let late = (message.readings[0].stale, message.readings[0].measured_ms);
+        assert_eq!((message.value(), late), ((20 + minute % 10) as f64, (true, None)), "{minute}");
+    }
+    let mut last = 0;
+    while last < COUNT {
+        let (probe, what, count) = source.events.counted().await;
+        assert!(probe == "bed" && what == Counted::Late && count > last, "{probe}: {count}");
+        last = count;
+    }
+    source.stop().await;
+}
+
+#[tokio::test]
+async fn m3_what_a_senders_own_count_misses_is_counted_until_it_comes() {
+    let Some(broker) = Mosquitto::start() else { return };
+    let mut source = Source::open(broker.port()).await;
+    let numbered = |number: i64| {
+        let at = 1_784_034_120 + 60 * number;
+        ("garden/house", false, format!(r#"{{"at": {at}, "t": 20.5, "n": {number}}}"#))
+    };
+    let missing = |count| ("house".to_owned(), Counted::Missing, count);
+    publish(broker.port(), [5, 6, 24].map(numbered).to_vec()).await;
+    assert_eq!(source.events.counted().await, missing(17));
+    publish(broker.port(), [10, 25].map(numbered).to_vec()).await;
+    assert_eq!(source.events.counted().await, missing(16));
     source.stop().await;
 }
 

@@ -313,6 +313,9 @@ impl Keeper {
                     _ => {}
                 }
             }
+            Event::Counted { probe, what, count } => {
+                self.shell.counted.entry(probe.to_string()).or_default().insert(what, count);
+            }
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);

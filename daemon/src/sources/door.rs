@@ -33,6 +33,7 @@ use tokio_util::sync::CancellationToken;
 use self::strangers::Strangers;
 use self::wire::{Parting, Wire};
 use super::message;
+use super::numbers::Missing;
 use super::payload::{RuleFault, TopicRule, TopicRules};
 use crate::clock::Clock;
 use crate::keeper::event::{Acknowledge, Event};
@@ -125,6 +126,7 @@ impl Door {
             clock,
             strangers: Mutex::default(),
             seats: Mutex::default(),
+            missing: Mutex::default(),
         });
         let mut visits = JoinSet::new();
         let mut full = false;
@@ -184,6 +186,7 @@ struct Hall {
     clock: Arc<dyn Clock>,
     strangers: Mutex<Strangers>,
     seats: Mutex<(u64, BTreeMap<Seat, Place>)>,
+    missing: Mutex<Missing>,
 }
 
 impl Hall {
@@ -236,6 +239,10 @@ impl Hall {
         let known = !said.is_empty();
         said.retain(|(whose, _)| probe.is_none_or(|probe| probe == whose));
         if !said.is_empty() {
+            let missing = locked(&self.missing).count(&self.rules, &publish.topic, &publish.payload, probe);
+            for event in missing {
+                self.send(event).await?;
+            }
             for event in message::events(said, &publish.payload, arrived_mono_ms, done) {
                 self.send(event).await?;
             }

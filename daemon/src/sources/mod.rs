@@ -22,6 +22,7 @@ pub mod bus;
 pub mod door;
 mod message;
 pub mod mqtt;
+mod numbers;
 pub mod pause;
 pub mod payload;
 pub mod stamp;

@@ -18,6 +18,8 @@
 //!
 //! MQTT Version 3.1.1, OASIS Standard (2014); what brokers and the client really do was tried against Mosquitto.
 
+mod cadence;
+mod intake;
 mod standing;
 mod way;
 
@@ -27,11 +29,13 @@ use std::time::Duration;
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
 use rumqttc::{
-    AsyncClient, ConnectionError, Event as Wire, MqttOptions, Packet, Publish, QoS, SubscribeFilter,
+    AsyncClient, ConnectionError, Event as Wire, EventLoop, MqttOptions, Packet, Publish, QoS,
+    SubscribeFilter,
 };
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
+use self::intake::Intake;
 pub(super) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
 use self::way::{Way, echoes};
@@ -134,6 +138,20 @@ pub fn hear(
     message::events(said, &publish.payload, arrived_mono_ms, done)
 }
 
+/// A connection to the broker under a name; `forget` says whether the broker is to keep nothing for it.
+fn options(broker: &BrokerSettings, client_id: &str, forget: bool) -> MqttOptions {
+    let mut options = MqttOptions::new(client_id, broker.host.clone(), broker.port);
+    options
+        .set_keep_alive(broker.keep_alive.max(Duration::from_secs(1)))
+        .set_manual_acks(true)
+        .set_clean_session(forget)
+        .set_max_packet_size(MAX_PACKET, MAX_PACKET);
+    if let Some((name, password)) = &broker.login {
+        options.set_credentials(name, password);
+    }
+    options
+}
+
 /// The keeper has gone: there is nobody to hear for.
 struct KeeperGone;
 
@@ -170,11 +188,12 @@ impl Link<'_> {
         let mut odds =
             Pcg32::new(self.clock.wall_ms() as u64, u64::from(crc32fast::hash(self.client_id().as_bytes())));
         let mut way = self.way();
+        let mut intake = Intake::new(self.rules.clone(), self.settings.own_prefix.clone());
         let mut too_large = 0;
         loop {
             let began_ms = self.clock.monotonic_ms();
             let purge = too_large >= OVERSIZE_IN_A_ROW;
-            let end = self.connection(purge, &take_overs, &mut way).await;
+            let end = self.connection(purge, &take_overs, &mut way, &mut intake).await;
             way.ended();
             let now_ms = self.clock.monotonic_ms();
             let state = match end {
@@ -217,15 +236,26 @@ impl Link<'_> {
     }
 
     /// One connection, from its client's first packet to its end.
-    async fn connection(&self, purge: bool, take_overs: &TakeOvers, way: &mut Way) -> End {
-        let (client, mut events) = AsyncClient::new(self.options(purge), REQUESTS);
+    async fn connection(
+        &self,
+        purge: bool,
+        take_overs: &TakeOvers,
+        way: &mut Way,
+        intake: &mut Intake,
+    ) -> End {
+        let (client, mut events) =
+            AsyncClient::new(options(self.settings, &self.client_id(), purge || self.number != 0), REQUESTS);
         let began_ms = self.clock.monotonic_ms();
         let settled_ms =
             if take_overs.fighting() { self.settings.pause.longest().as_millis() as i64 } else { 0 };
         let mut welcomed = false;
         let mut subscribed = false;
         loop {
-            let packet = match events.poll().await {
+            let packet = match self.next(&mut events, intake).await {
+                Err(KeeperGone) => return End::KeeperGone,
+                Ok(polled) => polled,
+            };
+            let packet = match packet {
                 Ok(Wire::Incoming(packet)) => packet,
                 Ok(Wire::Outgoing(_)) => continue,
                 Err(error) => return End::Lost { welcomed, error },
@@ -242,7 +272,7 @@ impl Link<'_> {
                     subscribed = true;
                     self.send_all(way.granted(&answer.return_codes, self.clock.monotonic_ms())).await
                 }
-                Packet::Publish(publish) => self.arrived(&client, publish, way).await,
+                Packet::Publish(publish) => self.arrived(&client, &publish, way, intake).await,
                 Packet::PingResp => {
                     way.pong();
                     Ok(())
@@ -265,19 +295,6 @@ impl Link<'_> {
             0 => self.settings.client_id.clone(),
             _ => format!("{}-passing", self.settings.client_id),
         }
-    }
-
-    fn options(&self, purge: bool) -> MqttOptions {
-        let mut options = MqttOptions::new(self.client_id(), self.settings.host.clone(), self.settings.port);
-        options
-            .set_keep_alive(self.settings.keep_alive.max(Duration::from_secs(1)))
-            .set_manual_acks(true)
-            .set_clean_session(purge || self.number != 0)
-            .set_max_packet_size(MAX_PACKET, MAX_PACKET);
-        if let Some((name, password)) = &self.settings.login {
-            options.set_credentials(name, password);
-        }
-        options
     }
 
     /// The filters of the rules, in order, and where we send to ourselves.
@@ -303,11 +320,36 @@ impl Link<'_> {
         self.send_all(silent).await
     }
 
+    /// The next that the connection says. Meanwhile what came alone after a silence is handed on.
+    async fn next(
+        &self,
+        events: &mut EventLoop,
+        intake: &mut Intake,
+    ) -> Result<Result<Wire, ConnectionError>, KeeperGone> {
+        // Never dropped half way: an acknowledgement between the client's state and the socket would be lost.
+        let mut polled = std::pin::pin!(events.poll());
+        while let Some(due_ms) = intake.due_ms() {
+            let wait_ms = (due_ms - self.clock.monotonic_ms()).max(0).unsigned_abs();
+            tokio::select! {
+                biased;
+                polled = &mut polled => return Ok(polled),
+                () = tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms))) => {}
+            }
+            self.send_all(intake.alone(self.clock.monotonic_ms())).await?;
+        }
+        Ok(polled.await)
+    }
+
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.
-    async fn arrived(&self, client: &AsyncClient, publish: Publish, way: &mut Way) -> Result<(), KeeperGone> {
-        let arrived_mono_ms = self.clock.monotonic_ms();
+    async fn arrived(
+        &self,
+        client: &AsyncClient,
+        publish: &Publish,
+        way: &mut Way,
+        intake: &mut Intake,
+    ) -> Result<(), KeeperGone> {
         self.send_all(way.heard(&publish.topic)).await?;
-        self.send_all(hear(&self.rules, &self.settings.own_prefix, client, &publish, arrived_mono_ms)).await
+        self.send_all(intake.came(client, publish, self.clock.monotonic_ms())).await
     }
 
     async fn send_all(&self, events: Vec<Event>) -> Result<(), KeeperGone> {

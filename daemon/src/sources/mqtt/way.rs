@@ -23,6 +23,11 @@ pub(super) fn echoes(own_prefix: &str) -> String {
     format!("{prefix}/echo")
 }
 
+/// Who we are there, in words, by the user's name where there is one.
+pub(super) fn account(name: Option<&str>) -> String {
+    name.map_or_else(|| "a client without a name".to_owned(), |name| format!("the user {name}"))
+}
+
 /// What has come on a filter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Come {
@@ -82,7 +87,7 @@ impl Way {
             since_ms: 0,
             echo: Echo::Unsent,
             topic: format!("{}/{}", echoes(own_prefix), one_level(client_id)),
-            account: account.map_or("a client without a name".to_owned(), |name| format!("the user {name}")),
+            account: self::account(account),
         }
     }
 
