@@ -12,7 +12,7 @@ use tokio_util::sync::CancellationToken;
 
 use self::site_file::Settings;
 use super::{Trouble, runtime, start_log};
-use crate::clock::{Clock, SystemClock};
+use crate::clock::Clock;
 use crate::ledger::refuse_newer;
 use crate::service::manager::Manager;
 use crate::service::starts::{self, Starts};
@@ -40,8 +40,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
     let Settings { site, book, text, fallen_back } = site_file::read(&args.site, &args.kept)?;
     refuse_newer(&site.ledger.folder)?;
-    let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
-    let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
+    let machine = service::settings::clock(&site);
     let kernel = machine.kernel();
     let clock: Arc<dyn Clock> = Arc::new(machine);
     let start = site.start.clone();

@@ -21,6 +21,7 @@
 mod cadence;
 mod intake;
 mod standing;
+mod trial;
 mod way;
 
 use std::sync::{Arc, Mutex, PoisonError};
@@ -38,6 +39,7 @@ use tokio_util::sync::CancellationToken;
 use self::intake::Intake;
 pub(super) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
+pub use self::trial::try_out;
 use self::way::{Way, echoes};
 use super::pause::Pause;
 use super::payload::{TopicRule, TopicRules};
