@@ -89,14 +89,14 @@ impl Inbox {
         }
     }
 
-    /// The next count of a probe's messages.
+    /// The next that is counted of a probe's messages.
     ///
     /// # Panics
     ///
     /// When none comes in time or the source has ended.
-    pub async fn counted(&mut self) -> (String, Counted, u64) {
+    pub async fn counted(&mut self) -> (String, Counted, i64) {
         match self.next(|event| matches!(event, Event::Counted { .. })).await {
-            Event::Counted { probe, what, count } => (probe.to_string(), what, count),
+            Event::Counted { probe, what, more } => (probe.to_string(), what, more),
             _ => unreachable!("it was asked for"),
         }
     }

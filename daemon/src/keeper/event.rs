@@ -104,14 +104,14 @@ pub enum Event {
         /// How many, %; nought where it is well again.
         damaged_pct: u32,
     },
-    /// What came of a probe's messages otherwise than it should, in all since the start.
+    /// Something came of a probe's messages otherwise than it should.
     Counted {
         /// Whose.
         probe: ProbeName,
         /// What is counted.
         what: Counted,
-        /// How many.
-        count: u64,
+        /// How many more; fewer where what was missing came late.
+        more: i64,
     },
     /// Somebody notes something.
     Note {

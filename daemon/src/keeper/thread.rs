@@ -313,8 +313,9 @@ impl Keeper {
                     _ => {}
                 }
             }
-            Event::Counted { probe, what, count } => {
-                self.shell.counted.entry(probe.to_string()).or_default().insert(what, count);
+            Event::Counted { probe, what, more } => {
+                let count = self.shell.counted.entry(probe.to_string()).or_default().entry(what).or_default();
+                *count = count.saturating_add_signed(more);
             }
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {

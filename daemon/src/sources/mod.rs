@@ -19,7 +19,9 @@
 
 pub mod board;
 pub mod bus;
+mod cadence;
 pub mod door;
+mod flood;
 mod message;
 pub mod mqtt;
 mod numbers;

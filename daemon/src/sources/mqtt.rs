@@ -18,7 +18,6 @@
 //!
 //! MQTT Version 3.1.1, OASIS Standard (2014); what brokers and the client really do was tried against Mosquitto.
 
-mod cadence;
 mod intake;
 mod standing;
 mod trial;
@@ -330,14 +329,14 @@ impl Link<'_> {
     ) -> Result<Result<Wire, ConnectionError>, KeeperGone> {
         // Never dropped half way: an acknowledgement between the client's state and the socket would be lost.
         let mut polled = std::pin::pin!(events.poll());
-        while let Some(due_ms) = intake.due_ms() {
+        while let Some(due_ms) = intake.flood.due_ms() {
             let wait_ms = (due_ms - self.clock.monotonic_ms()).max(0).unsigned_abs();
             tokio::select! {
                 biased;
                 polled = &mut polled => return Ok(polled),
                 () = tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms))) => {}
             }
-            self.send_all(intake.alone(self.clock.monotonic_ms())).await?;
+            self.send_all(intake.flood.alone(self.clock.monotonic_ms())).await?;
         }
         Ok(polled.await)
     }

@@ -82,7 +82,7 @@ impl Missing {
         if *missing > 0 && before.checked_ilog2() < missing.checked_ilog2() {
             tracing::warn!(%probe, missing, "messages are missing by the sender's own count");
         }
-        Some(Event::Counted { probe: probe.clone(), what: Counted::Missing, count: *missing })
+        Some(Event::Counted { probe: probe.clone(), what: Counted::Missing, more })
     }
 }
 

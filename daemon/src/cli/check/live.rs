@@ -27,7 +27,8 @@ fn words(tried: &Tried) -> String {
     if tried.troubles.is_empty() {
         return format!("well: {}\n", tried.way);
     }
-    tried.troubles.iter().map(|trouble| format!("FAILS: {}: {trouble}\n", tried.way)).collect()
+    let lines = tried.troubles.iter().map(|trouble| format!("FAILS: {}: {trouble}\n", tried.way));
+    lines.collect::<Vec<_>>().concat()
 }
 
 #[cfg(test)]
