@@ -23,24 +23,27 @@ const LOOK: (Duration, u32) = (Duration::from_millis(50), 100);
 /// What the kernel said last; no, until it was asked.
 pub type Word = Arc<AtomicBool>;
 
-/// Asks now and then, until `wait` says to stop. `wait` waits so long and says whether to go on.
+/// Asks now and then, until `wait` says to stop. `wait` waits so long and says whether to go on; `tell` hears each time
+/// why it may not be asked from here, or that it may.
 ///
 /// # Errors
 ///
 /// None: where nobody can be asked, the word stays no.
-pub fn ask(word: &Word, mut wait: impl FnMut(Duration) -> bool) -> Outcome {
-    let mut unasked = None;
+pub fn ask(word: &Word, wait: impl FnMut(Duration) -> bool, tell: impl FnMut(Option<String>)) -> Outcome {
+    keep_asking(PROGRAM, word, wait, tell)
+}
+
+fn keep_asking(
+    program: &str,
+    word: &Word,
+    mut wait: impl FnMut(Duration) -> bool,
+    mut tell: impl FnMut(Option<String>),
+) -> Outcome {
     loop {
-        let answer = asked(PROGRAM, &mut wait);
+        let answer = asked(program, &mut wait);
         let yes = answer == Ok(true);
         word.store(yes, Ordering::Relaxed);
-        let why = answer.err();
-        if why != unasked
-            && let Some(why) = &why
-        {
-            tracing::info!(%why, "the system's word on its clock may not be asked");
-        }
-        unasked = why;
+        tell(answer.err());
         if !wait(if yes { ASK_EVERY.1 } else { ASK_EVERY.0 }) {
             return Ok(());
         }
@@ -74,13 +77,21 @@ fn asked(program: &str, wait: &mut impl FnMut(Duration) -> bool) -> Result<bool,
         match child.try_wait() {
             Ok(Some(_)) => return said(program, child),
             Ok(None) if wait(LOOK.0) => {}
-            _ => break,
+            Ok(None) => {
+                // We are to stop: its answer is of no use any more.
+                end(child);
+                return Ok(false);
+            }
+            Err(_) => break,
         }
     }
-    // It hangs, or we are to stop: its answer is of no use any more.
+    end(child);
+    Err(format!("{program} did not answer"))
+}
+
+fn end(mut child: Child) {
     let _ = child.kill();
     let _ = child.wait();
-    Err(format!("{program} did not answer"))
 }
 
 /// What a program that has ended said.
@@ -124,6 +135,28 @@ mod tests {
         assert!(why.ends_with("/asked: Failed to query server: Access denied"), "{why}");
         let why = asked("/nowhere/asked", &mut wait).unwrap_err();
         assert!(why.starts_with("/nowhere/asked: No such file"), "{why}");
+    }
+
+    #[test]
+    fn u7_that_it_may_not_be_asked_is_told_and_so_is_that_it_may() {
+        let folder = tempfile::tempdir().unwrap();
+        // Refused at first, as by a sandbox; then not.
+        let text =
+            "[ -e \"$0.twice\" ] && echo yes && exit; touch \"$0.twice\"; echo 'Access denied' >&2; exit 1";
+        let name = program(&folder, text);
+        let (word, mut asked, mut told) = (Word::default(), 0, Vec::new());
+        let wait = |span: Duration| {
+            // The short ones are for the program's end, which is real.
+            if span == LOOK.0 {
+                std::thread::sleep(span);
+                return true;
+            }
+            asked += 1;
+            asked < 2
+        };
+        keep_asking(&name, &word, wait, |why| told.push(why)).unwrap();
+        assert_eq!(told, [Some(format!("{name}: Access denied")), None]);
+        assert!(word.load(Ordering::Relaxed));
     }
 
     #[test]

@@ -6,9 +6,9 @@ use super::*;
 
 #[tokio::test]
 async fn m4_numbers_without_a_time_that_come_in_a_flood_are_undated_and_counted() {
-    let Some(broker) = Mosquitto::start() else { return };
     // Three hours of a reading a minute, as a sender that was cut off has kept them.
     const COUNT: u64 = 180;
+    let Some(broker) = Mosquitto::start() else { return };
     let mut source = Source::open(broker.port()).await;
     let number = |minute| ("garden/bed", false, format!("{}", 20 + minute % 10));
     publish(broker.port(), (0..COUNT).map(number).collect()).await;
