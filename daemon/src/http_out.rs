@@ -11,6 +11,7 @@
 //! Certificates are checked against the system's authorities and, where one is given, an authority of the grower's own.
 
 mod certificate;
+mod open;
 mod reach;
 
 use std::error::Error;
@@ -92,6 +93,7 @@ pub struct Answer {
 #[derive(Clone, Debug)]
 pub struct Client {
     inner: hyper_util::client::legacy::Client<HttpsConnector<HttpConnector<Names>>, Full<Bytes>>,
+    connector: HttpsConnector<HttpConnector<Names>>,
     limit: Duration,
     reach: Reach,
 }
@@ -135,8 +137,8 @@ impl Client {
         let inner = hyper_util::client::legacy::Client::builder(TokioExecutor::new())
             .pool_max_idle_per_host(0)
             .retry_canceled_requests(false)
-            .build(connector);
-        Ok(Self { inner, limit, reach })
+            .build(connector.clone());
+        Ok(Self { inner, connector, limit, reach })
     }
 
     /// Makes one call; the answer's body may have `most_bytes`.

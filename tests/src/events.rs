@@ -3,7 +3,7 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use glasshour::keeper::event::{Acknowledge, Event};
+use glasshour::keeper::event::{Acknowledge, Counted, Event};
 use glasshour::reading::Heard;
 use tokio::sync::mpsc::Receiver;
 use tokio::time::timeout;
@@ -85,6 +85,18 @@ impl Inbox {
         let about = |event: &Event| matches!(event, Event::Away { source: named, .. } if named == source);
         match self.next(about).await {
             Event::Away { why, .. } => why,
+            _ => unreachable!("it was asked for"),
+        }
+    }
+
+    /// The next that is counted of a probe's messages.
+    ///
+    /// # Panics
+    ///
+    /// When none comes in time or the source has ended.
+    pub async fn counted(&mut self) -> (String, Counted, i64) {
+        match self.next(|event| matches!(event, Event::Counted { .. })).await {
+            Event::Counted { probe, what, more } => (probe.to_string(), what, more),
             _ => unreachable!("it was asked for"),
         }
     }

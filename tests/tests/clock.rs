@@ -41,7 +41,7 @@ fn garden() -> Garden {
     Garden::of(|folder| {
         format!(
             "{}\n[ledger]\nfolder = \"{}\"\ncommit_every_s = 0.2\n\n[door]\nlisten = \"127.0.0.1:0\"\n\
-             [[door.topic]]\nfilter = \"yard/house\"\nprobe = \"post\"\nusual_interval_s = 60\n\
+             [[door.topic]]\nfilter = \"yard/+\"\nprobe = \"post\"\nusual_interval_s = 60\n\
              bare = {{ quantity = \"air_temperature\", unit = \"°C\" }}\n\n\
              [[start.place]]\nid = \"long\"\nname = \"Long House\"\nkind = \"house\"\n\
              [[start.probe]]\nprobe = \"post\"\nplace = \"long\"\nshelter = \"screened\"\nusual_interval_s = 60\n",
@@ -71,7 +71,8 @@ async fn readings_of_a_clock_nobody_vouches_for_are_kept_undated_until_somebody_
     let Running { tasks, handle, door, .. } = run(&garden, &clock).await;
     let mut probe = Publisher::new("post", door.unwrap().port());
     // The door acknowledges what is on disk.
-    probe.publish((0..10).map(|n| ("yard/house".to_owned(), format!("{}", 20 + n)))).await;
+    // Each on a topic of its own: on one they would be a flood of what somebody had kept.
+    probe.publish((0..10).map(|n| (format!("yard/{n}"), format!("{}", 20 + n)))).await;
     until_async("they are kept without a date", || (handle.now().board.undated == 10).then_some(())).await;
     let glance = handle.now();
     assert_eq!(glance.board.clock_vouched_by, None);

@@ -17,6 +17,8 @@ pub struct Topic {
     pub payload: Payload,
     /// Where the payload says when it was measured; without it, arrival dates the reading.
     pub stamp: Option<Stamp>,
+    /// Where the payload has the sender's running number: a JSON pointer, RFC 6901.
+    pub number: Option<String>,
     /// Time between messages when all is well \[s\].
     pub usual_interval_s: f64,
 }
@@ -82,6 +84,7 @@ fn topic(table: &Table<'_, '_>, told: &mut BTreeSet<(String, String)>) -> Option
     }
     let probe = table.need("probe", "probe = \"post\"", table.id("probe"));
     let stamp = table.table("time", "time").map(|time| stamp(&time));
+    let number = table.table("number", "number").map(|number| pointer(&number));
     let usual_interval_s = usual_interval(table);
     let payload = payload(table);
     if let (Some(probe), Some(payload)) = (&probe, &payload) {
@@ -93,7 +96,11 @@ fn topic(table: &Table<'_, '_>, told: &mut BTreeSet<(String, String)>) -> Option
         Some(stamp) => Some(stamp?),
         None => None,
     };
-    Some(Topic { filter: filter?, probe: probe?, payload: payload?, stamp, usual_interval_s })
+    let number = match number {
+        Some(number) => Some(number?),
+        None => None,
+    };
+    Some(Topic { filter: filter?, probe: probe?, payload: payload?, stamp, number, usual_interval_s })
 }
 
 impl Payload {
@@ -127,11 +134,13 @@ fn payload(table: &Table<'_, '_>) -> Option<Payload> {
     let fields = table.table("fields", "fields").map(|fields| read_fields(&fields));
     match (bare, fields) {
         (Some(bare), None) => {
-            if table.has("time") {
-                table.fault(
-                    "time",
-                    "a bare number tells no time; write fields instead of bare, or leave time out",
-                );
+            for (key, what) in [("time", "no time"), ("number", "no running number")] {
+                if table.has(key) {
+                    let why = format!(
+                        "a bare number tells {what}; write fields instead of bare, or leave {key} out"
+                    );
+                    table.fault(key, why);
+                }
             }
             Some(Payload::Bare(bare?))
         }

@@ -58,6 +58,7 @@ probe = "wall"
 fields = { air_temperature = { pointer = "/t", unit = "°C" },
 relative_humidity = { pointer = "/rh", unit = "%" } }
 time = { pointer = "/at", format = "unix_s" }
+number = { pointer = "/n" }
 [[broker.topic]]
 filter = "garden/pots/moisture"
 probe = "pot"

@@ -124,6 +124,10 @@ fn topics_and_instruments_that_cannot_be_read_are_told() {
             "a bare number tells no time; write fields instead of bare, or leave time out",
         ),
         (
+            "[broker]\nhost = \"b\"\n[[broker.topic]]\nfilter = \"a\"\nprobe = \"p\"\nnumber = { pointer = \"/n\" }\nbare = { quantity = \"co2\", unit = \"ppm\" }",
+            "a bare number tells no running number; write fields instead of bare, or leave number out",
+        ),
+        (
             "[[bus]]\n[[bus.instrument]]\nkind = \"sht4x\"\naddress = 0x76\nprobe = \"p\"",
             "address 0x76 is none a sht4x can have; write 0x44 or 0x45 or 0x46",
         ),

@@ -1,6 +1,7 @@
 //! `glasshour check`: everything that is wrong with a file, or what was understood of it.
 
 pub(super) mod files;
+mod live;
 
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -21,7 +22,8 @@ use crate::service::settings;
 /// Check a file before anything is started from it.
 ///
 /// Prints every fault as FILE:LINE:COLUMN with what to write instead, and exits with 2; or says what was
-/// understood, and exits with 0. The secrets and certificates that a site file names are opened too.
+/// understood, and exits with 0. The secrets and certificates that a site file names are opened too; with --live also
+/// every bus, broker and address, and the exit code is 1 where one of them fails.
 #[derive(Clone, Debug, clap::Args)]
 pub struct CheckArgs {
     /// The file: a site file, unless an option names another kind.
@@ -41,6 +43,10 @@ pub struct CheckArgs {
     /// It is a crop book.
     #[arg(long)]
     pub crops: bool,
+    /// Opens each bus, the broker, the mail account and every address as the service would, and says which fails and
+    /// why. No notice is sent.
+    #[arg(long, conflicts_with_all = ["ground", "record", "outlook", "crops"])]
+    pub live: bool,
 }
 
 /// Runs the command.
@@ -48,7 +54,7 @@ pub struct CheckArgs {
 /// # Errors
 ///
 /// Writing `out` or `err`; that the reader of `out` went away is no error.
-pub fn run(args: &CheckArgs, out: impl Write, mut err: impl Write) -> io::Result<u8> {
+pub fn run(args: &CheckArgs, mut out: impl Write, mut err: impl Write) -> io::Result<u8> {
     let bytes = match std::fs::read(&args.file) {
         Ok(bytes) => bytes,
         Err(error) => return unreadable(&mut err, &args.file, &error),
@@ -58,7 +64,12 @@ pub fn run(args: &CheckArgs, out: impl Write, mut err: impl Write) -> io::Result
         Err(faults) => Err(named(faults, &args.file)),
     };
     match understood {
-        Ok(summary) => until_closed(write(out, &summary)),
+        Ok(Understood { summary, site }) => {
+            until_closed(write(&mut out, &summary).and_then(|good| match site {
+                Some(site) if args.live => live::run(&site, &mut out),
+                _ => Ok(good),
+            }))
+        }
         Err(faults) => {
             writeln!(err, "{faults}")?;
             Ok(REFUSED)
@@ -76,7 +87,33 @@ fn write(mut out: impl Write, summary: &str) -> io::Result<u8> {
     Ok(0)
 }
 
-fn understood(args: &CheckArgs, text: &str) -> Result<String, String> {
+/// What was understood of a file.
+struct Understood {
+    summary: String,
+    /// Where it is a site file.
+    site: Option<Box<Site>>,
+}
+
+fn understood(args: &CheckArgs, text: &str) -> Result<Understood, String> {
+    if args.crops || args.record || args.outlook || args.ground {
+        return of_another_kind(args, text).map(|summary| Understood { summary, site: None });
+    }
+    let in_file = |faults| named(faults, &args.file);
+    let crops = crop_book().map_err(in_file)?;
+    let site = read_site(text, &crops, &Zones::system()).map_err(in_file)?;
+    let warnings = files::files(&site, text).map_err(|list| in_file(Faults { file: String::new(), list }))?;
+    let map = outlook_map(&site, text).map_err(|faults| match faults {
+        // What is wrong with the map itself bears the map's own name.
+        MapFault::Within(faults) => faults,
+        MapFault::Unreadable(fault) => in_file(Faults { file: String::new(), list: vec![fault] }),
+    })?;
+    let warnings = warnings.into_iter().map(|warning| warning + "\n");
+    let summary = summary::site(&site, map.as_ref()) + &warnings.collect::<String>();
+    Ok(Understood { summary, site: Some(Box::new(site)) })
+}
+
+/// What was understood of a file that is no site file.
+fn of_another_kind(args: &CheckArgs, text: &str) -> Result<String, String> {
     let zones = Zones::system();
     let in_file = |faults| named(faults, &args.file);
     if args.crops {
@@ -91,18 +128,7 @@ fn understood(args: &CheckArgs, text: &str) -> Result<String, String> {
         return Ok(summary::outlook(&map) + &tried.unwrap_or_default());
     }
     let crops = crop_book().map_err(in_file)?;
-    if args.ground {
-        return read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground)).map_err(in_file);
-    }
-    let site = read_site(text, &crops, &zones).map_err(in_file)?;
-    let warnings = files::files(&site, text).map_err(|list| in_file(Faults { file: String::new(), list }))?;
-    let map = outlook_map(&site, text).map_err(|faults| match faults {
-        // What is wrong with the map itself bears the map's own name.
-        MapFault::Within(faults) => faults,
-        MapFault::Unreadable(fault) => in_file(Faults { file: String::new(), list: vec![fault] }),
-    })?;
-    let warnings = warnings.into_iter().map(|warning| warning + "\n");
-    Ok(summary::site(&site, map.as_ref()) + &warnings.collect::<String>())
+    read_ground(text, &crops, &zones).map(|ground| summary::ground(&ground)).map_err(in_file)
 }
 
 /// What was read of a sample by a map, in words.
@@ -167,6 +193,7 @@ mod tests {
             outlook: kind == "outlook",
             sample: None,
             crops: kind == "crops",
+            live: false,
         };
         let (mut out, mut err) = (Vec::new(), Vec::new());
         let exit = run(&args, &mut out, &mut err).unwrap();
@@ -273,6 +300,7 @@ place = "long"
             outlook: false,
             sample: None,
             crops: false,
+            live: false,
         };
         let mut err = Vec::new();
         assert_eq!(run(&args, io::sink(), &mut err).unwrap(), 2);
@@ -343,6 +371,7 @@ place = "long"
                 outlook: true,
                 sample: Some(file("sample.json", sample)),
                 crops: false,
+                live: false,
             };
             let (mut out, mut err) = (Vec::new(), Vec::new());
             let exit = run(&args, &mut out, &mut err).unwrap();

@@ -88,6 +88,9 @@ enum Command {
     Water(water::WaterArgs),
 }
 
+/// The exit code of a command that tried something which does not work.
+const FAILS: u8 = 1;
+
 /// Why a command ended without doing all it was asked.
 #[derive(Debug, PartialEq, Eq)]
 pub enum Trouble {
@@ -225,7 +228,11 @@ impl<W: Write> Write for Outlet<W> {
 
 /// The outcome of a command that says everything itself and gives its exit code.
 fn told(code: io::Result<u8>) -> Result<(), Trouble> {
-    if code? == 0 { Ok(()) } else { Err(Trouble::Said) }
+    match code? {
+        0 => Ok(()),
+        FAILS => Err(Trouble::Failed("not everything works; see above".to_owned())),
+        _ => Err(Trouble::Said),
+    }
 }
 
 /// Starts the log on standard error.

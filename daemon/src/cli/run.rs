@@ -8,11 +8,13 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use self::site_file::Settings;
 use super::{Trouble, runtime, start_log};
-use crate::clock::{Clock, SystemClock};
+use crate::clock::Clock;
+use crate::keeper::event::Event;
 use crate::ledger::refuse_newer;
 use crate::service::manager::Manager;
 use crate::service::starts::{self, Starts};
@@ -40,8 +42,7 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
     start_log();
     let Settings { site, book, text, fallen_back } = site_file::read(&args.site, &args.kept)?;
     refuse_newer(&site.ledger.folder)?;
-    let declared = site.clock_vouched_by_system.then(|| "the system".to_owned());
-    let machine = SystemClock::of_site(declared, site.clock_chip.as_deref());
+    let machine = service::settings::clock(&site);
     let kernel = machine.kernel();
     let clock: Arc<dyn Clock> = Arc::new(machine);
     let start = site.start.clone();
@@ -74,13 +75,15 @@ pub(super) fn run(args: &RunArgs) -> Result<(), Trouble> {
         let start = Arc::new(Start { starts, folder, path, text, clock: Arc::clone(&clock) });
         let this = Arc::clone(&start);
         tasks.spawn("start", move |stop| last(this, stop));
+        let unasked = unasked(Arc::clone(&clock), running.handle.events.clone());
         if let Some(manager) = Manager::of_environment() {
             manager.ready();
             let keeper = running.handle.clone();
             tasks.spawn("service manager", |stop| manager.run(keeper, clock, stop));
         }
-        tasks
-            .spawn_blocking("the kernel's word", move |stop| crate::clock::kernel::ask(&kernel, until(stop)));
+        tasks.spawn_blocking("the kernel's word", move |stop| {
+            crate::clock::kernel::ask(&kernel, until(stop), unasked)
+        });
         let ended = tasks.join(GRACE).await;
         if ended.is_ok() {
             start.ended_well();
@@ -128,6 +131,21 @@ impl Start {
     }
 }
 
+/// Tells the keeper, at each change, that the system's word on the clock may not be asked, as long as nobody vouches for
+/// the clock: a sandbox may forbid it.
+fn unasked(clock: Arc<dyn Clock>, events: mpsc::Sender<Event>) -> impl FnMut(Option<String>) {
+    let mut told = None;
+    move |why| {
+        let why = why.filter(|_| clock.vouched_by().is_none());
+        let why = why.map(|why| format!("the service may not ask it: {why}"));
+        let event = Event::Away { source: "the system's word on the time".to_owned(), why: why.clone() };
+        // Where the keeper has no room for it, it is told next time.
+        if why != told && events.try_send(event).is_ok() {
+            told = why;
+        }
+    }
+}
+
 /// Waits until a start has lasted, with its sources.
 async fn last(start: Arc<Start>, stop: CancellationToken) -> Result<(), String> {
     let rest = if start.starts.leave_sources_off() { rest::REST } else { Duration::ZERO };
@@ -152,8 +170,11 @@ pub(super) async fn signals(stop: CancellationToken) -> Result<(), String> {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::atomic::Ordering;
+
     use super::*;
     use crate::clock::FastClock;
+    use crate::clock::paused::PausedClock;
     use crate::service::kept_site::last_good;
 
     const TEXT: &str = "[site]\nname = \"Yard\"\n";
@@ -186,6 +207,25 @@ mod tests {
         assert!(!kept_after(359, 2, Some(TEXT)).await, "its sources were off for five minutes");
         assert!(kept_after(361, 2, Some(TEXT)).await);
         assert!(!kept_after(61, 0, None).await, "the copy itself runs");
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn u7_the_systems_word_on_the_time_is_told_away_only_while_nobody_vouches() {
+        let told = |vouched| {
+            let clock = PausedClock::new();
+            clock.vouched.store(vouched, Ordering::Relaxed);
+            let (sender, mut events) = mpsc::channel(8);
+            let mut tell = unasked(clock, sender);
+            let denied = || Some("Access denied".to_owned());
+            [denied(), denied(), None, None].into_iter().for_each(&mut tell);
+            let mut said = Vec::new();
+            while let Ok(Event::Away { why, .. }) = events.try_recv() {
+                said.push(why);
+            }
+            said
+        };
+        assert_eq!(told(false), [Some("the service may not ask it: Access denied".to_owned()), None]);
+        assert_eq!(told(true), []);
     }
 
     #[test]

@@ -15,52 +15,93 @@ use crate::supervise::Outcome;
 
 /// Until it says yes, and afterwards: how long it is good for.
 const ASK_EVERY: (Duration, Duration) = (Duration::from_secs(60), Duration::from_secs(600));
+/// Who knows.
+const PROGRAM: &str = "timedatectl";
 /// How often we look whether it has answered, and how many times.
 const LOOK: (Duration, u32) = (Duration::from_millis(50), 100);
 
 /// What the kernel said last; no, until it was asked.
 pub type Word = Arc<AtomicBool>;
 
-/// Asks now and then, until `wait` says to stop. `wait` waits so long and says whether to go on.
+/// Asks now and then, until `wait` says to stop. `wait` waits so long and says whether to go on; `tell` hears each time
+/// why it may not be asked from here, or that it may.
 ///
 /// # Errors
 ///
 /// None: where nobody can be asked, the word stays no.
-pub fn ask(word: &Word, mut wait: impl FnMut(Duration) -> bool) -> Outcome {
+pub fn ask(word: &Word, wait: impl FnMut(Duration) -> bool, tell: impl FnMut(Option<String>)) -> Outcome {
+    keep_asking(PROGRAM, word, wait, tell)
+}
+
+fn keep_asking(
+    program: &str,
+    word: &Word,
+    mut wait: impl FnMut(Duration) -> bool,
+    mut tell: impl FnMut(Option<String>),
+) -> Outcome {
     loop {
-        let yes = asked("timedatectl", &mut wait);
+        let answer = asked(program, &mut wait);
+        let yes = answer == Ok(true);
         word.store(yes, Ordering::Relaxed);
+        tell(answer.err());
         if !wait(if yes { ASK_EVERY.1 } else { ASK_EVERY.0 }) {
             return Ok(());
         }
     }
 }
 
-fn asked(program: &str, wait: &mut impl FnMut(Duration) -> bool) -> bool {
+/// Asks once, for `check`.
+///
+/// # Errors
+///
+/// Why it may not be asked from here, in words.
+pub fn ask_once() -> Result<bool, String> {
+    asked(PROGRAM, &mut |span| {
+        std::thread::sleep(span);
+        true
+    })
+}
+
+/// Whether the program says yes; or why it says nothing.
+fn asked(program: &str, wait: &mut impl FnMut(Duration) -> bool) -> Result<bool, String> {
     let started = Command::new(program)
         .args(["show", "--property=NTPSynchronized", "--value"])
         // It would speak to the service manager of its own failures, in our name.
         .env_remove("NOTIFY_SOCKET")
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
-        .stderr(Stdio::null())
+        .stderr(Stdio::piped())
         .spawn();
-    let Ok(mut child) = started else { return false };
+    let mut child = started.map_err(|error| format!("{program}: {error}"))?;
     for _ in 0..LOOK.1 {
         match child.try_wait() {
-            Ok(Some(status)) => return status.success() && says_yes(child),
+            Ok(Some(_)) => return said(program, child),
             Ok(None) if wait(LOOK.0) => {}
-            _ => break,
+            Ok(None) => {
+                // We are to stop: its answer is of no use any more.
+                end(child);
+                return Ok(false);
+            }
+            Err(_) => break,
         }
     }
-    // It hangs, or we are to stop: its answer is of no use any more.
-    let _ = child.kill();
-    let _ = child.wait();
-    false
+    end(child);
+    Err(format!("{program} did not answer"))
 }
 
-fn says_yes(child: Child) -> bool {
-    child.wait_with_output().is_ok_and(|answer| answer.stdout.trim_ascii() == b"yes")
+fn end(mut child: Child) {
+    let _ = child.kill();
+    let _ = child.wait();
+}
+
+/// What a program that has ended said.
+fn said(program: &str, child: Child) -> Result<bool, String> {
+    let answer = child.wait_with_output().map_err(|error| format!("{program}: {error}"))?;
+    if answer.status.success() {
+        return Ok(answer.stdout.trim_ascii() == b"yes");
+    }
+    let words = String::from_utf8_lossy(&answer.stderr);
+    Err(format!("{program}: {}", words.lines().next().map_or("it failed", str::trim)))
 }
 
 #[cfg(test)]
@@ -85,10 +126,37 @@ mod tests {
             true
         };
         let right = "[ \"$*\" = 'show --property=NTPSynchronized --value' ] && echo yes";
-        for (text, yes) in [(right, true), ("echo no", false), ("echo yes; exit 1", false), ("true", false)] {
-            assert_eq!(asked(&program(&folder, text), &mut wait), yes, "{text}");
+        for (text, yes) in [(right, true), ("echo no", false), ("true", false)] {
+            assert_eq!(asked(&program(&folder, text), &mut wait), Ok(yes), "{text}");
         }
-        assert!(!asked("/nowhere/asked", &mut wait));
+        // What it says of itself where it may not ask the message bus.
+        let refused = "echo yes; echo 'Failed to query server: Access denied' >&2; exit 1";
+        let why = asked(&program(&folder, refused), &mut wait).unwrap_err();
+        assert!(why.ends_with("/asked: Failed to query server: Access denied"), "{why}");
+        let why = asked("/nowhere/asked", &mut wait).unwrap_err();
+        assert!(why.starts_with("/nowhere/asked: No such file"), "{why}");
+    }
+
+    #[test]
+    fn u7_that_it_may_not_be_asked_is_told_and_so_is_that_it_may() {
+        let folder = tempfile::tempdir().unwrap();
+        // Refused at first, as by a sandbox; then not.
+        let text =
+            "[ -e \"$0.twice\" ] && echo yes && exit; touch \"$0.twice\"; echo 'Access denied' >&2; exit 1";
+        let name = program(&folder, text);
+        let (word, mut asked, mut told) = (Word::default(), 0, Vec::new());
+        let wait = |span: Duration| {
+            // The short ones are for the program's end, which is real.
+            if span == LOOK.0 {
+                std::thread::sleep(span);
+                return true;
+            }
+            asked += 1;
+            asked < 2
+        };
+        keep_asking(&name, &word, wait, |why| told.push(why)).unwrap();
+        assert_eq!(told, [Some(format!("{name}: Access denied")), None]);
+        assert!(word.load(Ordering::Relaxed));
     }
 
     #[test]
@@ -99,6 +167,6 @@ mod tests {
             looked += 1;
             true
         });
-        assert_eq!((yes, looked), (false, LOOK.1));
+        assert_eq!((yes.is_err(), looked), (true, LOOK.1));
     }
 }

@@ -136,17 +136,9 @@ impl Email {
         if to.is_empty() {
             return Err(Unusable::Nobody);
         }
-        let mut transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(&settings.host)
-            .port(settings.port)
-            .hello_name(ClientId::Domain("glasshour".to_owned()))
-            .timeout(Some(EXCHANGE_LIMIT))
-            .tls(tls(settings)?);
-        if let Some((user, password)) = &settings.login {
-            transport = transport.credentials(Credentials::new(user.clone(), password.clone()));
-        }
         Ok(Self {
             name: settings.name.clone(),
-            transport: transport.build(),
+            transport: transport(settings)?,
             encrypted: settings.protection != Protection::None,
             from: mailbox(&settings.from)?,
             to,
@@ -233,6 +225,34 @@ impl Email {
         let seasons = desk::seasons(&calendar.keeper, glance).await;
         calendar.desk.enclosure(glance, &seasons, self.from.email.as_ref())
     }
+}
+
+/// Goes the way of a letter up to where one would be given, and gives none.
+///
+/// # Errors
+///
+/// Why a letter could not be given, in words.
+pub async fn try_out(settings: &Settings) -> Result<(), String> {
+    let transport = transport(settings).map_err(|error| error.to_string())?;
+    match transport.test_connection().await {
+        Ok(true) => Ok(()),
+        Ok(false) => Err("the server let us in and then did not answer".to_owned()),
+        Err(error) => Err(with_causes(&error)),
+    }
+}
+
+fn transport(settings: &Settings) -> Result<AsyncSmtpTransport<Tokio1Executor>, Unusable> {
+    let transport = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(&settings.host)
+        .port(settings.port)
+        .hello_name(ClientId::Domain("glasshour".to_owned()))
+        .timeout(Some(EXCHANGE_LIMIT))
+        .tls(tls(settings)?);
+    Ok(match &settings.login {
+        Some((user, password)) => {
+            transport.credentials(Credentials::new(user.clone(), password.clone())).build()
+        }
+        None => transport.build(),
+    })
 }
 
 /// The letter in both its forms, the picture of Now, and what is new in the calendar.

@@ -36,6 +36,7 @@ use super::public_id;
 use super::runner::Courier;
 use crate::entry::Step;
 use crate::outward::life_sign::Alive;
+use crate::sources::topic::one_level;
 use crate::supervise::Outcome;
 
 /// The courier's name in the outbox.
@@ -67,7 +68,7 @@ pub struct Settings {
 
 impl Settings {
     fn options(&self) -> MqttOptions {
-        let client = format!("glasshour-{}-notices", word(&self.site));
+        let client = format!("glasshour-{}-notices", one_level(&self.site));
         let mut options = MqttOptions::new(client, &self.host, self.port);
         options.set_keep_alive(KEEP_ALIVE).set_clean_session(true).set_last_will(LastWill::new(
             alive(&self.prefix),
@@ -227,7 +228,7 @@ struct Ended {
 impl NoticeTopic {
     async fn publish(&self, step: &Step, entry: i64) -> Result<(), String> {
         let mut link = self.link().await?;
-        let topic = format!("{}/notice/{}", self.prefix, word(&step.notice));
+        let topic = format!("{}/notice/{}", self.prefix, one_level(&step.notice));
         let payload = payload(step, &self.site, &public_id(entry, &self.epoch));
         let mine = self.hand_over(&link, topic, payload)?;
         let answered = link.answers.wait_for(|answers| answers.has_come(mine)).await;
@@ -291,12 +292,6 @@ fn sign_words(sign: Alive) -> String {
     )
 }
 
-/// One level of a topic: what is not a letter, digit, `_`, `-` or `.` becomes `_`, so that no name can reach another
-/// topic or act as a wildcard (MQTT 3.1.1, 4.7).
-fn word(text: &str) -> String {
-    text.chars().map(|c| if c.is_ascii_alphanumeric() || "_-.".contains(c) { c } else { '_' }).collect()
-}
-
 /// A step as JSON, as the module says.
 pub(super) fn payload(step: &Step, site: &str, id: &str) -> String {
     // Told before anybody knew the time: no time is said.
@@ -324,11 +319,5 @@ mod tests {
         let schema: serde_json::Value = serde_json::from_str(schema).unwrap();
         let turns = [Turn::Opened, Turn::Worsened, Turn::Again, Turn::Eased, Turn::Closed];
         assert_eq!(schema["properties"]["turn"]["enum"], json!(turns));
-    }
-
-    #[test]
-    fn no_name_reaches_another_topic() {
-        assert_eq!(word("too-hot.house-2"), "too-hot.house-2");
-        assert_eq!(word("a/b+#\n$ é"), "a_b______");
     }
 }

@@ -61,6 +61,15 @@ pub enum ClockWord {
     },
 }
 
+/// What is counted of a probe's messages.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Counted {
+    /// Readings without a time that came late: they are kept undated.
+    Late,
+    /// Messages that never came, by the sender's own count.
+    Missing,
+}
+
 /// What happens to the program.
 pub enum Event {
     /// A source heard something.
@@ -94,6 +103,15 @@ pub enum Event {
         probe: ProbeName,
         /// How many, %; nought where it is well again.
         damaged_pct: u32,
+    },
+    /// Something came of a probe's messages otherwise than it should.
+    Counted {
+        /// Whose.
+        probe: ProbeName,
+        /// What is counted.
+        what: Counted,
+        /// How many more; fewer where what was missing came late.
+        more: i64,
     },
     /// Somebody notes something.
     Note {

@@ -313,6 +313,10 @@ impl Keeper {
                     _ => {}
                 }
             }
+            Event::Counted { probe, what, more } => {
+                let count = self.shell.counted.entry(probe.to_string()).or_default().entry(what).or_default();
+                *count = count.saturating_add_signed(more);
+            }
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);

@@ -7,6 +7,7 @@ use crate::couriers::route::rises;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::figure_words::named_once;
 use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, SaidNow, Unrecorded};
+use crate::keeper::event::Counted;
 use crate::minders::dome::HEAT_DOME;
 use crate::minders::heat::TOO_HOT;
 
@@ -36,6 +37,8 @@ pub struct Shell {
     pub malformed: std::collections::BTreeMap<String, (u64, String)>,
     /// Instruments whose answers come damaged too often, %.
     pub cables: std::collections::BTreeMap<String, u32>,
+    /// What came of a probe's messages otherwise than it should, since the start.
+    pub counted: std::collections::BTreeMap<String, std::collections::BTreeMap<Counted, u64>>,
     /// How far each notice has come on each way.
     pub deliveries: Deliveries,
     /// Senders whose clock is wrong: how far ahead, ms; none where it was never set.

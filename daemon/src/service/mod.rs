@@ -7,6 +7,7 @@ mod post;
 pub mod rest;
 pub mod settings;
 pub mod starts;
+pub mod trial;
 mod web;
 
 use std::net::SocketAddr;

@@ -17,7 +17,7 @@ use crate::ledger::Reader;
 use crate::mirror::server;
 use crate::outward::picture;
 
-pub use known::{outlook_map, site, start_notes, usual};
+pub use known::{clock, outlook_map, site, start_notes, usual};
 pub use sources::{Warnings, broker, door_passwords, rules, warnings};
 
 /// The name of the e-mail courier in the outbox.

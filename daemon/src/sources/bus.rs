@@ -93,6 +93,19 @@ pub fn until(stop: CancellationToken) -> impl FnMut(Duration) -> bool {
     move |span| runtime.block_on(tokio::time::timeout(span, stop.cancelled())).is_err()
 }
 
+/// Asks an instrument once, and once more where its answer was damaged: for `check`.
+///
+/// # Errors
+///
+/// Why there is no reading, and where to look.
+pub fn ask_once<E: Error + Display>(wired: &mut Wired<E>) -> Result<(), String> {
+    let answer = match wired.instrument.read() {
+        Err(ReadError::Checksum { .. } | ReadError::Unsteady { .. }) => wired.instrument.read(),
+        answer => answer,
+    };
+    answer.map(drop).map_err(|error| words(&error))
+}
+
 /// One instrument with its schedule.
 struct Seat<E> {
     wired: Wired<E>,

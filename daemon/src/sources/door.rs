@@ -32,7 +32,9 @@ use tokio_util::sync::CancellationToken;
 
 use self::strangers::Strangers;
 use self::wire::{Parting, Wire};
+use super::flood::Flood;
 use super::message;
+use super::numbers::Missing;
 use super::payload::{RuleFault, TopicRule, TopicRules};
 use crate::clock::Clock;
 use crate::keeper::event::{Acknowledge, Event};
@@ -125,6 +127,7 @@ impl Door {
             clock,
             strangers: Mutex::default(),
             seats: Mutex::default(),
+            missing: Mutex::default(),
         });
         let mut visits = JoinSet::new();
         let mut full = false;
@@ -184,6 +187,7 @@ struct Hall {
     clock: Arc<dyn Clock>,
     strangers: Mutex<Strangers>,
     seats: Mutex<(u64, BTreeMap<Seat, Place>)>,
+    missing: Mutex<Missing>,
 }
 
 impl Hall {
@@ -229,6 +233,7 @@ impl Hall {
         probe: Option<&ProbeName>,
         publish: &Publish,
         done: Option<Acknowledge>,
+        flood: &mut Flood,
     ) -> Result<(), Parting> {
         let arrived_mono_ms = self.clock.monotonic_ms();
         // A publisher's "retain" asks the broker to keep it; only "dup" says that it comes once more.
@@ -236,10 +241,10 @@ impl Hall {
         let known = !said.is_empty();
         said.retain(|(whose, _)| probe.is_none_or(|probe| probe == whose));
         if !said.is_empty() {
-            for event in message::events(said, &publish.payload, arrived_mono_ms, done) {
-                self.send(event).await?;
-            }
-            return Ok(());
+            let topic = &publish.topic;
+            let mut events = locked(&self.missing).count(&self.rules, topic, &publish.payload, probe);
+            events.extend(message::events(said, &publish.payload, arrived_mono_ms, done));
+            return self.send_all(flood.pass(&self.rules, topic, events, arrived_mono_ms)).await;
         }
         let complaint = if known { "may not speak on the topic" } else { "no rule names the topic" };
         let complaint = format!("{complaint} {}", super::payload::sample(publish.topic.as_bytes()));
@@ -249,6 +254,19 @@ impl Hall {
             self.send(Event::Malformed { probe, sample, done }).await?;
         } else if let Some(done) = done {
             done();
+        }
+        Ok(())
+    }
+
+    /// Waits until what waits in a flood's doorway may be due.
+    async fn due(&self, due_ms: Option<i64>) {
+        let wait_ms = due_ms.map_or(0, |due_ms| (due_ms - self.clock.monotonic_ms()).max(0));
+        tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms.unsigned_abs()))).await;
+    }
+
+    async fn send_all(&self, events: Vec<Event>) -> Result<(), Parting> {
+        for event in events {
+            self.send(event).await?;
         }
         Ok(())
     }

@@ -19,9 +19,12 @@
 
 pub mod board;
 pub mod bus;
+mod cadence;
 pub mod door;
+mod flood;
 mod message;
 pub mod mqtt;
+mod numbers;
 pub mod pause;
 pub mod payload;
 pub mod stamp;

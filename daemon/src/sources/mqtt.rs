@@ -18,23 +18,28 @@
 //!
 //! MQTT Version 3.1.1, OASIS Standard (2014); what brokers and the client really do was tried against Mosquitto.
 
+mod intake;
 mod standing;
+mod trial;
+mod way;
 
-use std::collections::BTreeSet;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
 use rumqttc::{
-    AsyncClient, ConnectionError, Event as Wire, MqttOptions, Packet, Publish, QoS, SubscribeFilter,
-    SubscribeReasonCode,
+    AsyncClient, ConnectionError, Event as Wire, EventLoop, MqttOptions, Packet, Publish, QoS,
+    SubscribeFilter,
 };
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
+use self::intake::Intake;
 pub(super) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
+pub use self::trial::try_out;
+use self::way::{Way, echoes};
 use super::pause::Pause;
 use super::payload::{TopicRule, TopicRules};
 use super::topic::is_under;
@@ -116,7 +121,7 @@ pub fn hear(
     arrived_mono_ms: i64,
 ) -> Vec<Event> {
     let Publish { dup, retain, qos, ref topic, pkid, .. } = *publish;
-    let own = !own_prefix.is_empty() && is_under(own_prefix, topic);
+    let own = (!own_prefix.is_empty() && is_under(own_prefix, topic)) || is_under(&echoes(own_prefix), topic);
     // What comes over the session that the broker keeps may have waited there: its stamp alone says when it was
     // measured, and where the stamp cannot be, nothing does.
     let may_have_waited = retain || dup || qos != QoS::AtMostOnce;
@@ -132,6 +137,20 @@ pub fn hear(
     }
     let done = (qos != QoS::AtMostOnce).then(|| Box::new(acknowledge) as Acknowledge);
     message::events(said, &publish.payload, arrived_mono_ms, done)
+}
+
+/// A connection to the broker under a name; `forget` says whether the broker is to keep nothing for it.
+fn options(broker: &BrokerSettings, client_id: &str, forget: bool) -> MqttOptions {
+    let mut options = MqttOptions::new(client_id, broker.host.clone(), broker.port);
+    options
+        .set_keep_alive(broker.keep_alive.max(Duration::from_secs(1)))
+        .set_manual_acks(true)
+        .set_clean_session(forget)
+        .set_max_packet_size(MAX_PACKET, MAX_PACKET);
+    if let Some((name, password)) = &broker.login {
+        options.set_credentials(name, password);
+    }
+    options
 }
 
 /// The keeper has gone: there is nobody to hear for.
@@ -169,12 +188,14 @@ impl Link<'_> {
         let mut take_overs = TakeOvers::default();
         let mut odds =
             Pcg32::new(self.clock.wall_ms() as u64, u64::from(crc32fast::hash(self.client_id().as_bytes())));
-        let mut refused = BTreeSet::new();
+        let mut way = self.way();
+        let mut intake = Intake::new(self.rules.clone(), self.settings.own_prefix.clone());
         let mut too_large = 0;
         loop {
             let began_ms = self.clock.monotonic_ms();
             let purge = too_large >= OVERSIZE_IN_A_ROW;
-            let end = self.connection(purge, &take_overs, &mut refused).await;
+            let end = self.connection(purge, &take_overs, &mut way, &mut intake).await;
+            way.ended();
             let now_ms = self.clock.monotonic_ms();
             let state = match end {
                 End::KeeperGone => return,
@@ -203,7 +224,7 @@ impl Link<'_> {
                          give each its own"
                             .to_owned()
                     } else {
-                        why(&error, &format!("{}:{}", self.settings.host, self.settings.port))
+                        why(&error, self.settings, welcomed)
                     }
                 }
             };
@@ -216,15 +237,26 @@ impl Link<'_> {
     }
 
     /// One connection, from its client's first packet to its end.
-    async fn connection(&self, purge: bool, take_overs: &TakeOvers, refused: &mut BTreeSet<String>) -> End {
-        let (client, mut events) = AsyncClient::new(self.options(purge), REQUESTS);
+    async fn connection(
+        &self,
+        purge: bool,
+        take_overs: &TakeOvers,
+        way: &mut Way,
+        intake: &mut Intake,
+    ) -> End {
+        let (client, mut events) =
+            AsyncClient::new(options(self.settings, &self.client_id(), purge || self.number != 0), REQUESTS);
         let began_ms = self.clock.monotonic_ms();
         let settled_ms =
             if take_overs.fighting() { self.settings.pause.longest().as_millis() as i64 } else { 0 };
         let mut welcomed = false;
         let mut subscribed = false;
         loop {
-            let packet = match events.poll().await {
+            let packet = match self.next(&mut events, intake).await {
+                Err(KeeperGone) => return End::KeeperGone,
+                Ok(polled) => polled,
+            };
+            let packet = match packet {
                 Ok(Wire::Incoming(packet)) => packet,
                 Ok(Wire::Outgoing(_)) => continue,
                 Err(error) => return End::Lost { welcomed, error },
@@ -234,19 +266,26 @@ impl Link<'_> {
                 Packet::ConnAck(_) => {
                     welcomed = true;
                     // The queue of a new client has room; a link that is gone already shows at the next poll.
-                    let _ = client.try_subscribe_many(self.subscriptions());
+                    let _ = client.try_subscribe_many(self.subscriptions(way.topic()));
                     Ok(())
                 }
                 Packet::SubAck(answer) => {
                     subscribed = true;
-                    self.granted(&answer.return_codes, refused).await
+                    self.send_all(way.granted(&answer.return_codes, self.clock.monotonic_ms())).await
                 }
-                Packet::Publish(publish) => self.arrived(&client, publish).await,
+                Packet::Publish(publish) => self.arrived(&client, &publish, way, intake).await,
+                Packet::PingResp => {
+                    way.pong();
+                    Ok(())
+                }
                 _ => Ok(()),
             };
             // Told at the first packet after; pings see to it that there is one.
             let well = subscribed && self.clock.monotonic_ms() - began_ms >= settled_ms;
-            if passed_on.is_err() || (well && self.tell(State::Well).await.is_err()) {
+            if passed_on.is_err()
+                || (well && self.tell(State::Well).await.is_err())
+                || (subscribed && self.look(&client, way).await.is_err())
+            {
                 return End::KeeperGone;
             }
         }
@@ -259,47 +298,63 @@ impl Link<'_> {
         }
     }
 
-    fn options(&self, purge: bool) -> MqttOptions {
-        let mut options = MqttOptions::new(self.client_id(), self.settings.host.clone(), self.settings.port);
-        options
-            .set_keep_alive(self.settings.keep_alive.max(Duration::from_secs(1)))
-            .set_manual_acks(true)
-            .set_clean_session(purge || self.number != 0)
-            .set_max_packet_size(MAX_PACKET, MAX_PACKET);
-        if let Some((name, password)) = &self.settings.login {
-            options.set_credentials(name, password);
-        }
-        options
-    }
-
-    fn subscriptions(&self) -> Vec<SubscribeFilter> {
+    /// The filters of the rules, in order, and where we send to ourselves.
+    fn subscriptions(&self, echo: &str) -> Vec<SubscribeFilter> {
         let qos = if self.number == 0 { QoS::AtLeastOnce } else { QoS::AtMostOnce };
-        self.rules.filters().into_iter().map(|filter| SubscribeFilter::new(filter.to_owned(), qos)).collect()
+        let heard = self.rules.filters().into_iter().map(|filter| (filter, qos));
+        let all = heard.chain([(echo, QoS::AtMostOnce)]);
+        all.map(|(filter, qos)| SubscribeFilter::new(filter.to_owned(), qos)).collect()
     }
 
-    /// Tells which topics the broker does not let us hear, and which it does again.
-    async fn granted(
-        &self,
-        codes: &[SubscribeReasonCode],
-        refused: &mut BTreeSet<String>,
-    ) -> Result<(), KeeperGone> {
-        for (filter, code) in self.rules.filters().into_iter().zip(codes) {
-            let why = match code {
-                SubscribeReasonCode::Failure if refused.insert(filter.to_owned()) => {
-                    Some("the broker does not let us hear it".to_owned())
-                }
-                SubscribeReasonCode::Success(_) if refused.remove(filter) => None,
-                _ => continue,
-            };
-            self.send(Event::Away { source: format!("topic {filter}"), why }).await?;
+    fn way(&self) -> Way {
+        let account = self.settings.login.as_ref().map(|(name, _)| name.as_str());
+        Way::new(&self.rules, &self.settings.own_prefix, &self.client_id(), account)
+    }
+
+    /// Tells what has been silent for too long, after asking for the way.
+    async fn look(&self, client: &AsyncClient, way: &mut Way) -> Result<(), KeeperGone> {
+        let (ask, silent) = way.look(self.clock.monotonic_ms());
+        if ask {
+            // As for a subscription: there is room, and a link that is gone shows at the next poll.
+            let _ = client.try_publish(way.topic(), QoS::AtMostOnce, false, "is this heard?");
         }
-        Ok(())
+        self.send_all(silent).await
+    }
+
+    /// The next that the connection says. Meanwhile what came alone after a silence is handed on.
+    async fn next(
+        &self,
+        events: &mut EventLoop,
+        intake: &mut Intake,
+    ) -> Result<Result<Wire, ConnectionError>, KeeperGone> {
+        // Never dropped half way: an acknowledgement between the client's state and the socket would be lost.
+        let mut polled = std::pin::pin!(events.poll());
+        while let Some(due_ms) = intake.flood.due_ms() {
+            let wait_ms = (due_ms - self.clock.monotonic_ms()).max(0).unsigned_abs();
+            tokio::select! {
+                biased;
+                polled = &mut polled => return Ok(polled),
+                () = tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms))) => {}
+            }
+            self.send_all(intake.flood.alone(self.clock.monotonic_ms())).await?;
+        }
+        Ok(polled.await)
     }
 
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.
-    async fn arrived(&self, client: &AsyncClient, publish: Publish) -> Result<(), KeeperGone> {
-        let arrived_mono_ms = self.clock.monotonic_ms();
-        for event in hear(&self.rules, &self.settings.own_prefix, client, &publish, arrived_mono_ms) {
+    async fn arrived(
+        &self,
+        client: &AsyncClient,
+        publish: &Publish,
+        way: &mut Way,
+        intake: &mut Intake,
+    ) -> Result<(), KeeperGone> {
+        self.send_all(way.heard(&publish.topic)).await?;
+        self.send_all(intake.came(client, publish, self.clock.monotonic_ms())).await
+    }
+
+    async fn send_all(&self, events: Vec<Event>) -> Result<(), KeeperGone> {
+        for event in events {
             self.send(event).await?;
         }
         Ok(())

@@ -53,6 +53,8 @@ pub enum Shape {
         quantities: BTreeMap<Quantity, Field>,
         /// Where the time stands; none where messages carry none.
         time: Option<Stamp>,
+        /// Where the sender's running number stands, as a JSON pointer; none where it counts nothing.
+        number: Option<String>,
     },
 }
 
@@ -75,6 +77,17 @@ pub struct Stamp {
 }
 
 impl TopicRule {
+    /// The running number that a message bears, where its sender counts and it can be read.
+    pub fn number(&self, payload: &[u8]) -> Option<u64> {
+        let Shape::Fields { number: Some(pointer), .. } = &self.shape else { return None };
+        let short = payload.len() <= LONGEST;
+        let document: Value = short.then(|| serde_json::from_slice(payload).ok()).flatten()?;
+        match document.pointer(pointer)? {
+            Value::String(text) => text.trim_ascii().parse().ok(),
+            value => value.as_u64(),
+        }
+    }
+
     /// Whether its messages carry their own time, so that they may wait in a queue and come twice.
     pub fn is_stamped(&self) -> bool {
         matches!(self.shape, Shape::Fields { time: Some(_), .. })
@@ -145,7 +158,7 @@ pub fn read_payload(rule: &TopicRule, payload: &[u8], repeated: bool) -> Result<
             let value = Some(canonical(*quantity, value, unit)?);
             Ok(vec![heard(rule, *quantity, value, None, repeated)])
         }
-        Shape::Fields { quantities, time } => {
+        Shape::Fields { quantities, time, .. } => {
             let document: Value =
                 serde_json::from_slice(payload).map_err(|error| Malformed::NotJson(error.to_string()))?;
             read_document(rule, quantities, time.as_ref(), &document, repeated)
@@ -320,6 +333,12 @@ impl TopicRules {
             }
         }
         filters
+    }
+
+    /// How often something usually comes by a filter, s: by the most patient of its rules.
+    pub fn usual_interval_s(&self, filter: &str) -> u32 {
+        let of = self.0.iter().filter(|rule| rule.filter == filter);
+        of.map(|rule| rule.usual_interval_s).max().unwrap_or_default()
     }
 
     /// The rules that meet a topic.

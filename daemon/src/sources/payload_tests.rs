@@ -20,9 +20,27 @@ fn fields(time: Option<TimeFormat>) -> TopicRule {
                 (Quantity::RelativeHumidity, field("/air/rh", "%")),
             ]),
             time: time.map(|format| Stamp { pointer: "/at".to_owned(), format }),
+            number: Some("/n".to_owned()),
         },
         ..bare("°C")
     }
+}
+
+#[test]
+fn a_running_number_is_read_as_number_or_text_and_nothing_else_is_one() {
+    for (payload, number) in [
+        (r#"{"n":7}"#, Some(7)),
+        (r#"{"n":"18446744073709551615"}"#, Some(u64::MAX)),
+        (r#"{"n":7.5}"#, None),
+        (r#"{"n":-7}"#, None),
+        (r#"{"n":null}"#, None),
+        ("{}", None),
+        ("7", None),
+        ("", None),
+    ] {
+        assert_eq!(fields(None).number(payload.as_bytes()), number, "{payload}");
+    }
+    assert_eq!(bare("°C").number(b"7"), None);
 }
 
 fn value(rule: &TopicRule, payload: &str) -> Result<Option<f64>, Malformed> {
@@ -151,7 +169,7 @@ fn pointers_lead_where_rfc_6901_says() {
     ] {
         let field = Field { pointer: pointer.to_owned(), unit: "°C".to_owned() };
         let quantities = BTreeMap::from([(Quantity::AirTemperature, field)]);
-        let rule = TopicRule { shape: Shape::Fields { quantities, time: None }, ..bare("°C") };
+        let rule = TopicRule { shape: Shape::Fields { quantities, time: None, number: None }, ..bare("°C") };
         assert_eq!(value(&rule, &document.to_string()), Ok(Some(expected)), "{pointer}");
     }
     assert_eq!(document.pointer("/foo/0"), Some(&json!("bar")));

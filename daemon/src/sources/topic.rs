@@ -54,6 +54,12 @@ pub fn is_topic(topic: &str) -> bool {
     !topic.is_empty() && topic.len() <= 65_535 && !topic.contains(['+', '#', '\0'])
 }
 
+/// One level of a topic: what is not a letter, digit, `_`, `-` or `.` becomes `_`, so that no name can reach another
+/// topic or act as a wildcard (MQTT 3.1.1, 4.7).
+pub fn one_level(text: &str) -> String {
+    text.chars().map(|c| if c.is_ascii_alphanumeric() || "_-.".contains(c) { c } else { '_' }).collect()
+}
+
 /// Whether `filter` meets `topic`.
 pub fn matches(filter: &str, topic: &str) -> bool {
     if topic.starts_with('$') && filter.starts_with(['+', '#']) {
@@ -136,6 +142,12 @@ mod tests {
             assert_eq!(overlap(one, other), expected, "{one} {other}");
             assert_eq!(overlap(other, one), expected, "{other} {one}");
         }
+    }
+
+    #[test]
+    fn no_name_reaches_another_topic() {
+        assert_eq!(one_level("too-hot.house-2"), "too-hot.house-2");
+        assert_eq!(one_level("a/b+#\n$ é"), "a_b______");
     }
 
     #[test]

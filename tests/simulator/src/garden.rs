@@ -81,6 +81,7 @@ pub(crate) fn rules(probes: &[Probe]) -> Vec<TopicRule> {
                     (Quantity::RelativeHumidity, field("/rh", "%".to_owned())),
                 ]),
                 time: Some(Stamp { pointer: "/at".to_owned(), format: TimeFormat::UnixMilliseconds }),
+                number: None,
             },
             _ => Shape::Bare { quantity: Quantity::AirTemperature, unit: celsius() },
         };

@@ -7,6 +7,7 @@ use super::super::tracks::Taken;
 use super::Shell;
 use crate::clock::trust::span;
 use crate::glance::{ProbeGlance, Stranger};
+use crate::keeper::event::Counted;
 use crate::minders::board::BOARD;
 use crate::minders::doubtful::DOUBTFUL;
 use crate::reading::{Grade, Reason};
@@ -98,6 +99,9 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
     if let Some(pct) = shell.cables.get(name).filter(|pct| **pct > 0) {
         condition += &format!("; {pct} % of its answers came damaged within an hour: look at the cable");
     }
+    for (what, count) in shell.counted.get(name).into_iter().flatten() {
+        condition += &counted(*what, *count);
+    }
     let malformed = shell.malformed.get(name);
     ProbeGlance {
         probe: name.to_owned(),
@@ -119,9 +123,32 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
     }
 }
 
+/// What is counted of a probe's messages, as a further part of its condition; nothing where there is none.
+fn counted(what: Counted, count: u64) -> String {
+    let plural = |one: &'static str, more: &'static str| if count == 1 { one } else { more };
+    match what {
+        _ if count == 0 => String::new(),
+        Counted::Late => format!(
+            "; {count} {} came late without times and {} for nothing: let it send the time along",
+            plural("reading", "readings"),
+            plural("counts", "count")
+        ),
+        Counted::Missing => format!("; {count} {} missing", plural("message", "messages")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn m3_m4_what_came_late_or_never_is_said_with_its_number() {
+        let late = "; 180 readings came late without times and count for nothing: let it send the time along";
+        assert_eq!(counted(Counted::Late, 180), late);
+        assert_eq!(counted(Counted::Missing, 17), "; 17 messages missing");
+        assert_eq!(counted(Counted::Missing, 1), "; 1 message missing");
+        assert_eq!(counted(Counted::Missing, 0), "");
+    }
 
     #[test]
     fn what_has_no_value_shows_the_last_that_has_one_and_why() {

@@ -9,6 +9,7 @@ use config::ground::Start;
 use config::position::Position;
 
 use crate::calendar::Calendar;
+use crate::clock::SystemClock;
 use crate::entry::{Began, Note, PlaceKind};
 use crate::site::{Limits, Site, UsualTable};
 
@@ -28,6 +29,12 @@ pub fn site(position: &Position, book: CropBook, offset_ms: i64) -> Result<Site,
         limits: Limits::new(),
         usual: None,
     })
+}
+
+/// The machine's clock, with who may vouch for it by the site file.
+pub fn clock(file: &config::site::Site) -> SystemClock {
+    let declared = file.clock_vouched_by_system.then(|| "the system".to_owned());
+    SystemClock::of_site(declared, file.clock_chip.as_deref())
 }
 
 /// What is usual outdoors, from the site file's climate table.

@@ -38,6 +38,7 @@ fn rule(topic: &Topic) -> TopicRule {
                     StampFormat::UnixMilliseconds => TimeFormat::UnixMilliseconds,
                 },
             }),
+            number: topic.number.clone(),
         },
     };
     TopicRule {

@@ -12,6 +12,9 @@ use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, O
 use linux_embedded_hal::i2cdev::linux::LinuxI2CError;
 use linux_embedded_hal::{I2CError, I2cdev};
 
+/// Where the kernel shows what it knows.
+const SYS: &str = "/sys";
+
 /// A bus of the board.
 pub struct DeviceBus {
     path: PathBuf,
@@ -46,7 +49,8 @@ impl I2c for DeviceBus {
     fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), DeviceError> {
         let outcome = self.open()?.transaction(address, operations);
         outcome.map_err(|error: I2CError| {
-            let error = DeviceError::of(error.inner(), &self.path);
+            let error =
+                DeviceError::of(error.inner(), &self.path).held_by(|| holder(SYS, &self.path, address));
             if !matches!(error, DeviceError::NoAnswer | DeviceError::Stuck) {
                 self.open = None;
             }
@@ -66,8 +70,8 @@ pub enum DeviceError {
     Missing(PathBuf),
     /// We may not open it.
     NotAllowed(PathBuf),
-    /// A driver of the kernel has taken that address.
-    Taken,
+    /// A driver of the kernel has taken that address: which, where that is known.
+    Taken(Option<String>),
     /// Anything else, in the words of the system.
     Other(String),
 }
@@ -99,11 +103,32 @@ impl DeviceError {
             Some(EIO | EAGAIN | ETIMEDOUT) => Self::Stuck,
             Some(ENOENT | ENODEV) => Self::Missing(path.to_owned()),
             Some(EACCES | EPERM) => Self::NotAllowed(path.to_owned()),
-            Some(EBUSY) => Self::Taken,
+            Some(EBUSY) => Self::Taken(None),
             Some(number) => Self::Other(io::Error::from_raw_os_error(number).to_string()),
             None => Self::Other(error.to_string()),
         }
     }
+}
+
+impl DeviceError {
+    /// With the name of whoever holds the address, where somebody does.
+    fn held_by(self, holder: impl FnOnce() -> Option<String>) -> Self {
+        if self == Self::Taken(None) { Self::Taken(holder()) } else { self }
+    }
+}
+
+/// The driver of the kernel that holds an address on the bus at `device`, by what the kernel shows under `sys`.
+///
+/// # Source
+///
+/// Linux kernel documentation, "How to instantiate I2C devices": a chip at an address of a bus is shown as
+/// `/sys/bus/i2c/devices/BUS-ADDRESS`, the address in four hexadecimal digits, with a link to its driver.
+fn holder(sys: &str, device: &Path, address: u8) -> Option<String> {
+    // It may be named by where it is plugged in: a link to the numbered one.
+    let device = device.canonicalize().ok()?;
+    let bus = device.file_name()?.to_str()?.strip_prefix("i2c-")?;
+    let driver = std::fs::read_link(format!("{sys}/bus/i2c/devices/{bus}-{address:04x}/driver")).ok()?;
+    Some(driver.file_name()?.to_string_lossy().into_owned())
 }
 
 impl fmt::Display for DeviceError {
@@ -117,7 +142,11 @@ impl fmt::Display for DeviceError {
             Self::NotAllowed(path) => {
                 write!(out, "no permission for {}: add the service's user to the group i2c", path.display())
             }
-            Self::Taken => out.write_str("a driver of the system holds that address"),
+            Self::Taken(None) => out.write_str("a driver of the system holds that address"),
+            Self::Taken(Some(driver)) => write!(
+                out,
+                "the system's driver {driver} holds that address: take the chip out of the board's own settings"
+            ),
             Self::Other(words) => out.write_str(words),
         }
     }
@@ -146,6 +175,27 @@ mod tests {
             let said = bus.read(0x44, &mut [0; 2]).unwrap_err();
             assert!(said.to_string().starts_with("there is no /dev/there-is-no-such-bus"), "{said}");
         }
+    }
+
+    #[test]
+    fn b9_whoever_holds_an_address_is_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let (here, device) = (folder.path(), folder.path().join("i2c-1"));
+        std::fs::write(&device, "").unwrap();
+        let chip = here.join("bus/i2c/devices/1-0044");
+        std::fs::create_dir_all(&chip).unwrap();
+        std::os::unix::fs::symlink("../../../../bus/i2c/drivers/sht4x", chip.join("driver")).unwrap();
+        let plugged_in = here.join("by-path");
+        std::os::unix::fs::symlink(&device, &plugged_in).unwrap();
+        let sys = here.to_str().unwrap();
+        for path in [&device, &plugged_in] {
+            assert_eq!(holder(sys, path, 0x44).as_deref(), Some("sht4x"));
+            assert_eq!(holder(sys, path, 0x45), None);
+        }
+        // EBUSY of the call that names the address (kernel documentation, "I2C device interface").
+        let busy = DeviceError::of(&LinuxI2CError::Errno(16), &device);
+        let busy = busy.held_by(|| holder(sys, &device, 0x44));
+        assert!(busy.to_string().contains("driver sht4x holds that address"), "{busy}");
     }
 
     #[test]

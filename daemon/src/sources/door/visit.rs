@@ -14,6 +14,7 @@ use super::Hall;
 use super::wire::{Parting, Wire};
 use crate::keeper::event::Acknowledge;
 use crate::reading::ProbeName;
+use crate::sources::flood::Flood;
 use crate::sources::topic::is_topic;
 
 /// CONNACK of MQTT 5 with reason 0x84, unsupported protocol version, and no properties (MQTT 5.0, 3.2.2.2).
@@ -106,7 +107,8 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
     let (durable, mut acknowledged) = mpsc::unbounded_channel();
     let mut unanswered = 0;
     let mut numbers = Vec::new();
-    loop {
+    let mut flood = Flood::default();
+    let parting = loop {
         // The queue of acknowledgements has no limit of its own: `unanswered` has.
         let step = tokio::select! {
             biased;
@@ -116,21 +118,29 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
                 numbers.clear();
                 sent
             }
+            () = hall.due(flood.due_ms()), if flood.due_ms().is_some() => {
+                hall.send_all(flood.alone(hall.clock.monotonic_ms())).await
+            }
             packet = timeout(guest.silence, wire.packet()), if unanswered < hall.limits.unanswered => {
                 match packet {
                     Err(_) => Err(Parting::Silent),
                     Ok(Err(parting)) => Err(parting),
                     Ok(Ok(Packet::Publish(publish))) => {
                         unanswered += usize::from(publish.qos == QoS::AtLeastOnce);
-                        take(hall, guest, publish, &durable).await
+                        take(hall, guest, publish, &durable, &mut flood).await
                     }
                     Ok(Ok(packet)) => reply(wire, packet).await,
                 }
             }
         };
         if let Err(parting) = step {
-            return parting;
+            break parting;
         }
+    };
+    // Nothing more comes on its heels.
+    match hall.send_all(flood.alone(i64::MAX)).await {
+        Ok(()) => parting,
+        Err(closing) => closing,
     }
 }
 
@@ -140,6 +150,7 @@ async fn take(
     guest: &Guest,
     publish: Publish,
     durable: &mpsc::UnboundedSender<u16>,
+    flood: &mut Flood,
 ) -> Result<(), Parting> {
     let done = match publish.qos {
         QoS::ExactlyOnce => return Err(Parting::Unwanted("QoS 2 is not served; use QoS 1")),
@@ -154,7 +165,7 @@ async fn take(
     if !is_topic(&publish.topic) {
         return Err(Parting::Unwanted("a topic with a wildcard in it"));
     }
-    hall.hear(guest.probe.as_ref(), &publish, done).await
+    hall.hear(guest.probe.as_ref(), &publish, done, flood).await
 }
 
 /// Answers what is not a message.

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use rumqttc::{ConnectReturnCode, ConnectionError, StateError, mqttbytes};
 
+use super::BrokerSettings;
 use crate::keeper::event::Event;
 use crate::sources::BROKER;
 use crate::sources::told::Told;
@@ -105,20 +106,12 @@ pub(super) fn oversize(error: &ConnectionError) -> Option<usize> {
     }
 }
 
-/// Why there is no connection to the broker at `address`, in words.
-pub(in crate::sources) fn why(error: &ConnectionError, address: &str) -> String {
-    use ConnectReturnCode as Code;
+/// Why there is no connection to the broker, in words, and what to do where it refuses us; `welcomed` says whether there
+/// was one.
+pub(in crate::sources) fn why(error: &ConnectionError, broker: &BrokerSettings, welcomed: bool) -> String {
+    let address = format!("{}:{}", broker.host, broker.port);
     match error {
-        ConnectionError::ConnectionRefused(Code::BadUserNamePassword | Code::NotAuthorized) => {
-            "the broker refuses our name or password".to_owned()
-        }
-        ConnectionError::ConnectionRefused(Code::BadClientId) => {
-            "the broker refuses our client id".to_owned()
-        }
-        ConnectionError::ConnectionRefused(Code::RefusedProtocolVersion) => {
-            "the broker does not speak MQTT 3.1.1".to_owned()
-        }
-        ConnectionError::ConnectionRefused(_) => "the broker says that it is not ready".to_owned(),
+        ConnectionError::ConnectionRefused(code) => refusal(*code, broker),
         ConnectionError::NetworkTimeout | ConnectionError::FlushTimeout => {
             format!("no answer from {address}")
         }
@@ -127,11 +120,40 @@ pub(in crate::sources) fn why(error: &ConnectionError, address: &str) -> String 
             format!("nothing listens at {address}")
         }
         ConnectionError::Io(error) => format!("{address} cannot be reached: {error}"),
+        ConnectionError::MqttState(_) if !welcomed => format!(
+            "what listens at {address} does not answer as a broker does: is it another program, or a port for an \
+             encrypted way (TLS)? Write the broker's plain port in your own network"
+        ),
         error if is_hang_up(error) => "the broker hung up".to_owned(),
         error => match oversize(error) {
             Some(size) => format!("a message of {size} bytes is over our limit"),
             None => error.to_string(),
         },
+    }
+}
+
+/// Why a broker turned us away, by the code of its answer (MQTT 3.1.1, 3.2.2.3), and what to do.
+fn refusal(code: ConnectReturnCode, broker: &BrokerSettings) -> String {
+    use ConnectReturnCode as Code;
+    match (code, &broker.login) {
+        (Code::BadUserNamePassword | Code::NotAuthorized, None) => {
+            "the broker lets nobody in without a name and password, or not us: write user and password_file under \
+             [broker]"
+                .to_owned()
+        }
+        (Code::BadUserNamePassword, Some((name, _))) => {
+            format!("the broker does not take the name {name} with our password: compare both with the broker's list")
+        }
+        // What some brokers say of a wrong password too.
+        (Code::NotAuthorized, Some((name, _))) => format!(
+            "the broker does not let {name} in: a wrong password, or not allowed; compare both with the broker's lists"
+        ),
+        (Code::BadClientId, _) => {
+            let id = &broker.client_id;
+            format!("the broker refuses our client id {id}: write another client_id under [broker]")
+        }
+        (Code::RefusedProtocolVersion, _) => "the broker does not speak MQTT 3.1.1".to_owned(),
+        _ => "the broker says that it is not ready".to_owned(),
     }
 }
 

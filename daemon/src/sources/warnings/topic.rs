@@ -84,11 +84,13 @@ async fn connection(settings: &TopicSettings, heard: &mpsc::Sender<Heard>) -> Op
         options.set_credentials(name, password);
     }
     let (client, mut events) = AsyncClient::new(options, ON_THE_WAY);
+    let mut welcomed = false;
     loop {
         let said = match events.poll().await {
             Ok(Wire::Incoming(Packet::ConnAck(_))) => {
                 // The queue of a new client has room; a link that is gone already shows at the next poll.
                 let _ = client.try_subscribe(settings.filter.clone(), QoS::AtLeastOnce);
+                welcomed = true;
                 continue;
             }
             Ok(Wire::Incoming(Packet::SubAck(answer))) => {
@@ -99,7 +101,7 @@ async fn connection(settings: &TopicSettings, heard: &mpsc::Sender<Heard>) -> Op
                 Heard::Document { topic: publish.topic, bytes: publish.payload.to_vec() }
             }
             Ok(_) => continue,
-            Err(error) => return Some(why(&error, &format!("{}:{}", broker.host, broker.port))),
+            Err(error) => return Some(why(&error, broker, welcomed)),
         };
         heard.send(said).await.ok()?;
     }

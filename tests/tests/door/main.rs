@@ -1,5 +1,7 @@
 //! The door, knocked at by ordinary MQTT clients.
 
+mod flood;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::net::SocketAddr;
 use std::process::{Output, Stdio};

@@ -1,11 +1,14 @@
 //! The broker source against a real Mosquitto.
 
+mod late;
+mod way;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::Duration;
 
 use agronomy::quantity::Quantity;
-use glasshour::clock::SystemClock;
+use glasshour::clock::{Clock, SystemClock};
 use glasshour::sources::door::{Door, DoorLimits};
 use glasshour::sources::mqtt::{BrokerSettings, run};
 use glasshour::sources::pause::Pause;
@@ -47,6 +50,7 @@ fn stamped(filter: &str) -> TopicRule {
         shape: Shape::Fields {
             quantities: BTreeMap::from([(Quantity::AirTemperature, field)]),
             time: Some(Stamp { pointer: "/at".to_owned(), format: TimeFormat::UnixSeconds }),
+            number: Some("/n".to_owned()),
         },
         usual_interval_s: 60,
     }
@@ -63,10 +67,14 @@ fn bare(filter: &str) -> TopicRule {
 
 impl Source {
     fn with(settings: BrokerSettings, rules: Vec<TopicRule>, queue: usize) -> Self {
+        Self::by(Arc::new(SystemClock::new(None)), settings, rules, queue)
+    }
+
+    fn by(clock: Arc<dyn Clock>, settings: BrokerSettings, rules: Vec<TopicRule>, queue: usize) -> Self {
         let (sender, events) = channel(queue);
         let stop = CancellationToken::new();
         let mut task = JoinSet::new();
-        task.spawn(run(settings, rules, sender, Arc::new(SystemClock::new(None)), stop.clone()));
+        task.spawn(run(settings, rules, sender, clock, stop.clone()));
         Self { events: Inbox::new(events), task, stop }
     }
 
@@ -302,53 +310,6 @@ async fn a_message_too_large_for_us_stands_in_the_way_of_none_after_it() {
     assert_eq!(source.events.away("broker").await, None);
     publish(broker.port(), vec![reading(1)]).await;
     assert_eq!(source.value().await, 1.0);
-    source.stop().await;
-}
-
-/// A broker that knows one user.
-fn guarded() -> Option<Mosquitto> {
-    let maker = tests::need("mosquitto_passwd", "mosquitto")?;
-    Mosquitto::start_with(|folder| {
-        let passwords = folder.join("passwords");
-        let mut command = std::process::Command::new(&maker);
-        let made = command.args(["-b", "-c"]).arg(&passwords).args(["board", "right"]).status();
-        assert!(made.unwrap().success());
-        format!("allow_anonymous false\npassword_file {}\n", passwords.display())
-    })
-}
-
-#[tokio::test]
-async fn a_wrong_password_is_named_once_and_tried_again_at_a_growing_pace() {
-    let Some(broker) = guarded() else { return };
-    let wrong = BrokerSettings {
-        login: Some(("board".to_owned(), "wrong".to_owned())),
-        pause: Pause::new(Duration::from_millis(100), Duration::from_secs(60)),
-        ..settings(broker.port())
-    };
-    let mut source = Source::with(wrong, vec![stamped("garden/house")], 64);
-    let why = source.events.away("broker").await;
-    assert_eq!(why.as_deref(), Some("the broker refuses our name or password"));
-    // With pauses of at least 50, 100, 200, … ms, the eighth try comes after at least 6 s; unpaced, thousands
-    // would come in the time the first four take.
-    let tries = || broker.log().matches("New connection from").count();
-    let some = async {
-        while tries() < 5 {
-            tokio::time::sleep(Duration::from_millis(10)).await;
-        }
-    };
-    timeout(DEADLINE, some).await.expect("further tries");
-    assert!(tries() < 12, "{} tries", tries());
-    assert!(source.events.is_empty(), "told once");
-    source.stop().await;
-}
-
-#[tokio::test]
-async fn with_the_right_password_it_hears() {
-    let Some(broker) = guarded() else { return };
-    let right =
-        BrokerSettings { login: Some(("board".to_owned(), "right".to_owned())), ..settings(broker.port()) };
-    let mut source = Source::with(right, vec![stamped("garden/house")], 64);
-    assert_eq!(source.events.away("broker").await, None);
     source.stop().await;
 }
 
