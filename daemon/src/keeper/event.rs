@@ -95,6 +95,13 @@ pub enum Event {
         /// How many, %; nought where it is well again.
         damaged_pct: u32,
     },
+    /// Which chip answers as a probe: at the first answer, and when it is another.
+    Chip {
+        /// As which.
+        probe: ProbeName,
+        /// The number that its maker gave it.
+        serial: u32,
+    },
     /// Somebody notes something.
     Note {
         /// What.
