@@ -26,6 +26,9 @@ pub trait Instrument {
     /// anything into any chip, also into those that never failed.
     fn start_anew(&mut self);
 
+    /// The serial number of the chip that gave the last reading; none before the first, and where the chip has none.
+    fn serial_number(&self) -> Option<u32>;
+
     /// The seven-bit address the instrument answers at.
     fn address(&self) -> u8;
 }

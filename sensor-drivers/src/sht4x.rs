@@ -4,8 +4,9 @@
 //! words, each with its checksum. There are no settings to lose, so a restart between two readings
 //! does no harm. Its heater is never switched on: in a small shelter it would warm what it measures.
 //!
-//! The serial number says whether this is the very instrument that was named, which matters to a
-//! grower who hangs two of them in two places and swaps the plugs.
+//! The serial number says whether this is still the instrument that answered before, which matters
+//! to a grower who hangs two of them in two places and swaps the plugs. So it is asked before every
+//! measurement, 1 ms each: two plugs are swapped between two readings without any other trace.
 //!
 //! Source: SHT4x datasheet, sections on timings, I2C communication, checksum calculation, command
 //! overview, conversion of signal output, serial number and reset. All from memory; the commands
@@ -54,27 +55,26 @@ pub struct Sht4x<Bus, Delay> {
     delay: Delay,
     address: u8,
     expected: Option<u32>,
+    /// The one that answered last.
+    serial_number: Option<u32>,
     open: bool,
 }
 
 impl<Bus: I2c, Delay: DelayNs> Sht4x<Bus, Delay> {
     /// Takes the bus; talks to nobody until the first measurement.
     pub fn new(bus: Bus, delay: Delay, address: u8) -> Self {
-        Self { bus, delay, address, expected: None, open: false }
+        Self { bus, delay, address, expected: None, serial_number: None, open: false }
     }
 
     /// From now on only the chip with this serial number will do.
-    ///
-    /// It is checked before every measurement, 1 ms each: two plugs are swapped between two
-    /// readings without any other trace.
     #[must_use]
     pub fn expecting(mut self, serial_number: u32) -> Self {
         self.expected = Some(serial_number);
         self
     }
 
-    /// Measures once; blocks for the conversion, 8.3 ms, and for 2 ms more when the chip has to be
-    /// opened first.
+    /// Measures once; blocks for the conversion, 8.3 ms, for 1 ms to ask who answers, and for 1 ms
+    /// more when the chip has to be opened first.
     ///
     /// # Errors
     ///
@@ -92,7 +92,7 @@ impl<Bus: I2c, Delay: DelayNs> Sht4x<Bus, Delay> {
     /// # Errors
     ///
     /// As [`measure`](Self::measure), but never [`ReadError::NotThisInstrument`].
-    pub fn serial_number(&mut self) -> Result<u32, ReadError<Bus::Error>> {
+    pub fn ask_serial_number(&mut self) -> Result<u32, ReadError<Bus::Error>> {
         let words =
             self.ask(SERIAL_NUMBER, SHORT, ["serial number, first half", "serial number, second half"])?;
         Ok(u32::from(words[0]) << 16 | u32::from(words[1]))
@@ -103,19 +103,15 @@ impl<Bus: I2c, Delay: DelayNs> Sht4x<Bus, Delay> {
         (self.bus, self.delay)
     }
 
-    /// Resets a chip that is not open yet, and makes sure it is the one that was named.
-    ///
-    /// Opening asks for the serial number even when any would do: whoever answers that with two
-    /// good checksums is a chip of this class.
+    /// Resets a chip that is not open yet, and asks who it is: whoever answers that with two good
+    /// checksums is a chip of this class.
     fn make_sure(&mut self) -> Result<(), ReadError<Bus::Error>> {
-        if self.open && self.expected.is_none() {
-            return Ok(());
-        }
         if !self.open {
             self.command(SOFT_RESET)?;
             self.wait(SHORT);
         }
-        let found = self.serial_number()?;
+        let found = self.ask_serial_number()?;
+        self.serial_number = Some(found);
         match self.expected {
             Some(expected) if expected != found => {
                 Err(ReadError::NotThisInstrument { address: self.address, expected, found })
@@ -197,6 +193,10 @@ impl<Bus: I2c, Delay: DelayNs> Instrument for Sht4x<Bus, Delay> {
 
     fn start_anew(&mut self) {
         self.open = false;
+    }
+
+    fn serial_number(&self) -> Option<u32> {
+        self.serial_number
     }
 
     fn address(&self) -> u8 {

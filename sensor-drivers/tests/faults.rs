@@ -288,7 +288,7 @@ fn one_bus_is_shared_by_several_drivers() {
     let shared = SharedBus::new(bench.bus.clone());
     let mut probes =
         [bench.address, 0x45].map(|address| sht4x::Sht4x::new(shared.clone(), bench.bus.delay(), address));
-    assert_eq!(probes.each_mut().map(sht4x::Sht4x::serial_number), [Ok(SERIAL), Ok(7)]);
+    assert_eq!(probes.each_mut().map(sht4x::Sht4x::ask_serial_number), [Ok(SERIAL), Ok(7)]);
 }
 
 #[test]

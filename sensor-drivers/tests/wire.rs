@@ -5,7 +5,7 @@ use embedded_hal_mock::eh1::delay::{CheckedDelay, Transaction as Wait};
 use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 use sensor_drivers::bme280::Bme280;
 use sensor_drivers::sht4x::Sht4x;
-use sensor_drivers::{Impossible, Kind, Measured, ReadError};
+use sensor_drivers::{Impossible, Instrument, Kind, Measured, ReadError};
 
 const SHT4X: u8 = 0x44;
 const BME280: u8 = 0x76;
@@ -60,9 +60,15 @@ fn measure_failing(errors: &[ErrorKind], pauses: usize) -> Outcome<sensor_driver
 }
 
 #[test]
-fn sht4x_is_opened_once_and_measures_with_one_command_and_one_wait() {
+fn sht4x_is_opened_once_and_asked_who_it_is_before_each_measurement() {
     let (mut bytes, mut waits) = opening();
-    for _ in 0..2 {
+    for again in [false, true] {
+        if again {
+            // Without the reset.
+            let (asking, pauses) = opening();
+            bytes.extend(asking.into_iter().skip(1));
+            waits.extend(pauses.into_iter().skip(1));
+        }
         bytes.extend([Transaction::write(SHT4X, vec![0xFD]), Transaction::read(SHT4X, WARM.to_vec())]);
         waits.push(Wait::delay_us(8_300));
     }
@@ -71,6 +77,7 @@ fn sht4x_is_opened_once_and_measures_with_one_command_and_one_wait() {
         let air = chip.measure().unwrap();
         assert!((air.temperature.get() - 25.0).abs() < 1e-9);
         assert!((air.humidity.unwrap().get() - 56.50095369).abs() < 1e-8);
+        assert_eq!(Instrument::serial_number(&chip), Some(0xF896_9F07));
     }
     let (mut bus, mut delay) = chip.release();
     bus.done();
@@ -99,7 +106,7 @@ fn sht4x_serial_number_is_both_words_the_first_uppermost() {
     let bytes = [Transaction::write(SHT4X, vec![0x89]), Transaction::read(SHT4X, SERIAL.to_vec())];
     let delay = CheckedDelay::new(&[Wait::delay_us(1_000)]);
     let mut chip = Sht4x::new(Mock::new(&bytes), delay, SHT4X);
-    assert_eq!(chip.serial_number(), Ok(0xF896_9F07));
+    assert_eq!(chip.ask_serial_number(), Ok(0xF896_9F07));
     let (mut bus, mut delay) = chip.release();
     bus.done();
     delay.done();

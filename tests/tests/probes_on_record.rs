@@ -21,8 +21,11 @@ use tests::records::{plain, records, shipped};
 
 const HOUR_MS: i64 = 3_600_000;
 const QUARTER_MS: i64 = HOUR_MS / 4;
+const HALF_MS: i64 = HOUR_MS / 2;
 /// The record's stamps are an hour east of UTC.
 const EAST_MS: i64 = HOUR_MS;
+/// September 2021 by the record's stamps, UTC ms (`date -u -d 2021-08-31T23:00 +%s` of GNU coreutils).
+const SEPTEMBER: std::ops::Range<i64> = 1_630_450_800_000..1_633_042_800_000;
 
 struct Channel {
     name: String,
@@ -53,11 +56,15 @@ fn lately(channel: &Channel, now_ms: i64) -> &[Taken] {
     &channel.taken[at(now_ms - WET_FILM_MS - 2 * QUARTER_MS)..at(now_ms)]
 }
 
-/// The hours at which a channel was called doubtful for a leap or for standing apart, UTC ms.
-fn told(channel: &Channel, others: &[&Channel]) -> Vec<i64> {
+/// What is asked of a probe that may have been moved.
+const ASKED: &str = "been moved?";
+
+/// The moments at which a channel was told of in such words, UTC ms.
+fn told(channel: &Channel, others: &[&Channel], words: &[&str]) -> Vec<i64> {
     let (first, last) = (channel.taken[0].0, channel.taken[channel.taken.len() - 1].0);
     let mut hours = Vec::new();
-    for now_ms in (first..=last).step_by(HOUR_MS as usize) {
+    // As the minder does: at each whole and half hour.
+    for now_ms in (first - first % HALF_MS + HALF_MS..=last).step_by(HALF_MS as usize) {
         let neighbours =
             others.iter().map(|it| Neighbour { probe: &it.name, outside: false, taken: lately(it, now_ms) });
         let verdict = doubtful::judge(&ProbeSays {
@@ -70,9 +77,14 @@ fn told(channel: &Channel, others: &[&Channel]) -> Vec<i64> {
             hour: ((now_ms + EAST_MS) % (24 * HOUR_MS)) as f64 / HOUR_MS as f64,
             neighbours: neighbours.collect(),
             told_apart: false,
+            covered: true,
+            placed_ms: i64::MIN,
+            told_moved: false,
+            new_chip: None,
+            reads_low: None,
         });
         if let Says::Word(word) = verdict.says
-            && (word.text.contains("leapt") || word.text.contains("for three hours"))
+            && words.iter().any(|words| word.title.contains(words) || word.text.contains(words))
         {
             hours.push(now_ms);
         }
@@ -80,23 +92,49 @@ fn told(channel: &Channel, others: &[&Channel]) -> Vec<i64> {
     hours
 }
 
-#[test]
-fn v3_failing_sensors_are_told_and_sound_ones_beside_them_are_not() {
-    let Some(folder) = records() else { return };
-    let all: Vec<Channel> = [
+/// The ten channels.
+fn tunnel(folder: &Path) -> Vec<Channel> {
+    let files = [
         ("tunnel-four-channel.toml", "Temp_4ch_1.csv.gz"),
         ("tunnel-four-channel.toml", "Temp_4ch_2.csv.gz"),
         ("tunnel-loggers.toml", "TRH_1.csv"),
         ("tunnel-loggers.toml", "TRH_2.csv"),
-    ]
-    .iter()
-    .flat_map(|(map, file)| channels(&folder, map, file))
-    .collect();
+    ];
+    files.iter().flat_map(|(map, file)| channels(folder, map, file)).collect()
+}
+
+#[test]
+fn u4_no_sound_sensor_is_asked_whether_it_was_moved_and_one_that_is_carried_off_is() {
+    let Some(folder) = records() else { return };
+    let all = tunnel(&folder);
+    let failed = |it: &&Channel| it.taken.iter().any(|(_, value, _)| (50.0..=70.0).contains(value));
+    let (_, sound): (Vec<&Channel>, Vec<&Channel>) = all.iter().partition(failed);
+    assert_eq!(sound.len(), 6);
+    for channel in &sound {
+        let others: Vec<&Channel> = all.iter().filter(|it| it.name != channel.name).collect();
+        let asked = told(channel, &others, &[ASKED]);
+        assert!(asked.is_empty(), "{}: {asked:?}", channel.name);
+        // Carried at each midnight of September 2021 to where it is five degrees warmer, and back the next midnight.
+        let carried = |at_ms: i64| (at_ms + EAST_MS).div_euclid(24 * HOUR_MS) % 2 == 0;
+        let moved =
+            |(at_ms, t_c, reason): &Taken| (*at_ms, t_c + if carried(*at_ms) { 5.0 } else { 0.0 }, *reason);
+        let september = channel.taken.iter().filter(|(at_ms, ..)| SEPTEMBER.contains(at_ms)).map(moved);
+        let moved = Channel { name: channel.name.clone(), taken: september.collect() };
+        let hours = told(&moved, &others, &[ASKED]);
+        let nights: BTreeSet<i64> = hours.iter().map(|at| (at + EAST_MS).div_euclid(24 * HOUR_MS)).collect();
+        assert!(nights.len() >= 28, "{}: {} of 29 nights", channel.name, nights.len());
+    }
+}
+
+#[test]
+fn v3_failing_sensors_are_told_and_sound_ones_beside_them_are_not() {
+    let Some(folder) = records() else { return };
+    let all = tunnel(&folder);
     let mut failing = 0;
     let mut noons = Vec::new();
     for channel in &all {
         let others: Vec<&Channel> = all.iter().filter(|it| it.name != channel.name).collect();
-        let hours = told(channel, &others);
+        let hours = told(channel, &others, &["leapt", "for three hours"]);
         // No air of that tunnel was ever so hot; what is hotter still is refused by itself.
         match channel.taken.iter().find(|(_, value, _)| (50.0..=70.0).contains(value)) {
             Some((failed_ms, ..)) => {

@@ -11,6 +11,7 @@ pub mod days_seen;
 pub mod figures_read;
 pub mod heat_course;
 pub mod heat_day;
+pub mod humid_nights;
 pub mod lines;
 pub mod milestones;
 pub mod pages;

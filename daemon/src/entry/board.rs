@@ -40,6 +40,13 @@ pub enum BoardNews {
         /// Why, in words.
         why: String,
     },
+    /// Another chip answers as a probe than before, or one does for the first time.
+    Chip {
+        /// As which.
+        probe: String,
+        /// The number that its maker gave it.
+        serial: u32,
+    },
     /// The clock is doubted, or believed again.
     Clock {
         /// Why, in words; none: it is believed.
@@ -70,6 +77,9 @@ impl BoardNews {
             }
             Self::Refused { why, .. } => {
                 ("The disk refused writes, and takes them again".to_owned(), why.clone())
+            }
+            Self::Chip { probe, serial } => {
+                (format!("Chip number {serial} answers as {probe}"), String::new())
             }
             Self::Clock { doubt: Some(doubt) } => ("The clock is not believed".to_owned(), doubt.clone()),
             Self::Clock { doubt: None } => ("The clock is believed again".to_owned(), String::new()),

@@ -59,6 +59,7 @@ impl Note {
             Self::Edition { edition, .. } => edition.clone(),
             Self::Clock { boot, .. } => boot.to_string(),
             Self::Board(BoardNews::Source { source, .. }) => source.clone(),
+            Self::Board(BoardNews::Chip { probe, .. }) => probe.clone(),
             Self::Fence(fenced) | Self::Mended { fenced, .. } => fenced.probe.clone().unwrap_or_default(),
             Self::PublicWarning(warning) => warning.name.identifier.clone(),
             Self::HeatWarning { .. }

@@ -19,6 +19,7 @@ use super::news::News;
 use super::outlook::Expecting;
 use super::tracks::Tracks;
 use crate::almanac::days_seen::{DaysSeen, see};
+use crate::almanac::humid_nights::{HumidNights, humid_nights};
 use crate::almanac::pages::{Made, Pages, held, make};
 use crate::almanac::shape::Shapes;
 use crate::calendar::Day;
@@ -60,6 +61,8 @@ pub struct Engine {
     pub(super) expecting: Expecting,
     /// What the last closed days came to.
     pub(super) seen: DaysSeen,
+    /// How humid the last nights were.
+    pub(super) humid: HumidNights,
     pub(super) counts: Counts,
     /// The stages of each planting.
     pub(super) courses: Courses,
@@ -93,6 +96,7 @@ impl Engine {
             shapes: BTreeMap::new(),
             expecting: Expecting::default(),
             seen: DaysSeen::default(),
+            humid: HumidNights::default(),
             counts: Counts::default(),
             courses: Courses::default(),
             minders: BTreeMap::new(),
@@ -331,6 +335,9 @@ impl Engine {
             if let Some(seen) = see(&self.site, &self.ground, &self.tracks, place, day, 1) {
                 self.seen.keep(&place.id, seen);
             }
+        }
+        for (probe, night) in humid_nights(&self.site.calendar, &self.ground, &self.tracks, day) {
+            self.humid.keep(&probe, night);
         }
         for place in self.place_ids() {
             let made = make(&self.site, &self.ground, &self.tracks, &place, day);

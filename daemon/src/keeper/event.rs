@@ -113,6 +113,13 @@ pub enum Event {
         /// How many more; fewer where what was missing came late.
         more: i64,
     },
+    /// Which chip answers as a probe: at the first answer, and when it is another.
+    Chip {
+        /// As which.
+        probe: ProbeName,
+        /// The number that its maker gave it.
+        serial: u32,
+    },
     /// Somebody notes something.
     Note {
         /// What.

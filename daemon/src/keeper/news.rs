@@ -32,6 +32,8 @@ pub struct News {
     mishaps: Vec<(i64, BoardNews)>,
     /// When the service ran again after it last did not, UTC ms.
     ran_again_ms: Option<i64>,
+    /// The chips that answered as each probe, with the moment since when, UTC ms: oldest first.
+    chips: BTreeMap<String, Vec<(i64, u32)>>,
     /// Why the clock is doubted.
     doubt: Option<String>,
 }
@@ -63,6 +65,9 @@ impl News {
                 self.mishaps.retain(|(at, _)| at_ms - at < SLOW_WRITES_MS);
                 self.mishaps.push((at_ms, news.clone()));
             }
+            BoardNews::Chip { probe, serial } => {
+                self.chips.entry(probe.clone()).or_default().push((at_ms, *serial));
+            }
             BoardNews::Clock { doubt } => self.doubt.clone_from(doubt),
         }
     }
@@ -80,6 +85,11 @@ impl News {
             }
             BoardNews::SlowWrite { .. } => self.slow_writes(at_ms).count() < SLOW_WRITES,
             BoardNews::Off { .. } | BoardNews::Refused { .. } => self.mishaps(at_ms).count() < MISHAPS,
+            BoardNews::Chip { probe, serial } => {
+                let chips = self.chips_of(probe);
+                let lately = chips.iter().filter(|(at, _)| at_ms - at < SLOW_WRITES_MS).count();
+                lately < CHANGES && chips.last().is_none_or(|(_, last)| last != serial)
+            }
             BoardNews::Clock { doubt } => self.doubt.is_some() != doubt.is_some(),
         }
     }
@@ -113,6 +123,17 @@ impl News {
     /// When the service ran again after it last did not, as far as that was entered, UTC ms.
     pub fn ran_again_ms(&self) -> Option<i64> {
         self.ran_again_ms
+    }
+
+    /// The chips that answered as a probe, with the moment since when, UTC ms: oldest first.
+    pub fn chips_of(&self, probe: &str) -> &[(i64, u32)] {
+        self.chips.get(probe).map_or(&[], Vec::as_slice)
+    }
+
+    /// The probe, other than this, as which a chip answered.
+    pub fn was(&self, serial: u32, probe: &str) -> Option<&str> {
+        let mut others = self.chips.iter().filter(|(other, _)| *other != probe);
+        others.find(|(_, chips)| chips.iter().any(|(_, it)| *it == serial)).map(|(other, _)| other.as_str())
     }
 
     /// Why the clock is doubted.

@@ -13,6 +13,7 @@ use super::engine::Engine;
 use super::grading::FUTURE_MS;
 use super::stored::{Stored, reason_now};
 use crate::almanac::days_seen::{SEEN_DAYS, see};
+use crate::almanac::humid_nights::humid_nights;
 use crate::almanac::pages::{Made, Pages, held};
 use crate::calendar::Day;
 use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
@@ -270,6 +271,13 @@ fn recall_seen(engine: &mut Engine, ledger: &Ledger, now_ms: i64) {
             if let Some(seen) = see(site, ground, &stored, &place, day, today - day) {
                 engine.recall_seen(&place.id, seen);
             }
+        }
+    }
+    for day in today - SEEN_DAYS..today {
+        let (site, ground) = (engine.site(), engine.ground());
+        let stored = Stored { site, ground, ledger, waiting: &[] };
+        for (probe, night) in humid_nights(&site.calendar, ground, &stored, day) {
+            engine.recall_humid(&probe, night);
         }
     }
 }

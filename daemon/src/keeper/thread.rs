@@ -26,6 +26,7 @@ use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::{Glance, Makeshift};
 use crate::ledger::LastRun;
+use crate::reading::ProbeName;
 use crate::supervise::Outcome;
 
 use befell::Away;
@@ -75,6 +76,10 @@ pub struct Keeper {
     glance: watch::Sender<Arc<Glance>>,
     shell: Shell,
     away: BTreeMap<String, Away>,
+    /// Which chips answer, as far as it was not entered yet.
+    chips: BTreeMap<ProbeName, u32>,
+    /// Steps of notices that the log has.
+    logged: usize,
     acks: Vec<Acknowledge>,
     waiting_since_ms: Option<i64>,
     refused: Option<(String, i64)>,
@@ -113,6 +118,8 @@ impl Keeper {
             glance: glance_sender,
             shell,
             away: BTreeMap::new(),
+            chips: BTreeMap::new(),
+            logged: setup.core.engine().told().len(),
             acks: Vec::new(),
             waiting_since_ms: None,
             refused: None,
@@ -222,6 +229,7 @@ impl Keeper {
         self.setup.core.advance(moment);
         self.look_what_befell(moment);
         self.setup.core.write_letters(moment);
+        self.log_told();
         let told = self.setup.core.is_urgent() && self.refused.is_none();
         if self.is_commit_due(moment) {
             self.commit(moment);
@@ -317,6 +325,7 @@ impl Keeper {
                 let count = self.shell.counted.entry(probe.to_string()).or_default().entry(what).or_default();
                 *count = count.saturating_add_signed(more);
             }
+            Event::Chip { probe, serial } => _ = self.chips.insert(probe, serial),
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);

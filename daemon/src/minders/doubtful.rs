@@ -3,10 +3,14 @@
 //! Grading says of each reading what it is worth; this looks at three hours of them. A probe is doubtful when half of
 //! what it says is, or when it says what no air does: the same to the last digit for hours (a stuck chip, a frozen
 //! feed), saturated for half a day while the warmth about it swings (a film of water on the sensor), a leap from one
-//! reading to the next, or for hours something else than the probes beside it. Such a probe is worse than a silent
-//! one, for its place seems to be watched.
+//! reading to the next, a step that no probe beside it makes, or for hours something else than they. Such a probe is
+//! worse than a silent one, for its place seems to be watched. Where it may have been moved, or exchanged for another,
+//! the grower is asked; it stays in doubt until somebody notes where it hangs.
 
 mod beside;
+mod low;
+mod moved;
+mod words;
 
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
@@ -14,8 +18,11 @@ use agronomy::series::MS_PER_HOUR;
 
 pub use self::beside::Neighbour;
 use self::beside::{Apart, agrees, apart, leap};
+pub use self::low::{ReadsLow, reads_low};
+use self::moved::Jump;
+pub use self::moved::NewChip;
 use super::book::Open;
-use super::word::{Says, Verdict, Word};
+use super::word::{Says, Verdict};
 use crate::keeper::tracks::Taken;
 use crate::reading::{Grade, Reason};
 
@@ -42,10 +49,12 @@ pub const DOUBTFUL: &str = "probe-doubtful";
 const STUCK: &str = "air-stuck";
 const LEAPT: &str = "air-leapt";
 const APART: &str = "air-apart";
+const MOVED: &str = "air-moved";
+const CHIP: &str = "other-chip";
 
 /// Whether an open notice says that the probe's sound readings of air temperature are not to be believed.
 pub fn doubts_air(open: &Open) -> bool {
-    [STUCK, LEAPT, APART].iter().any(|why| open.inside.contains_key(*why))
+    [STUCK, LEAPT, APART, MOVED, CHIP].iter().any(|why| open.inside.contains_key(*why))
 }
 
 /// The same of what is said at this moment; none where it is not known.
@@ -60,6 +69,16 @@ pub fn doubts_air_now(verdict: &Verdict) -> Option<bool> {
 /// Whether an open notice was told because the probe stood apart from others.
 pub fn tells_apart(open: &Open) -> bool {
     open.inside.contains_key(APART)
+}
+
+/// Whether an open notice asks whether the probe was moved.
+pub fn asks_moved(open: &Open) -> bool {
+    open.inside.contains_key(MOVED)
+}
+
+/// Whether an open notice asks whether this is still the same probe in the same place: then it is no measure for others.
+pub fn asks_where(open: &Open) -> bool {
+    asks_moved(open) || open.inside.contains_key(CHIP)
 }
 
 /// One quantity of a probe over the last twelve hours.
@@ -92,6 +111,17 @@ pub struct ProbeSays<'a> {
     pub neighbours: Vec<Neighbour<'a>>,
     /// Its notice stands and was told because it stood apart from them.
     pub told_apart: bool,
+    /// Whether its place is under cover.
+    pub covered: bool,
+    /// When it was last noted where it hangs, or since when it hangs there, whichever is later, UTC ms: what it did before
+    /// is answered for.
+    pub placed_ms: i64,
+    /// Its notice stands and asks whether it was moved, and nobody has noted since where it hangs.
+    pub told_moved: bool,
+    /// Another chip answers as this probe, and nobody has noted since where it hangs.
+    pub new_chip: Option<NewChip<'a>>,
+    /// Its humidity never comes near saturation, though its air does.
+    pub reads_low: Option<ReadsLow<'a>>,
 }
 
 /// What is to be thought of one series.
@@ -108,17 +138,23 @@ enum Why<'a> {
     Graded { reason: Reason, share_pct: f64 },
     Stuck,
     WetFilm,
+    ReadsLow(ReadsLow<'a>),
     Leapt { by_c: f64 },
+    Moved(Jump<'a>),
     Apart(Apart<'a>),
 }
 
 /// Judges a probe at a moment. The notice's place is the probe's name.
 pub fn judge(now: &ProbeSays<'_>) -> Verdict {
+    if let Some(chip) = &now.new_chip {
+        let told = Verdict::word(DOUBTFUL, now.probe, words::of_chip(now, *chip));
+        return told.speaking_of([(CHIP.to_owned(), Severity::Minor)].into_iter());
+    }
     let mut unknown = true;
     for series in &now.series {
         match thought(now, series) {
             Thought::Doubtful(why) => {
-                let told = Verdict::word(DOUBTFUL, now.probe, word(now, series.quantity, why));
+                let told = Verdict::word(DOUBTFUL, now.probe, words::of(now, series.quantity, why));
                 return told.speaking_of(of_air(series.quantity, why).into_iter());
             }
             Thought::Sound => unknown = false,
@@ -126,7 +162,9 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
             Thought::Unknown => {}
         }
     }
-    if unknown || now.told_apart && !agrees_again(now) {
+    // Where none hangs beside it nothing but the answer says that it is where it was.
+    let unanswered = now.told_moved && (now.neighbours.iter().all(|it| it.outside) || !agrees_again(now));
+    if unknown || unanswered || now.told_apart && !agrees_again(now) {
         return Verdict::unknown(DOUBTFUL, now.probe);
     }
     let text = format!("{}: {} has been sound for an hour.", now.place_name, now.probe);
@@ -138,8 +176,9 @@ fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
     let key = match why {
         Why::Stuck => STUCK,
         Why::Leapt { .. } => LEAPT,
+        Why::Moved(_) => MOVED,
         Why::Apart(_) => APART,
-        Why::Graded { .. } | Why::WetFilm => return None,
+        Why::Graded { .. } | Why::WetFilm | Why::ReadsLow(_) => return None,
     };
     (quantity == Quantity::AirTemperature).then(|| (key.to_owned(), Severity::Minor))
 }
@@ -176,11 +215,24 @@ fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
     if swung && whole(half_a_day, WET_FILM_MS) && wet_film(series.quantity, half_a_day) {
         return Thought::Doubtful(Why::WetFilm);
     }
+    if live
+        && series.quantity == Quantity::RelativeHumidity
+        && let Some(low) = now.reads_low
+    {
+        return Thought::Doubtful(Why::ReadsLow(low));
+    }
     if live && series.quantity == Quantity::AirTemperature {
-        if let Some(by_c) = leap(series.taken, now.now_ms) {
+        let placed = &series.taken[series.taken.partition_point(|(at, ..)| *at < now.placed_ms)..];
+        if let Some(by_c) = leap(placed, now.now_ms) {
             return Thought::Doubtful(Why::Leapt { by_c });
         }
-        if let Some(apart) = apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.hour) {
+        if let Some(jump) = moved::jump(placed, &now.neighbours, now.covered, now.now_ms, now.hour) {
+            return Thought::Doubtful(Why::Moved(jump));
+        }
+        // Where it was carried it stands apart from those it left: that is the same question.
+        if !now.told_moved
+            && let Some(apart) = apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.hour)
+        {
             return Thought::Doubtful(Why::Apart(apart));
         }
     }
@@ -222,67 +274,6 @@ fn stuck(quantity: Quantity, taken: &[Taken]) -> bool {
 
 fn wet_film(quantity: Quantity, taken: &[Taken]) -> bool {
     quantity == Quantity::RelativeHumidity && taken.iter().all(|(_, value, _)| *value >= WET_FILM_PCT)
-}
-
-fn word(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
-    let what = quantity.as_str().replace('_', " ");
-    let rests = match quantity {
-        Quantity::AirTemperature => "heat, frost and degree days",
-        Quantity::RelativeHumidity => "deficit, dew point and wet hours",
-        Quantity::SoilMoisture | Quantity::SoilTemperature => "what is said of the roots",
-        _ => "whatever rests on it",
-    };
-    let (is, look) = match why {
-        Why::Graded { reason, share_pct } => (
-            format!("{share_pct:.0} % of the last 3 h is not to be trusted: {}", reason.words()),
-            look(reason),
-        ),
-        Why::Stuck => ("unchanged for 3 h".to_owned(), "The chip or its feed has frozen: start it anew."),
-        Why::WetFilm => (
-            "wet film: saturated for 12 h while the air swung".to_owned(),
-            "Dry it and shield it from spray; its temperature stays sound.",
-        ),
-        Why::Leapt { by_c } => (
-            format!("it leapt by {:.0} °C from one reading to the next", by_c.abs()),
-            "Sun or a lamp on it, a wet or broken lead, or was it carried about?",
-        ),
-        Why::Apart(Apart { from, by_c }) => (
-            format!(
-                "for three hours {:.0} °C {} than {}{}",
-                by_c.abs(),
-                if by_c < 0.0 { "colder" } else { "warmer" },
-                from.probe,
-                if from.outside { ", which hangs outside" } else { "" }
-            ),
-            "One of the two is wrong: sun on it, moved, failing, or are they swapped?",
-        ),
-    };
-    let means = match why {
-        Why::Graded { .. } => format!("Meanwhile {rests} go without it"),
-        Why::Stuck | Why::WetFilm | Why::Leapt { .. } | Why::Apart(_) => {
-            format!("Meanwhile do not trust {rests} here")
-        }
-    };
-    Word {
-        planting: None,
-        severity: Severity::Minor,
-        push: false,
-        joins_heat: false,
-        title: format!("Look at probe {} in {}: its {what} is doubtful.", now.probe, now.place_name),
-        text: format!("{}: {what} of {}, {is}. {look} {means}.", now.place_name, now.probe),
-        caution: "",
-    }
-}
-
-/// Where to look, as a sentence.
-fn look(reason: Reason) -> &'static str {
-    match reason {
-        Reason::Missing | Reason::InstrumentRestarted => "Plug, cable or supply.",
-        Reason::OutOfRange => "Water in the plug, a broken wire, or another unit than the site file says.",
-        Reason::SameTimeOtherValue => "Do two send under one name?",
-        Reason::FromTheFuture | Reason::NoTime | Reason::SendersClock => "Its sender's clock wants setting.",
-        _ => "Look how it is sent.",
-    }
 }
 
 #[cfg(test)]

@@ -4,7 +4,8 @@ use super::super::word::Says;
 use super::*;
 
 const MINUTE: i64 = 60_000;
-const NOW: i64 = 1_000 * MS_PER_HOUR;
+const HOUR: i64 = MS_PER_HOUR;
+const NOW: i64 = 1_000 * HOUR;
 
 /// A reading every ten minutes over so many hours up to now, the oldest first.
 fn every_ten_minutes(hours: i64, of: impl Fn(i64) -> (f64, Reason)) -> Vec<Taken> {
@@ -28,6 +29,11 @@ fn said(quantity: Quantity, taken: &[Taken], air_swing_c: Option<f64>) -> Says {
         hour: 12.0,
         neighbours: Vec::new(),
         told_apart: false,
+        covered: true,
+        placed_ms: i64::MIN,
+        told_moved: false,
+        new_chip: None,
+        reads_low: None,
     };
     judge(&now).says
 }
@@ -126,6 +132,11 @@ fn beside(own: &[Taken], other: &[Taken], outside: bool, hour: f64, names: [&str
         hour,
         neighbours: vec![Neighbour { probe: names[1], outside, taken: other }],
         told_apart: false,
+        covered: true,
+        placed_ms: i64::MIN,
+        told_moved: false,
+        new_chip: None,
+        reads_low: None,
     };
     judge(&now).says
 }
@@ -193,6 +204,11 @@ fn v3_what_was_told_to_stand_apart_is_taken_back_by_night_alone_and_by_a_margin(
             hour,
             neighbours,
             told_apart: true,
+            covered: true,
+            placed_ms: i64::MIN,
+            told_moved: false,
+            new_chip: None,
+            reads_low: None,
         };
         judge(&now).says
     };
@@ -214,4 +230,113 @@ fn v6_a_house_that_its_pads_keep_colder_than_a_hot_night_is_not_in_doubt() {
     // A wet pad brings air near its wet bulb: 26 °C at 40 % has one of 17 (Stull 2011), so some degrees are nothing.
     assert!(is_clear(&beside(&wavering(21.0), &wavering(26.0), true, 2.0, ["post", "yard"])));
     assert!(text(beside(&wavering(14.0), &wavering(19.0), true, 2.0, ["post", "yard"])).contains("swapped"));
+}
+
+/// What a probe says that is looked at at an hour of the day, with those beside it; `more` sets the rest.
+fn placed(own: &[Taken], beside: &[&[Taken]], hour: f64, more: impl FnOnce(&mut ProbeSays<'_>)) -> Says {
+    let names = ["edge", "post", "wall"];
+    let others = names.iter().zip(beside);
+    let mut now = ProbeSays {
+        now_ms: NOW,
+        probe: "ridge",
+        place_name: "Long House",
+        usual_interval_ms: 10 * MINUTE,
+        series: vec![SeriesNow { quantity: Quantity::AirTemperature, taken: own }],
+        air_swing_c: None,
+        hour,
+        neighbours: others.map(|(probe, taken)| Neighbour { probe, outside: false, taken }).collect(),
+        told_apart: false,
+        covered: false,
+        placed_ms: i64::MIN,
+        told_moved: false,
+        new_chip: None,
+        reads_low: None,
+    };
+    more(&mut now);
+    judge(&now).says
+}
+
+/// A wavering course that steps by so much half an hour and ten minutes ago.
+fn stepping(by_c: f64) -> Vec<Taken> {
+    every_ten_minutes(6, |index| {
+        (15.0 + (index % 3) as f64 / 10.0 + if index >= 32 { by_c } else { 0.0 }, Reason::None)
+    })
+}
+
+#[test]
+fn u4_a_step_that_those_beside_it_do_not_make_asks_whether_the_probe_was_moved() {
+    let (still, carried) = (wavering(15.0), stepping(6.0));
+    let asked = placed(&carried, &[&still], 3.0, |_| {});
+    let Says::Word(word) = &asked else { panic!("{asked:?}") };
+    assert_eq!(word.title, "Has probe ridge in Long House been moved?");
+    assert!(word.text.contains("rose by 6 °C within an hour, and edge beside it did not"), "{}", word.text);
+    assert!(word.text.contains("note on the page Ground where it hangs now"), "{}", word.text);
+    assert!(is_clear(&placed(&still, &[&carried], 3.0, |_| {})), "it is asked of the one that stepped");
+    assert!(is_clear(&placed(&carried, &[&carried, &still, &carried], 3.0, |_| {})), "as most did");
+    assert!(is_clear(&placed(&carried, &[&still], 13.0, |_| {})), "by day the sun comes and goes");
+    let shaded = every_ten_minutes(6, |index| (31.0 - 8.0 * (index - 31).clamp(0, 2) as f64, Reason::None));
+    let noon = text(placed(&shaded, &[&still], 13.0, |_| {}));
+    assert!(noon.contains("fell by 16 °C"), "{noon}");
+    let spike = every_ten_minutes(6, |index| (if index == 34 { 24.0 } else { 15.0 }, Reason::None));
+    assert!(is_clear(&placed(&spike, &[&still], 3.0, |_| {})), "one reading is no step");
+}
+
+#[test]
+fn u4_a_true_front_is_sound_whether_anybody_hangs_beside_or_not() {
+    // The hardest fall of a year at a climate station: 7.9 °C within an hour of the night (USCRN, Corvallis, 2021-06-28
+    // 03:00 local standard time), here within ten minutes.
+    let fell = stepping(-7.9);
+    assert!(is_clear(&placed(&fell, &[], 3.0, |_| {})), "alone");
+    let near = every_ten_minutes(6, |index| {
+        (if index >= 33 { 11.0 } else { 17.0 + index as f64 / 50.0 }, Reason::None)
+    });
+    assert!(is_clear(&placed(&fell, &[&near], 3.0, |_| {})), "and beside one that the front reached later");
+    // Taken indoors on a cold night.
+    let asked = text(placed(&stepping(14.0), &[], 3.0, |_| {}));
+    assert!(asked.contains("rose by 14 °C within an hour. If"), "{asked}");
+    assert!(is_clear(&placed(&stepping(14.0), &[], 3.0, |now| now.covered = true)), "a heater does that");
+}
+
+#[test]
+fn u4_the_question_stands_until_it_is_answered_or_the_night_answers_it() {
+    let (still, own) = (wavering(15.0), wavering(20.0));
+    let stands =
+        |own: &[Taken], beside: &[&[Taken]], hour| placed(own, beside, hour, |now| now.told_moved = true);
+    assert_eq!(stands(&own, &[], 3.0), Says::Unknown, "none can say that it is where it was");
+    assert_eq!(stands(&own, &[&still], 13.0), Says::Unknown);
+    assert!(is_clear(&stands(&still, &[&wavering(15.5)], 3.0)), "it was hosed, and is dry");
+    let carried = stepping(6.0);
+    let since = |placed_ms| placed(&carried, &[&still], 3.0, |now| now.placed_ms = placed_ms);
+    assert!(matches!(since(NOW - 2 * HOUR), Says::Word(_)));
+    assert!(is_clear(&since(NOW - HOUR / 2)), "noted where it hangs after the step");
+}
+
+#[test]
+fn u4_another_chip_is_asked_about_with_where_it_was() {
+    let own = wavering(15.0);
+    let told = |was| text(placed(&own, &[], 13.0, |now| now.new_chip = Some(NewChip { serial: 77, was })));
+    assert!(
+        told(Some("bench")).contains("the chip that was bench answers as ridge. Are two plugs exchanged?")
+    );
+    assert!(told(None).contains("another chip (number 77) answers as ridge."));
+    let now = placed(&own, &[], 13.0, |_| {});
+    assert!(is_clear(&now));
+}
+
+#[test]
+fn v5_a_sensor_that_tops_out_is_to_be_checked_with_salt() {
+    let own = every_ten_minutes(6, |index| (80.0 + (index % 3) as f64, Reason::None));
+    let told = |low| {
+        placed(&own, &[], 13.0, |now| {
+            now.series[0].quantity = Quantity::RelativeHumidity;
+            now.reads_low = low;
+        })
+    };
+    let low = text(told(Some(ReadsLow { nights: 10, top_pct: 92.1, by: "edge" })));
+    assert!(
+        low.contains("reads low: in 10 damp nights in a row never over 92 %, edge at saturation"),
+        "{low}"
+    );
+    assert!(low.contains("Check it with salt") && low.contains("do not trust deficit"), "{low}");
+    assert!(is_clear(&told(None)));
 }

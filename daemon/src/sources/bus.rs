@@ -112,13 +112,15 @@ struct Seat<E> {
     turn: Turn,
     told: Told,
     cable: Cable,
+    /// The chip that answered last, by its number.
+    chip: Option<u32>,
 }
 
 impl<E: Error + Display> Seat<E> {
     fn new(bus: &str, wired: Wired<E>, now_ms: i64) -> Self {
         let told = Told::nothing(format!("{} on {bus}", wired.probe));
         let turn = Turn::new(wired.every, now_ms);
-        Self { wired, turn, told, cable: Cable::default() }
+        Self { wired, turn, told, cable: Cable::default(), chip: None }
     }
 
     /// Asks it if it is its turn; says whether the bus is stuck.
@@ -137,6 +139,11 @@ impl<E: Error + Display> Seat<E> {
         match answer {
             Ok(measured) => {
                 self.turn.went_well(stamp_ms, now_ms);
+                let chip = self.wired.instrument.serial_number();
+                if let Some(serial) = chip.filter(|_| chip != self.chip) {
+                    outbox.put(Event::Chip { probe: self.wired.probe.clone(), serial });
+                }
+                self.chip = chip;
                 // A clock that nobody vouches for stamps nothing; the keeper dates by arrival.
                 let measured_ms = clock.vouched_by().map(|_| stamp_ms);
                 let readings = measured.into_iter().filter_map(|one| self.heard(one, measured_ms)).collect();

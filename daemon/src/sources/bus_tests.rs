@@ -166,6 +166,25 @@ fn damage_that_lasts_is_told_with_its_kind() {
 }
 
 #[test]
+fn u4_which_chip_answers_is_told_first_and_when_it_is_another() {
+    let events = Bench::new().run(125, 100, |bench, second| match second {
+        40 => bench.bus.attach(sht4x::ADDRESS, SimulatedSht4x::new(2, AirCell::new(MILD).source())),
+        100 => bench.bus.inject(sht4x::ADDRESS, Fault::DamagedOnce),
+        _ => {}
+    });
+    let chips: Vec<_> = events
+        .iter()
+        .filter_map(|event| match event {
+            Event::Chip { probe, serial } => Some((&**probe, *serial)),
+            _ => None,
+        })
+        .collect();
+    // The other instrument has no number.
+    assert_eq!(chips, [("house", 1), ("house", 2)]);
+    assert_eq!(stamps(&events, "house"), [0, 30, 60, 90, 120], "no slot was lost");
+}
+
+#[test]
 fn a_stuck_bus_blinds_both_and_both_come_back_when_it_is_free() {
     let events = Bench::new().run(125, 100, |bench, second| match second {
         25 => bench.bus.stick(StuckLine::Data),

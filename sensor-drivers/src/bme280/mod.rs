@@ -274,6 +274,10 @@ impl<Bus: I2c, Delay: DelayNs> Instrument for Bme280<Bus, Delay> {
         self.calibration = None;
     }
 
+    fn serial_number(&self) -> Option<u32> {
+        None
+    }
+
     fn address(&self) -> u8 {
         self.address
     }

@@ -6,6 +6,7 @@ use agronomy::series::{Held, MS_PER_DAY};
 
 use super::Engine;
 use crate::almanac::days_seen::DaySeen;
+use crate::almanac::humid_nights::HumidNight;
 use crate::almanac::pages::Pages;
 use crate::calendar::Day;
 use crate::entry::{Entry, Note, Reply, Step, Turn};
@@ -140,6 +141,11 @@ impl Engine {
     /// Keeps what past days came to, oldest first, at a start.
     pub fn recall_seen(&mut self, place: &str, seen: DaySeen) {
         self.seen.keep(place, seen);
+    }
+
+    /// How humid a night was by a probe, read from the ledger.
+    pub fn recall_humid(&mut self, probe: &str, night: HumidNight) {
+        self.humid.keep(probe, night);
     }
 }
 

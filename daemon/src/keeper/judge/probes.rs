@@ -5,12 +5,12 @@ use std::ops::Range;
 use agronomy::quantity::Quantity;
 
 use crate::almanac::pages::Readings;
-use crate::entry::PlaceKind;
+use crate::entry::{Note, PlaceKind};
 use crate::ground::Hang;
 use crate::keeper::engine::Engine;
 use crate::minders::battery::{self, BatteryNow};
 use crate::minders::book::Book;
-use crate::minders::doubtful::{self, DOUBTFUL, Neighbour, ProbeSays, SeriesNow};
+use crate::minders::doubtful::{self, DOUBTFUL, Neighbour, NewChip, ProbeSays, SeriesNow};
 use crate::minders::frost::FROST;
 use crate::minders::heat::{ON_COURSE, TOO_HOT};
 use crate::minders::place_now::PlaceNow;
@@ -54,8 +54,7 @@ impl Engine {
         if whole {
             for (hang, here) in &hung {
                 let name = here.map_or(hang.place.as_str(), |now| now.name);
-                let told_apart = book.get(&hang.probe, DOUBTFUL).is_some_and(doubtful::tells_apart);
-                verdicts.extend(Some(self.doubtful(hang, name, told_apart)).filter(matters));
+                verdicts.extend(Some(self.doubtful(hang, name, book)).filter(matters));
                 verdicts.extend(battery::judge(&self.battery_now(hang, name)).filter(matters));
             }
         }
@@ -118,8 +117,11 @@ impl Engine {
         fits.contains(&heard_ms).then_some(sources::BROKER)
     }
 
-    fn doubtful(&self, hang: &Hang, place_name: &str, told_apart: bool) -> Verdict {
+    fn doubtful(&self, hang: &Hang, place_name: &str, book: &Book) -> Verdict {
         let now_ms = self.now_ms();
+        let told = book.get(&hang.probe, DOUBTFUL);
+        let noted_ms = self.hung_ms(&hang.probe);
+        let kind = self.ground.place(&hang.place).map(|it| it.kind);
         let range = now_ms - doubtful::WET_FILM_MS - 2 * hang.usual_interval_ms..now_ms + 1;
         let series = self.tracks.quantities(&hang.probe).into_iter();
         let series = series
@@ -138,13 +140,36 @@ impl Engine {
             series: series.collect(),
             air_swing_c: swing.map(|(low, high)| high - low),
             hour: self.site.calendar.hour_of(now_ms),
-            neighbours: self.neighbours(hang, &range),
-            told_apart,
+            neighbours: self.neighbours(hang, &range, book),
+            told_apart: told.is_some_and(doubtful::tells_apart),
+            covered: kind.is_some_and(PlaceKind::under_cover),
+            placed_ms: noted_ms.max(hang.from_ms),
+            told_moved: told.is_some_and(|it| doubtful::asks_moved(it) && noted_ms < it.opened_ms),
+            new_chip: self.new_chip(&hang.probe, noted_ms),
+            reads_low: doubtful::reads_low(self.humid.of(&hang.probe), noted_ms.max(hang.from_ms)),
         })
     }
 
+    /// When it was last noted where a probe hangs, UTC ms.
+    fn hung_ms(&self, probe: &str) -> i64 {
+        let noted = self.ground.entries.iter().filter_map(|entry| match &entry.note {
+            Note::Hang { probe: hung, .. } if hung == probe => Some(entry.at_ms),
+            _ => None,
+        });
+        noted.max().unwrap_or(i64::MIN)
+    }
+
+    /// The chip that answers as a probe, where it is another than when that was last noted to hang, or than the first.
+    fn new_chip(&self, probe: &str, noted_ms: i64) -> Option<NewChip<'_>> {
+        let chips = self.news.chips_of(probe);
+        let known = chips.iter().rfind(|(at_ms, _)| *at_ms <= noted_ms).or(chips.first())?;
+        let (_, serial) = *chips.last()?;
+        (serial != known.1).then(|| NewChip { serial, was: self.news.was(serial, probe) })
+    }
+
     /// The other probes of air in the same place, and for one under cover those outside; heard or not.
-    fn neighbours(&self, hang: &Hang, range: &Range<i64>) -> Vec<Neighbour<'_>> {
+    /// One of which it is asked whether it still hangs there is no measure.
+    fn neighbours(&self, hang: &Hang, range: &Range<i64>, book: &Book) -> Vec<Neighbour<'_>> {
         let now_ms = self.now_ms();
         let kind = |place: &str| self.ground.place(place).map(|it| it.kind);
         let covered = kind(&hang.place).is_some_and(PlaceKind::under_cover);
@@ -152,7 +177,8 @@ impl Engine {
             self.ground.hangs.iter().filter(|it| it.overlaps(now_ms, now_ms + 1) && it.probe != hang.probe);
         let fits = others.filter_map(|it| {
             let outside = covered && kind(&it.place) == Some(PlaceKind::Outdoors);
-            let beside = outside || it.place == hang.place;
+            let asked = book.get(&it.probe, DOUBTFUL).is_some_and(doubtful::asks_where);
+            let beside = !asked && (outside || it.place == hang.place);
             // Of one that has long been silent it is not known whether it was of air.
             let tells = || {
                 let heard = self.tracks.quantities(&it.probe);

@@ -78,6 +78,11 @@ impl Keeper {
                 }
             }
         }
+        if moment.trusted {
+            for (probe, serial) in std::mem::take(&mut self.chips) {
+                self.chip(&probe, serial, moment);
+            }
+        }
         let lasting = |away: &Away| moment.mono_ms - away.since_mono_ms >= LASTING_MS;
         let known = self.setup.core.engine().news().away();
         let told: BTreeMap<String, i64> = self
@@ -94,6 +99,27 @@ impl Keeper {
         if doubt.is_some() != self.setup.core.engine().news().doubt().is_some() {
             self.befell(moment, BoardNews::Clock { doubt });
         }
+    }
+
+    /// A chip answers as a probe: entered where it is not the one that did before.
+    fn chip(&mut self, probe: &str, serial: u32, moment: Moment) {
+        let before = self.setup.core.engine().news().chips_of(probe).last().map(|(_, before)| *before);
+        if before == Some(serial) {
+            return;
+        }
+        if let Some(before) = before {
+            tracing::warn!(probe, before, serial, "another chip answers");
+        }
+        self.befell(moment, BoardNews::Chip { probe: probe.to_owned(), serial });
+    }
+
+    /// The log has one line for each step of a notice.
+    pub(super) fn log_told(&mut self) {
+        let told = self.setup.core.engine().told();
+        for step in told.iter().skip(self.logged) {
+            tracing::info!(notice = step.notice, turn = ?step.turn, "{}", step.title);
+        }
+        self.logged = told.len();
     }
 
     /// Hands the core what befell; it is stored with the next commit.

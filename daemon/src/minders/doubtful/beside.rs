@@ -26,7 +26,7 @@ const MARGIN_C: f64 = 1.0;
 /// On nights as warm as this outside a house may be colder without being in doubt: its pads cool it, °C (own choice).
 const PADS_C: f64 = 20.0;
 /// The night in which probes are compared is over at this hour of standard time, and began three hours before midnight.
-const MORNING_H: f64 = 6.0;
+pub(super) const MORNING_H: f64 = 6.0;
 
 /// Another probe of air: of the same place, or in the open.
 #[derive(Clone, Copy, Debug)]
