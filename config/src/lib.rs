@@ -25,5 +25,5 @@ pub use ground::{Ground, read_ground};
 pub use outlook::{OutlookMap, read_outlook_map, shipped_outlook_map};
 pub use record::{Record, read_record};
 pub use site::{Site, read_site};
-pub use words::nearest;
+pub use words::{instead, nearest};
 pub use zone::{Zone, Zones};

@@ -24,7 +24,26 @@ pub(crate) struct Notebook<'t> {
     /// Byte offset, and the message. Syntax faults first.
     notes: RefCell<Vec<(usize, String)>>,
     syntax: usize,
+    /// A heading was not closed: what stands below it seems to belong to another.
+    astray: bool,
     figures: RefCell<Vec<Found>>,
+}
+
+/// The fault of a heading such as `[site` that nobody closed, at its beginning; none for other faults of form.
+fn unclosed(text: &str, at: usize, message: &str) -> Option<(usize, String)> {
+    let close = match message.split(',').next()? {
+        "unclosed table" => "]",
+        "unclosed array table" => "]]",
+        _ => return None,
+    };
+    let at = at.min(text.len());
+    let begins = text.get(..at)?.rfind('\n').map_or(0, |end| end + 1);
+    let line = text.get(begins..)?.lines().next()?;
+    let heading = line.split('#').next()?.trim();
+    let name = heading.trim_matches(['[', ']']).trim();
+    let open = "[".repeat(close.len());
+    let begins = begins + line.len() - line.trim_start().len();
+    Some((begins, format!("the heading {heading} is not closed; write {open}{name}{close}")))
 }
 
 /// A figure of a crop book, and where it was found.
@@ -41,15 +60,18 @@ impl<'t> Notebook<'t> {
     /// Parses; keeps what could be read of a text with mistakes in it.
     pub(crate) fn open(text: &'t str) -> (Self, Spanned<DeTable<'t>>) {
         let (tree, errors) = DeTable::parse_recoverable(text);
-        let notes: Vec<_> = errors
-            .iter()
-            .map(|error| {
-                let at = error.span().map_or(0, |span| span.start);
-                (at, format!("{}; write it as TOML asks", error.message().replace(char::is_control, " ")))
-            })
-            .collect();
+        let mut astray = false;
+        let broken = |error: &toml::de::Error| {
+            let at = error.span().map_or(0, |span| span.start);
+            if let Some(fault) = unclosed(text, at, error.message()) {
+                astray = true;
+                return fault;
+            }
+            (at, format!("{}; write it as TOML asks", error.message().replace(char::is_control, " ")))
+        };
+        let notes: Vec<_> = errors.iter().map(broken).collect();
         let syntax = notes.len();
-        (Self { text, notes: RefCell::new(notes), syntax, figures: RefCell::default() }, tree)
+        (Self { text, notes: RefCell::new(notes), syntax, astray, figures: RefCell::default() }, tree)
     }
 
     /// Notes a fault at a place of the text. What it quotes of the text may hold line breaks or worse; a
@@ -67,7 +89,8 @@ impl<'t> Notebook<'t> {
 
     /// The value, if nothing was wrong.
     ///
-    /// What a broken line led to is not told beside the break itself: both would be mended in one go.
+    /// What a broken line led to is not told beside the break itself: both would be mended in one go; nor what stands
+    /// below a heading that was not closed, where everything would seem to be missing or strange.
     pub(crate) fn close<T>(self, file: &str, value: Option<T>) -> Result<T, Faults> {
         let notes = self.notes.take();
         let mut list: Vec<Fault> = Vec::with_capacity(notes.len());
@@ -76,7 +99,7 @@ impl<'t> Notebook<'t> {
             let (line, column) = position(self.text, at);
             if index < self.syntax {
                 broken.push(line);
-            } else if broken.contains(&line) {
+            } else if self.astray || broken.contains(&line) {
                 continue;
             }
             list.push(Fault { line, column, message });

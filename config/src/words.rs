@@ -1,5 +1,8 @@
 //! The nearest of some known words, for "write … instead".
 
+/// Most words that are offered instead of one.
+const MOST: usize = 3;
+
 /// The known word closest to what was written, if one is close enough to be meant.
 ///
 /// Close means: at most a third of the letters differ, and at least one difference is always forgiven.
@@ -12,6 +15,25 @@ pub fn nearest<'w>(written: &str, known: impl IntoIterator<Item = &'w str>) -> O
         .min()
         .filter(|(away, word)| *away <= 1.max(word.chars().count() / 3))
         .map(|(_, word)| word)
+}
+
+/// What may have been meant: the [nearest] word, or else all that hold every part of what was written, as `sweet_pepper`
+/// holds `peppers`; as `hot_pepper or sweet_pepper`. None where no word is close.
+pub fn instead<'w>(written: &str, known: impl IntoIterator<Item = &'w str> + Clone) -> Option<String> {
+    if let Some(word) = nearest(written, known.clone()) {
+        return Some(word.to_owned());
+    }
+    let parts = |word: &str| -> Vec<String> {
+        let word: String = folded(word).into_iter().collect();
+        word.split('_').filter(|part| !part.is_empty()).map(str::to_owned).collect()
+    };
+    let wanted = parts(written);
+    let holds = |word: &&str| {
+        let parts = parts(word);
+        wanted.iter().all(|part| nearest(part, parts.iter().map(String::as_str)).is_some())
+    };
+    let found: Vec<&str> = known.into_iter().filter(|word| !wanted.is_empty() && holds(word)).collect();
+    (1..=MOST).contains(&found.len()).then(|| found.join(" or "))
 }
 
 /// Letters compare without case, and the ways of joining words count as one.
@@ -57,5 +79,18 @@ mod tests {
         assert_eq!(nearest("altitude-m", known), Some("altitude_m"));
         assert_eq!(nearest("colour", known), None);
         assert_eq!(nearest("", known), None);
+    }
+
+    #[test]
+    fn a_part_of_a_longer_word_finds_all_that_hold_it() {
+        let known =
+            ["bean_green", "bean_runner", "hot_pepper", "lettuce", "sweet_pepper", "tomato", "tomato_cherry"];
+        let instead = |written| instead(written, known);
+        assert_eq!(instead("pepper").as_deref(), Some("hot_pepper or sweet_pepper"));
+        assert_eq!(instead("Peppers").as_deref(), Some("hot_pepper or sweet_pepper"));
+        assert_eq!(instead("cherry tomatoes").as_deref(), Some("tomato_cherry"));
+        assert_eq!(instead("green-bean").as_deref(), Some("bean_green"));
+        assert_eq!(instead("tomatoe").as_deref(), Some("tomato"));
+        assert_eq!((instead("okra"), instead(""), instead("_")), (None, None, None));
     }
 }

@@ -67,7 +67,8 @@ fn a_warning_heard_becomes_a_plan_that_arrives_by_mail_and_by_mqtt() {
         assert!(text.contains(words), "no {words:?} in {text}");
     }
     let letter = until("the mail arrives", || mail.letters().into_iter().next());
-    assert_eq!(header(&letter, "subject"), [step["title"].as_str().unwrap()]);
+    let subject = format!("Severe heat, Bindweed Yard: {}", step["title"].as_str().unwrap());
+    assert_eq!(header(&letter, "subject"), [subject]);
     assert_eq!(letter["readers"], serde_json::json!(["grower@garden.example"]));
     let plain = letter["plain"].as_str().unwrap();
     let joined = plain.split_whitespace().collect::<Vec<_>>().join(" ");

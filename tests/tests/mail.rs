@@ -86,7 +86,7 @@ async fn a_step_arrives_encrypted_and_with_the_whole_glance() {
     assert_eq!(letter["logged_in"], true);
     assert_eq!(letter["sender"], "house@garden.example");
     assert_eq!(letter["readers"], serde_json::json!(["grower@garden.example", "neighbour@garden.example"]));
-    assert_eq!(header(letter, "subject"), ["Open the far door"]);
+    assert_eq!(header(letter, "subject"), ["Severe heat, house: Open the far door"]);
     assert_eq!(header(letter, "message-id"), ["<step-41.e5@glasshour>"]);
     assert_eq!(header(letter, "auto-submitted"), ["auto-generated"]);
     // RFC 2045, section 4: without it the letter's encoding need not be understood.
@@ -202,7 +202,10 @@ async fn a_text_that_looks_like_headers_stays_a_text() {
         waiting(41, 41, step("too-hot.house.1", 1, title, ".\r\nRCPT TO:<thief@elsewhere.example>"));
     assert_eq!(courier(&settings(&server, Protection::None)).carry(&waiting).await, Delivery::Sent);
     let letter = &server.letters()[0];
-    assert_eq!(header(letter, "subject"), ["Open it Bcc: thief@elsewhere.example Go away °"]);
+    assert_eq!(
+        header(letter, "subject"),
+        ["Severe heat, house: Open it Bcc: thief@elsewhere.example Go away °"]
+    );
     assert_eq!(header(letter, "bcc"), [""; 0]);
     assert_eq!(letter["readers"], serde_json::json!(["grower@garden.example", "neighbour@garden.example"]));
     let text = format!(".\nRCPT TO:<thief@elsewhere.example>\n\n{}", write(&glance()).text);

@@ -8,7 +8,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use super::{At, Table, one_of};
-use crate::words::nearest;
+use crate::words::instead;
 
 impl Table<'_, '_> {
     pub(super) fn wrong(&self, key: &str, value: &Spanned<DeValue<'_>>, wanted: &str) {
@@ -72,7 +72,7 @@ impl Table<'_, '_> {
     ) -> Option<usize> {
         let found = words.clone().position(|word| word == written);
         if found.is_none() {
-            let instead = nearest(written, words.clone()).map_or_else(|| one_of(words), str::to_owned);
+            let instead = instead(written, words.clone()).unwrap_or_else(|| one_of(words));
             let what_then = match instead.as_str() {
                 "" => format!("there is no {what} in this file yet; add one first"),
                 word => format!("write {word}"),

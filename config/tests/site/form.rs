@@ -86,3 +86,23 @@ fn columns_count_characters_not_bytes() {
     let said = faults(&LEAST.replace("name = \"Bindweed Yard\"", "name = \"Größe\", x = 1"));
     assert!(said.starts_with("site.toml:3:19:"), "{said}");
 }
+
+#[test]
+fn a_heading_that_is_not_closed_is_told_alone_at_its_line_with_what_to_write() {
+    let garden = "\n[[start.place]]\nid = \"house\"\nkind = \"house\"\n[[start.planting]]\nid = \"a\"\ncrop = \"tomato\"\n\
+                  place = \"house\"\nplanted_out = 2026-05-04\n";
+    let text = format!("{LEAST}{garden}");
+    for (right, wrong, said) in [
+        ("[site]", "[site", "the heading [site is not closed; write [site]"),
+        (
+            "[[start.place]]",
+            "  [[start.place] # the long one",
+            "the heading [[start.place] is not closed; write [[start.place]]",
+        ),
+    ] {
+        let text = text.replace(right, wrong);
+        let (at, line) = text.lines().enumerate().find(|(_, line)| line.ends_with(wrong)).unwrap();
+        let column = 1 + line.len() - line.trim_start().len();
+        assert_eq!(faults(&text), format!("site.toml:{}:{column}: {said}", at + 1));
+    }
+}

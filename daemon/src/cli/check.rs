@@ -385,5 +385,9 @@ place = "long"
         let (exit, _, err) = tried(&all.replace("\"air\"", "\"warmth\""));
         assert_eq!(exit, REFUSED);
         assert!(err.contains("sample.json: there is no air temperature at \"/air\""), "{err}");
+        // As the service says it of a forecast.
+        let (exit, _, err) = tried(&all.replace("\"latitude\"", "\"lat\""));
+        assert_eq!(exit, REFUSED);
+        assert!(err.contains("sample.json: there is no latitude at \"/latitude\""), "{err}");
     }
 }

@@ -53,8 +53,8 @@ fn told(args: &CropsArgs, out: &mut impl Write, err: &mut impl Write) -> io::Res
     match (found.as_slice(), &args.crop) {
         ([], word) => {
             let word = word.as_deref().unwrap_or_default();
-            let instead = config::nearest(word, book.crops.keys().map(String::as_str));
-            let instead = instead.unwrap_or("one that `glasshour crops` prints");
+            let instead = config::instead(word, book.crops.keys().map(String::as_str));
+            let instead = instead.as_deref().unwrap_or("one that `glasshour crops` prints");
             writeln!(err, "unknown crop {:?}; write {instead}", word.chars().take(60).collect::<String>())?;
             return Ok(REFUSED);
         }

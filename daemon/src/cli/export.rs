@@ -112,7 +112,7 @@ fn readings(args: &ExportArgs, form: Form, out: &mut impl Write) -> Result<(), T
 }
 
 /// What came out is right, and not all there was.
-fn left_out(lost: &[Fenced]) -> Result<(), Trouble> {
+pub(super) fn left_out(lost: &[Fenced]) -> Result<(), Trouble> {
     if lost.is_empty() {
         return Ok(());
     }

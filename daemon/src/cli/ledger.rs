@@ -7,7 +7,6 @@ use clap::Subcommand;
 use serde_json::{Value, json};
 
 use super::Trouble;
-use super::target::{Target, read_site};
 use crate::calendar::iso;
 use crate::clock::{Clock, SystemClock};
 use crate::entry::Fenced;
@@ -50,16 +49,6 @@ pub(super) fn run(args: &LedgerArgs, out: &mut impl Write) -> Result<(), Trouble
         What::Restore(args) => backup::restore(args, out),
         What::Mend(args) => mend::run(args, out),
         What::Forget(args) => forget::run(args, out),
-    }
-}
-
-impl Target {
-    /// The data folder.
-    pub(super) fn data_folder(&self) -> Result<PathBuf, Trouble> {
-        match &self.folder {
-            Some(folder) => Ok(folder.clone()),
-            None => Ok(read_site(&self.site)?.0.ledger.folder),
-        }
     }
 }
 

@@ -38,6 +38,7 @@ mod summary;
 pub mod sun;
 mod take_in;
 mod target;
+mod unplaced;
 pub mod water;
 
 /// Looks after every crop in a small house and garden through heat and drought: it watches, reckons and tells.
@@ -143,7 +144,10 @@ pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => {
-            let _ = error.print();
+            let _ = match out_of_place(&error) {
+                Some(why) => writeln!(io::stderr(), "glasshour: {why}"),
+                None => error.print(),
+            };
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
@@ -201,6 +205,16 @@ pub fn main() -> ExitCode {
     }
 }
 
+/// What to say of a number where none is asked for.
+fn out_of_place(error: &clap::Error) -> Option<String> {
+    use clap::error::{ContextKind, ContextValue, ErrorKind};
+    let Some(ContextValue::String(written)) = error.get(ContextKind::InvalidArg) else { return None };
+    let number = error.kind() == ErrorKind::UnknownArgument && written.parse::<f64>().is_ok();
+    let asked = "--help behind the command says what is asked for";
+    let poured = "what was poured is noted by: glasshour note water PLACE LITRES";
+    number.then(|| format!("no number is asked for where {written} stands; {asked}; {poured}"))
+}
+
 /// Standard output, which knows whether whoever read it has closed it.
 struct Outlet<W> {
     to: W,
@@ -248,4 +262,25 @@ fn start_log() {
 fn runtime() -> Result<tokio::runtime::Runtime, Trouble> {
     let built = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build();
     built.map_err(Trouble::from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_out_of_place_is_told_in_words_and_one_below_nought_reaches_the_check_of_its_note() {
+        let parsed =
+            |words: &[&str]| Cli::try_parse_from(std::iter::once("glasshour").chain(words.iter().copied()));
+        let why = out_of_place(&parsed(&["water", "-3"]).unwrap_err()).unwrap();
+        assert!(why.contains("where -3 stands") && why.contains("glasshour note water"), "{why}");
+        assert_eq!(out_of_place(&parsed(&["water", "--deep"]).unwrap_err()), None);
+        for words in [
+            &["note", "water", "reds", "-3"][..],
+            &["note", "hang", "post", "house", "--height", "-0.1"],
+            &["note", "battery-line", "post", "-2.4"],
+        ] {
+            assert!(parsed(words).is_ok(), "{words:?}");
+        }
+    }
 }

@@ -13,6 +13,8 @@ use crate::calendar::{Calendar, Day, day};
 use crate::entry::{Began, Note, PlaceKind};
 use crate::keeper::view::season;
 
+mod after;
+
 /// Options of `note`.
 #[derive(Debug, clap::Args)]
 pub(super) struct NoteArgs {
@@ -103,6 +105,7 @@ enum What {
         /// A place or a planting.
         subject: String,
         /// Litres in all.
+        #[arg(allow_negative_numbers = true)]
         litres: f64,
     },
     /// A compost heap was turned.
@@ -115,10 +118,10 @@ enum What {
         /// Which probe.
         probe: String,
         /// Where plants begin to wilt, % by volume.
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         dry: f64,
         /// A day or two after soaking, % by volume.
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         wet: f64,
     },
     /// First flower seen.
@@ -161,7 +164,7 @@ enum What {
         #[arg(long)]
         to: String,
         /// About how hot outside, °C.
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         about: f64,
         /// Who said so.
         #[arg(long)]
@@ -192,7 +195,7 @@ enum What {
         #[arg(long)]
         count: Option<u32>,
         /// Volume of mix for each plant in a container, L.
-        #[arg(long, value_name = "LITRES")]
+        #[arg(long, value_name = "LITRES", allow_negative_numbers = true)]
         container: Option<f64>,
         /// Sown where it stands, rather than planted out.
         #[arg(long)]
@@ -223,7 +226,7 @@ enum What {
         /// Where.
         place: String,
         /// Height above ground, m.
-        #[arg(long)]
+        #[arg(long, allow_negative_numbers = true)]
         height: Option<f64>,
         /// What keeps the sun off it: open (nothing), shaded (all day), screened (white, wind blows through), fanned.
         #[arg(long)]
@@ -250,6 +253,7 @@ enum What {
         /// Which probe.
         probe: String,
         /// The voltage, V.
+        #[arg(allow_negative_numbers = true)]
         low_v: f64,
     },
     /// Anything else.
@@ -316,6 +320,7 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
         Note::OwnFigure { planting, figure, .. } => Some((planting.clone(), figure.clone())),
         _ => None,
     };
+    let taken = note.clone();
     let (entry, season) = match target.socket()? {
         Some(socket) => {
             let from_ms = at.map(|at| Ok::<_, Trouble>(at.at_ms(standard_offset_ms(&socket, at)?)));
@@ -347,6 +352,10 @@ pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     }
     if read == Some(false) {
         writeln!(out, "noted; nothing is reckoned from it yet")?;
+    }
+    // The note is durable: that no more can be said of it is no failure of it.
+    for line in after::words(&taken, &target).unwrap_or_default() {
+        writeln!(out, "{line}")?;
     }
     match undone {
         Some(undone) => writeln!(out, "entry {undone} is undone")?,

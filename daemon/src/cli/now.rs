@@ -41,7 +41,7 @@ pub(super) fn run(args: &NowArgs, out: &mut impl Write) -> Result<(), Trouble> {
         let json = serde_json::to_string(&glance).map_err(|error| Trouble::Failed(error.to_string()))?;
         writeln!(out, "{json}")?;
     } else {
-        writeln!(out, "{}", crate::page::letter(&glance).text)?;
+        write!(out, "{}", crate::page::told(&glance))?;
     }
     Ok(())
 }

@@ -10,6 +10,7 @@ pub(super) use self::args::ReplayArgs;
 use self::drive::replay;
 use self::stage::Stage;
 use super::Trouble;
+use super::export::left_out;
 use crate::keeper::backtest::tally;
 use crate::keeper::core::Core;
 use crate::keeper::export::export;
@@ -25,7 +26,8 @@ mod stage;
 
 pub(super) fn run(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let zones = Zones::system();
-    let (recorded, stage) = Stage::set(args, &zones)?;
+    let (recorded, mut stage) = Stage::set(args, &zones)?;
+    let lost = std::mem::take(&mut stage.lost);
     let mut whole = tell_unread(&recorded)?;
     let changed = (args.against.is_some() || !args.figure.is_empty())
         .then(|| stage.changed(args.against.as_deref(), &args.figure, &recorded, &zones))
@@ -33,7 +35,7 @@ pub(super) fn run(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Trouble
     let (core, refused) = replay(&stage, &recorded)?;
     whole &= tell_refused(&refused)?;
     match changed {
-        None if args.json => print(&export(core.engine()), out)?,
+        None if args.json => print(&reckoned(&core), out)?,
         None => summary(&export(core.engine()), out)?,
         Some(changed) => {
             let as_it_stands = tally(core.engine());
@@ -49,7 +51,17 @@ pub(super) fn run(args: &ReplayArgs, out: &mut impl Write) -> Result<(), Trouble
             }
         }
     }
+    left_out(&lost)?;
     if whole { Ok(()) } else { Err(Trouble::Said) }
+}
+
+/// What was reckoned. The ledger it was reckoned in was in memory: it has no rows that could be damaged.
+fn reckoned(core: &Core) -> Value {
+    let mut value = export(core.engine());
+    if let Some(fields) = value.as_object_mut() {
+        fields.remove("damaged");
+    }
+    value
 }
 
 fn print(value: &Value, out: &mut impl Write) -> Result<(), Trouble> {

@@ -16,9 +16,11 @@ use serde_json::{Value, json};
 
 use super::replay::tell_unread;
 use super::target::{Target, read_text, said};
+use super::unplaced::{Hung, Unplaced};
 use super::{Trouble, ask};
 use crate::calendar::{Day, date};
 use crate::keeper::past::{TakingIn, Tally};
+use crate::keeper::view::{Shell, glance};
 use crate::ledger::LedgerError;
 use crate::reading::{Heard, ProbeName};
 use crate::record::{self, RecordError, Recorded, Taker};
@@ -64,11 +66,15 @@ struct Taken {
     /// What the ledger knew of them; a running service does not say.
     tally: Option<Tally>,
     recorded: Recorded,
+    hung: Hung,
+    /// Readings that count for no place.
+    unplaced: Unplaced,
 }
 
 impl Taken {
     fn json(&self) -> Value {
         let mut value = json!({ "readings": self.readings, "by_hand": self.recorded.by_hand.len() });
+        value["unplaced"] = self.unplaced.json(&self.hung);
         if let Some(tally) = &self.tally {
             value["new"] = tally.new.into();
             value["held"] = tally.held.into();
@@ -81,13 +87,17 @@ impl Taken {
     fn sentence(&self) -> String {
         let by_hand = self.recorded.by_hand.len();
         let mut text = format!("taken in: {} readings, {by_hand} days by hand", self.readings);
-        let Some(tally) = &self.tally else { return text };
-        text += &format!("; {} readings new, {} already held", tally.new, tally.held);
-        for (from, to) in stretches(&tally.days) {
-            text += &format!("\ntouched: {}", date(from));
-            if to > from {
-                text += &format!(" to {}", date(to));
+        if let Some(tally) = &self.tally {
+            text += &format!("; {} readings new, {} already held", tally.new, tally.held);
+            for (from, to) in stretches(&tally.days) {
+                text += &format!("\ntouched: {}", date(from));
+                if to > from {
+                    text += &format!(" to {}", date(to));
+                }
             }
+        }
+        for line in self.unplaced.lines(&self.hung) {
+            text += &format!("\n{line}");
         }
         text
     }
@@ -104,7 +114,16 @@ fn given(error: &RecordError) -> Trouble {
 }
 
 fn by_service(socket: &Path, map: &Record, files: &[PathBuf]) -> Result<Taken, Trouble> {
-    let mut pieces = Pieces { socket, names: Vec::new(), piece: Vec::new(), readings: 0, trouble: None };
+    let hung = Hung::of(&ask::read(ask::get(socket, "/api/now")?)?);
+    let mut pieces = Pieces {
+        socket,
+        names: Vec::new(),
+        piece: Vec::new(),
+        readings: 0,
+        hung: &hung,
+        unplaced: Unplaced::default(),
+        trouble: None,
+    };
     let recorded = record::each(map, files, &mut pieces);
     if let Some(trouble) = pieces.trouble {
         return Err(trouble);
@@ -113,12 +132,12 @@ fn by_service(socket: &Path, map: &Record, files: &[PathBuf]) -> Result<Taken, T
     if !pieces.piece.is_empty() {
         pieces.send()?;
     }
-    let readings = pieces.readings;
+    let (readings, unplaced) = (pieces.readings, pieces.unplaced);
     for read in &recorded.by_hand {
         let note = read.note(&read.probe);
         ask::post(socket, "/api/note", &json!({ "note": note, "from_ms": read.from_ms }))?;
     }
-    Ok(Taken { readings, tally: None, recorded })
+    Ok(Taken { readings, tally: None, recorded, hung, unplaced })
 }
 
 /// Readings on their way to a running service.
@@ -127,6 +146,8 @@ struct Pieces<'a> {
     names: Vec<(ProbeName, Quantity)>,
     piece: Vec<Heard>,
     readings: u64,
+    hung: &'a Hung,
+    unplaced: Unplaced,
     trouble: Option<Trouble>,
 }
 
@@ -147,6 +168,7 @@ impl Taker for Pieces<'_> {
 
     fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()> {
         let (probe, quantity) = self.names[at].clone();
+        self.unplaced.count(self.hung, &probe, at_ms);
         self.piece.push(Heard { probe, quantity, value, measured_ms: Some(at_ms), stale: false });
         self.readings += 1;
         if self.piece.len() < PIECE {
@@ -158,19 +180,27 @@ impl Taker for Pieces<'_> {
 }
 
 /// Readings on their way into the ledger's chunks.
-struct Straight {
+struct Straight<'a> {
     taking: TakingIn,
+    names: Vec<ProbeName>,
     readings: u64,
+    hung: &'a Hung,
+    unplaced: Unplaced,
     trouble: Option<LedgerError>,
 }
 
-impl Taker for Straight {
+impl Taker for Straight<'_> {
     fn series(&mut self, probe: &ProbeName, quantity: Quantity) -> usize {
-        self.taking.series(probe, quantity)
+        let at = self.taking.series(probe, quantity);
+        if at == self.names.len() {
+            self.names.push(probe.clone());
+        }
+        at
     }
 
     fn take(&mut self, at: usize, at_ms: i64, value: Option<f64>) -> ControlFlow<()> {
         self.readings += 1;
+        self.unplaced.count(self.hung, &self.names[at], at_ms);
         self.trouble = self.taking.take(at, at_ms, value).err();
         if self.trouble.is_some() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     }
@@ -180,13 +210,21 @@ fn by_ourselves(args: &TakeInArgs, map: &Record) -> Result<Taken, Trouble> {
     let (mut core, moment, _) = args.target.open()?;
     let failed = |error: LedgerError| Trouble::Failed(error.to_string());
     core.flush(moment).map_err(failed)?;
-    let mut straight = Straight { taking: TakingIn::begin(core, moment), readings: 0, trouble: None };
+    let hung = Hung::of(&glance(core.engine(), &Shell::default()));
+    let mut straight = Straight {
+        taking: TakingIn::begin(core, moment),
+        names: Vec::new(),
+        readings: 0,
+        hung: &hung,
+        unplaced: Unplaced::default(),
+        trouble: None,
+    };
     let recorded = record::each(map, &args.files, &mut straight);
     if let Some(trouble) = straight.trouble {
         return Err(failed(trouble));
     }
     let recorded = recorded.map_err(|error| given(&error))?;
-    let readings = straight.readings;
+    let (readings, unplaced) = (straight.readings, straight.unplaced);
     let tally = straight.taking.finish().map_err(failed)?;
     // From here on as after any start: what is to be told of the garden as it is now known is told.
     let (mut core, moment, _) = args.target.open()?;
@@ -196,5 +234,5 @@ fn by_ourselves(args: &TakeInArgs, map: &Record) -> Result<Taken, Trouble> {
             .map_err(|error| Trouble::Given(error.to_string()))?;
     }
     core.flush(moment).map_err(failed)?;
-    Ok(Taken { readings, tally: Some(tally), recorded })
+    Ok(Taken { readings, tally: Some(tally), recorded, hung, unplaced })
 }

@@ -22,14 +22,27 @@ pub(super) struct Target {
     pub(super) folder: Option<PathBuf>,
 }
 
+/// Said where the site file that should name the data folder cannot be used.
+const WITHOUT_SITE: &str =
+    "a running service is asked without its site file by --folder DIR, its data folder";
+
 impl Target {
+    /// The data folder.
+    pub(super) fn data_folder(&self) -> Result<PathBuf, Trouble> {
+        if let Some(folder) = &self.folder {
+            return Ok(folder.clone());
+        }
+        match read_site(&self.site) {
+            Ok((site, _)) => Ok(site.ledger.folder),
+            Err(Trouble::Said) => Err(Trouble::Given(WITHOUT_SITE.to_owned())),
+            Err(Trouble::Given(why)) => Err(Trouble::Given(format!("{why}; {WITHOUT_SITE}"))),
+            Err(other) => Err(other),
+        }
+    }
+
     /// The socket of a service that runs on this garden, if one does.
     pub(super) fn socket(&self) -> Result<Option<PathBuf>, Trouble> {
-        let folder = match &self.folder {
-            Some(folder) => folder.clone(),
-            None => read_site(&self.site)?.0.ledger.folder,
-        };
-        let socket = service::socket(&folder);
+        let socket = service::socket(&self.data_folder()?);
         let answers = std::os::unix::net::UnixStream::connect(&socket).is_ok();
         Ok(answers.then_some(socket))
     }
@@ -83,4 +96,28 @@ pub(super) fn said(faults: &config::Faults, path: &Path) -> Trouble {
     use std::io::Write;
     let _ = writeln!(std::io::stderr(), "{}", faults.clone().named(&path.display().to_string()));
     Trouble::Said
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn without_a_site_file_that_can_be_read_the_folder_is_asked_for() {
+        let folder = tempfile::tempdir().unwrap();
+        let site = folder.path().join("site.toml");
+        let target =
+            |folder: Option<&Path>| Target { site: site.clone(), folder: folder.map(Path::to_owned) };
+        let missing = target(None).data_folder();
+        assert!(
+            matches!(&missing, Err(Trouble::Given(why)) if why.contains("say --site FILE; ") && why.contains("--folder DIR"))
+        );
+        std::fs::write(&site, "[site]\nname = 3\n").unwrap();
+        assert_eq!(
+            target(None).data_folder(),
+            Err(Trouble::Given(WITHOUT_SITE.to_owned())),
+            "after its faults"
+        );
+        assert_eq!(target(Some(folder.path())).data_folder().unwrap(), folder.path());
+    }
 }

@@ -26,6 +26,7 @@ use super::outbox::{Delivery, Errand, Waiting};
 use super::public_id;
 use super::route::rises;
 use super::runner::Courier;
+use super::subject::subject;
 use crate::calendar_out::desk::{self, Desk, Enclosure};
 use crate::entry::Step;
 use crate::glance::Glance;
@@ -198,7 +199,7 @@ impl Email {
         match &waiting.errand {
             Errand::Step(step) => self
                 .head(waiting, step.at_ms)
-                .subject(one_line(&step.title))
+                .subject(one_line(&subject(step, glance)))
                 .singlepart(SinglePart::plain(self.step_text(step, &written.text))),
             Errand::Letter { .. } => self
                 .head(waiting, glance.at_ms)

@@ -20,6 +20,7 @@ pub mod outbox;
 pub mod route;
 pub mod runner;
 pub mod shelf;
+mod subject;
 pub mod web_push;
 pub mod webhook;
 

@@ -38,6 +38,7 @@ pub async fn run(url: Uri, client: Client, intake: Intake, stop: CancellationTok
 }
 
 async fn for_ever(url: Uri, client: Client, mut intake: Intake) -> KeeperGone {
+    intake = intake.asked();
     let mut pause = Pause::new(FIRST, intake.every().max(FIRST));
     let mut odds = Pcg32::new(intake.clock().wall_ms().unsigned_abs(), 2);
     let mut mark = None;
@@ -54,8 +55,9 @@ async fn for_ever(url: Uri, client: Client, mut intake: Intake) -> KeeperGone {
                 intake.every().mul_f64(0.95 + 0.05 * jitter)
             }
             Next::Sooner(None) => pause.next(jitter),
-            Next::Sooner(Some(wish)) => wish.max(FIRST).min(LONGEST),
+            Next::Sooner(Some(wish)) => wish,
         };
+        tracing::debug!(seconds = wait.as_secs(), "the outlook is asked again");
         tokio::time::sleep(intake.clock().real(wait)).await;
     }
 }
@@ -64,7 +66,7 @@ async fn for_ever(url: Uri, client: Client, mut intake: Intake) -> KeeperGone {
 #[derive(Debug, PartialEq, Eq)]
 enum Next {
     AtTheInterval,
-    /// After a pause, or when the service wishes.
+    /// After a pause, or when the service wishes, within [`FIRST`] and [`LONGEST`].
     Sooner(Option<Duration>),
 }
 
@@ -86,7 +88,8 @@ async fn once(
     let answer = match called {
         Ok(answer) => answer,
         Err(why) => {
-            intake.trouble(why).await?;
+            let again = intake.again(intake.every());
+            intake.trouble(why + &again).await?;
             return Ok(Next::Sooner(None));
         }
     };
@@ -102,9 +105,11 @@ async fn once(
             Ok(Next::AtTheInterval)
         }
         _ => {
-            intake.trouble(said(&answer)).await?;
             let wish = answer.retry_after_ms.and_then(|ms| u64::try_from(ms).ok());
-            Ok(Next::Sooner(wish.map(Duration::from_millis)))
+            let wish = wish.map(|ms| Duration::from_millis(ms).max(FIRST).min(LONGEST));
+            let again = intake.again(wish.unwrap_or(intake.every()));
+            intake.trouble(said(&answer) + &again).await?;
+            Ok(Next::Sooner(wish))
         }
     }
 }

@@ -64,7 +64,8 @@ async fn fetched(answers: &[(i64, String)]) -> Seen {
         config::read_outlook_map(config::shipped_outlook_map("rows").unwrap(), &config::Zones::system());
     let clock = Arc::new(Moved::default());
     let shared: Arc<dyn Clock> = clock.clone();
-    let mut intake = Intake::new(map.unwrap(), (52.0, 5.0), Duration::from_secs(3600), events, shared);
+    let mut intake =
+        Intake::new(map.unwrap(), (52.0, 5.0), Duration::from_secs(3600), events, shared).asked();
     let client = Client::new(None, Duration::from_secs(60)).unwrap();
     let (mut asked, mut next, mut told) = (Vec::new(), Vec::new(), Vec::new());
     let fetching = async {
@@ -115,7 +116,7 @@ async fn a_forecast_is_taken_and_not_fetched_again_while_its_mark_is_the_same() 
 async fn what_cannot_be_used_is_said_once_with_its_reason_and_taken_back_when_it_can() {
     let elsewhere = answer("200 OK\r\nETag: \"eight\"", &forecast().replace("52.1", "12.1"));
     let seen = fetched(&[(0, elsewhere.clone()), (60, elsewhere), (60, answer("200 OK", &forecast()))]).await;
-    let doubt = "outlook doubtful: it is for 12.10° N, 5.30° E, which is not here";
+    let doubt = "outlook doubtful: it is for 12.10° N, 5.30° E, which is not here; asked again within 60 min";
     assert_eq!(seen.told, [doubt, "60 hours", "back"]);
     assert!(!seen.asked[1].contains("if-none-match"), "what was not taken is to come again whole");
 }
@@ -124,8 +125,17 @@ async fn what_cannot_be_used_is_said_once_with_its_reason_and_taken_back_when_it
 async fn a_service_that_never_answered_is_said_at_once_and_a_redirect_is_not_followed() {
     let redirect = answer("302 Found\r\nLocation: http://127.0.0.1:1/", "");
     let seen = fetched(&[(0, redirect.clone()), (1, redirect)]).await;
-    assert_eq!(seen.told, ["the service sends us elsewhere (status 302), which is not followed"]);
+    assert_eq!(
+        seen.told,
+        ["the service sends us elsewhere (status 302), which is not followed; asked again within 60 min"]
+    );
     assert_eq!(seen.next, [Next::Sooner(None), Next::Sooner(None)]);
+}
+
+#[tokio::test]
+async fn a_service_that_says_when_to_come_back_is_said_with_that_time() {
+    let seen = fetched(&[(0, answer("503 Busy\r\nRetry-After: 900", ""))]).await;
+    assert_eq!(seen.told, ["the service answers with status 503; asked again within 15 min"]);
 }
 
 #[tokio::test]
@@ -134,7 +144,8 @@ async fn one_that_fails_for_a_while_is_said_only_after_twice_its_interval_and_it
     let busy = answer("503 Busy\r\nRetry-After: 900", "");
     let seen =
         fetched(&[(0, answer("200 OK", &forecast())), (60, fails.clone()), (60, busy), (1, fails)]).await;
-    assert_eq!(seen.told, ["60 hours", "the service answers with status 500"], "two hours are no news yet");
+    let said = "the service answers with status 500; asked again within 60 min";
+    assert_eq!(seen.told, ["60 hours", said], "two hours are no news yet");
     assert_eq!(seen.next[2], Next::Sooner(Some(Duration::from_secs(900))));
 }
 
@@ -142,5 +153,5 @@ async fn one_that_fails_for_a_while_is_said_only_after_twice_its_interval_and_it
 async fn more_than_a_forecast_can_be_is_not_read_to_its_end() {
     let endless = answer("200 OK", &" ".repeat(LARGEST + 1));
     let seen = fetched(&[(0, endless)]).await;
-    assert_eq!(seen.told, ["the answer is longer than 1048576 bytes"]);
+    assert_eq!(seen.told, ["the answer is longer than 1048576 bytes; asked again within 60 min"]);
 }

@@ -24,6 +24,8 @@ pub struct Intake {
     events: mpsc::Sender<Event>,
     clock: Arc<dyn Clock>,
     begun_ms: i64,
+    /// It is asked by us, and asked again at the latest after its interval.
+    asked: bool,
     /// When all was well last, by the monotonic clock, ms.
     well_ms: Option<i64>,
     said: Option<String>,
@@ -54,7 +56,13 @@ impl Intake {
         clock: Arc<dyn Clock>,
     ) -> Self {
         let begun_ms = clock.monotonic_ms();
-        Self { map, north_east, every, events, clock, begun_ms, well_ms: None, said: None }
+        Self { map, north_east, every, events, clock, begun_ms, asked: false, well_ms: None, said: None }
+    }
+
+    /// Of a source that is asked, so that what is said of it says when it is asked again.
+    #[must_use]
+    pub fn asked(self) -> Self {
+        Self { asked: true, ..self }
     }
 
     /// How often the source speaks.
@@ -82,7 +90,7 @@ impl Intake {
         let read = match read(body, &self.map, &here) {
             Ok(read) => read,
             Err(refused) => {
-                self.say(Some(format!("outlook doubtful: {refused}"))).await?;
+                self.say(Some(format!("outlook doubtful: {refused}{}", self.again(self.every)))).await?;
                 return Ok(Taken::Refused);
             }
         };
@@ -127,6 +135,17 @@ impl Intake {
             return Ok(());
         }
         self.say(Some(why)).await
+    }
+
+    /// When it is asked again, as the end of a sentence; nothing where nobody asks.
+    pub fn again(&self, within: Duration) -> String {
+        if !self.asked {
+            return String::new();
+        }
+        match within.as_secs() {
+            seconds @ ..120 => format!("; asked again within {seconds} s"),
+            seconds => format!("; asked again within {} min", seconds.div_ceil(60)),
+        }
     }
 
     fn is_recent(&self, at_ms: i64) -> bool {

@@ -212,13 +212,18 @@ fn number(value: &Value) -> Option<f64> {
     }
 }
 
-fn near(document: &Value, map: &OutlookMap, here: &Here) -> Result<(), Refused> {
-    let Some((latitude, longitude)) = &map.place else { return Ok(()) };
+/// For which place it is, degrees north and east; none where its map does not look for it.
+pub(super) fn place(document: &Value, map: &OutlookMap) -> Result<Option<(f64, f64)>, Refused> {
+    let Some((latitude, longitude)) = &map.place else { return Ok(None) };
     let degrees = |pointer: &String, what| {
         let found = document.pointer(pointer).and_then(number);
         found.ok_or_else(|| Refused::Nothing { what, pointer: pointer.clone() })
     };
-    let (latitude, longitude) = (degrees(latitude, "latitude")?, degrees(longitude, "longitude")?);
+    Ok(Some((degrees(latitude, "latitude")?, degrees(longitude, "longitude")?)))
+}
+
+fn near(document: &Value, map: &OutlookMap, here: &Here) -> Result<(), Refused> {
+    let Some((latitude, longitude)) = place(document, map)? else { return Ok(()) };
     // Degrees of longitude shrink towards the poles, and 179.9 lies beside -179.9.
     let east = (longitude - here.longitude + 180.0).rem_euclid(360.0) - 180.0;
     let east = east * libm::cos(here.latitude.to_radians());

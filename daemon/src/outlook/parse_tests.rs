@@ -176,7 +176,7 @@ fn a_sample_is_read_as_of_its_own_hour_and_place() {
     assert!(undated.unwrap_err().to_string().contains("no time of issue"));
     let clear = json!({ "hours": 3 });
     let refused = sample(clear.to_string().as_bytes(), &map("rows"), NOW_MS).unwrap_err().to_string();
-    assert!(refused.contains("time of issue"), "{refused}");
+    assert!(refused.contains("no latitude at"), "{refused}");
 }
 
 #[test]

@@ -174,14 +174,19 @@ pub(crate) fn warm_nights(count: u32) -> String {
 
 /// What each plant needs today, and all of them: "3 litres each today, 36 in all, reckoned from …".
 pub(crate) fn water_words(count: Option<u32>, water: &LitresGlance) -> String {
+    format!("{}, {}", litres_words(count, water, " today"), water.assumption)
+}
+
+/// The same without what it rests on, with the day in words or without: "3 litres each, 36 in all".
+pub(crate) fn litres_words(count: Option<u32>, water: &LitresGlance, day: &str) -> String {
     if water.each < 0.05 {
-        return format!("no water needed today, {}", water.assumption);
+        return format!("no water needed{day}");
     }
     let all = count.filter(|count| *count > 1).map(|count| water.each * f64::from(count));
     let all = all.map_or_else(String::new, |all| format!(", {} in all", dose(all)));
     let each = dose(water.each);
     let litres = if each == "1" { "litre" } else { "litres" };
-    format!("{each} {litres} each today{all}, {}", water.assumption)
+    format!("{each} {litres} each{day}{all}")
 }
 
 #[cfg(test)]

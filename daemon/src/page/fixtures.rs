@@ -9,8 +9,10 @@ use crate::glance::{
     ProbeGlance, Sentence, State, Tone,
 };
 
+mod dome;
 mod season;
 
+pub(crate) use dome::dome;
 pub(crate) use season::season;
 
 /// 15 July 2026, 00:00 UTC.

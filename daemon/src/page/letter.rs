@@ -8,28 +8,30 @@ use maud::{DOCTYPE, Markup, html};
 
 use super::figures::Civil;
 use super::frame::{Did, Lintel, View, page};
-use super::letter_parts::{Part, parts, silence};
+use super::letter_parts::{parts, silence, why};
 use super::picture::picture;
 use crate::couriers::letter::Written;
 use crate::glance::Glance;
 
+/// That a letter is no secret.
+const OWN: &str = "Whoever holds this letter can read it.";
 /// Width of the text twin, characters.
 const WIDTH: usize = 72;
 
 /// The letter as it would go out now.
 pub fn written(glance: &Glance) -> Written {
-    let civil = Civil(glance.civil_offset_s);
     let subject = format!("{}: {}", glance.site, glance.sentence.order.trim_end_matches('.'));
     // A subject is one line, whatever a site is called.
     let subject = subject.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    let date = format!("{}, {}, {}", glance.site, civil.long_day(glance.at_ms), civil.clock(glance.at_ms));
-    let parts = parts(glance);
-    Written {
-        subject,
-        text: as_text(glance, &date, &parts),
-        html: as_mail(glance, &date, &parts).into_string(),
-        picture: picture(glance),
-    }
+    Written { subject, text: as_text(glance), html: as_mail(glance).into_string(), picture: picture(glance) }
+}
+
+/// The glance in a terminal: the letter's text without what is said of letters.
+pub fn told(glance: &Glance) -> String {
+    let mut text = Text::default();
+    text.body(glance);
+    text.paragraph(LAST, "", "");
+    text.0
 }
 
 /// The letter as a page.
@@ -38,7 +40,7 @@ pub(crate) fn view(glance: &Glance) -> Markup {
         tone: glance.sentence.tone,
         place: format!("{}, the letter", glance.site),
         order: glance.sentence.order.clone(),
-        why: glance.sentence.why.clone(),
+        why: why(glance),
         more: html! {},
     };
     let main = html! {
@@ -48,35 +50,52 @@ pub(crate) fn view(glance: &Glance) -> Markup {
                 ul.list { @for line in part.lines { li { (line) } } }
             }
             @if let Some(silence) = silence(glance) { p.big { (silence) } }
-            p.source { "This is the letter as it would go out now. Sent by your own board; whoever holds it can read it. " (LAST) }
+            p.source { "This is the letter as it would go out now. " (OWN) " " (LAST) }
         }
     };
     page(View::Letter, glance, Did::default(), &lintel, &main)
 }
 
-fn as_text(glance: &Glance, date: &str, parts: &[Part]) -> String {
-    let mut text = String::new();
-    let mut paragraph = |words: &str, first: &str, rest: &str| {
-        wrap(&mut text, words, first, rest);
-    };
-    paragraph(date, "", "");
-    paragraph("", "", "");
-    paragraph(&glance.sentence.order, "", "");
-    paragraph(&glance.sentence.why, "", "");
-    for part in parts {
-        paragraph("", "", "");
-        paragraph(&part.head.to_uppercase(), "", "");
-        for line in &part.lines {
-            paragraph(line, "- ", "  ");
-        }
-    }
-    paragraph("", "", "");
-    paragraph(&format!("Sent by your own board. Whoever holds this letter can read it. {LAST}"), "", "");
+fn as_text(glance: &Glance) -> String {
+    let mut text = Text::default();
+    text.body(glance);
+    text.paragraph(&format!("{OWN} {LAST}"), "", "");
     if let Some(silence) = silence(glance) {
-        paragraph("", "", "");
-        paragraph(&silence, "", "");
+        text.paragraph("", "", "");
+        text.paragraph(&silence, "", "");
     }
-    text
+    text.0
+}
+
+/// Text that is wrapped.
+#[derive(Default)]
+struct Text(String);
+
+impl Text {
+    fn paragraph(&mut self, words: &str, first: &str, rest: &str) {
+        wrap(&mut self.0, words, first, rest);
+    }
+
+    /// All that is known of the present, and an empty line.
+    fn body(&mut self, glance: &Glance) {
+        self.paragraph(&date(glance), "", "");
+        self.paragraph("", "", "");
+        self.paragraph(&glance.sentence.order, "", "");
+        self.paragraph(&why(glance), "", "");
+        for part in parts(glance) {
+            self.paragraph("", "", "");
+            self.paragraph(&part.head.to_uppercase(), "", "");
+            for line in &part.lines {
+                self.paragraph(line, "- ", "  ");
+            }
+        }
+        self.paragraph("", "", "");
+    }
+}
+
+fn date(glance: &Glance) -> String {
+    let civil = Civil(glance.civil_offset_s);
+    format!("{}, {}, {}", glance.site, civil.long_day(glance.at_ms), civil.clock(glance.at_ms))
 }
 
 /// Adds words in lines of at most [`WIDTH`] characters; an empty paragraph is an empty line.
@@ -101,7 +120,7 @@ fn wrap(text: &mut String, words: &str, first: &str, rest: &str) {
 }
 
 /// The HTML twin: light only, style in the elements, no picture to load.
-fn as_mail(glance: &Glance, date: &str, parts: &[Part]) -> Markup {
+fn as_mail(glance: &Glance) -> Markup {
     const BODY: &str = "margin:0;background:#eef3f0;color:#260f03;font:16px/1.4 system-ui,sans-serif";
     const HEAD: &str = "margin:20px 0 4px;padding-top:8px;border-top:2px solid #260f03;font-size:20px";
     const LINE: &str = "margin:0;padding:6px 0;border-bottom:1px solid #260f03";
@@ -111,14 +130,14 @@ fn as_mail(glance: &Glance, date: &str, parts: &[Part]) -> Markup {
             head { meta charset="utf-8"; meta name="color-scheme" content="light only"; title { (glance.sentence.order) } }
             body style=(BODY) {
                 div style="max-width:600px;margin:0 auto;padding:16px" {
-                    p style="margin:0;font-size:14px" { (date) }
+                    p style="margin:0;font-size:14px" { (date(glance)) }
                     h1 style="margin:8px 0;font-size:32px;line-height:1.1" { (glance.sentence.order) }
-                    p style="margin:0;font-size:17px" { (glance.sentence.why) }
-                    @for part in parts {
+                    p style="margin:0;font-size:17px" { (why(glance)) }
+                    @for part in parts(glance) {
                         h2 style=(HEAD) { (part.head) }
                         @for line in &part.lines { p style=(LINE) { (line) } }
                     }
-                    p style="margin:20px 0 0;font-size:14px" { "Sent by your own board. Whoever holds this letter can read it. " (LAST) }
+                    p style="margin:20px 0 0;font-size:14px" { (OWN) " " (LAST) }
                     @if let Some(silence) = silence(glance) { p style="margin:8px 0;font-weight:bold" { (silence) } }
                 }
             }
@@ -138,15 +157,14 @@ mod tests {
         let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
         for wanted in [
             "Tansy Corner, Wednesday 15 July, 13:10",
-            "Long House: 36.4 °C, read 13:09, sound. Highest today 36.4 at 13:09. Lowest last night 20.4 at 05:30.",
-            "Air harsh, 4.1 kPa, dew point 17.6. Today: 05:30 low 20.4;",
-            "12:20 tomatoes pass 35. Expected:",
-            "15:20 peak 38 to 41;",
-            "Limits: peppers 33, tomatoes 35, cucumbers 38, the house 40.",
-            "suffering, 1.4 past its line of 35; 0.8 h past it today, 25.0 h this season.",
-            "From outside, open the far door now. 36.4 and rising 1.6 an hour.",
+            "Long House: 36.4 °C, read 13:09; low 20.4 at 05:30; air harsh, 4.1 kPa; today: 07:50 vents",
+            "12:20 tomatoes pass 35; expected:",
+            "15:20 peak 38 to 41,",
+            "limit of the house 40.",
+            "suffering, 1.4 past 35 (0.8 h past it today); 3 litres each, 34 in all.",
+            "Litres: reckoned from the span",
+            "36.4 and rising 1.6 an hour.",
             "Dizzy, confused",
-            "Water: 3 litres each today, 34 in all, reckoned from the span",
             "No letter by 06:30 means the board is down.",
             LAST,
         ] {
@@ -159,6 +177,14 @@ mod tests {
     fn the_last_words_say_what_silence_means() {
         let text = written(&fixtures::calm()).text;
         assert!(text.ends_with("\nNo letter by 06:30 means the board is down.\n"), "{text}");
+    }
+
+    #[test]
+    fn in_a_terminal_nothing_is_said_of_letters() {
+        let text = told(&fixtures::heat());
+        assert!(!text.contains("letter") && !text.contains(OWN), "{text}");
+        let cautioned = text.split_whitespace().collect::<Vec<_>>().join(" ").ends_with(LAST);
+        assert!(cautioned && text.contains("36.4"), "{text}");
     }
 
     #[test]

@@ -6,7 +6,7 @@
 //!
 //! Files: `figures` writes numbers and clock times; `frame` is the sheet with the lintel; `day`, `cloth`, `threads`,
 //! `placing`, `rungs`, `five_days` and `sums` draw; `now` (with `now_lintel`), `ahead`, `season`, `ground` (with `phones`, `drill`), `diary`
-//! and `letter` are the views (`letter_parts` the letter's paragraphs, `picture` its picture, `answer` one notice with
+//! and `letter` are the views (`letter_parts` the letter's paragraphs, `letter_watch` its notices, `picture` its picture, `answer` one notice with
 //! its answers, `calendar` the feed); `cautions` the words on people's safety; `entries` notes in words; `forms` turns filled-in forms into
 //! notes; `guard` says who may ask; `routes`, `interface` and `live` answer; `serve` keeps the connections.
 
@@ -31,6 +31,7 @@ mod guard;
 mod interface;
 mod letter;
 mod letter_parts;
+mod letter_watch;
 mod live;
 mod milestones;
 mod missed;
@@ -56,7 +57,7 @@ pub(crate) mod fixtures;
 mod service_tests;
 
 pub use guard::Listening;
-pub use letter::written as letter;
+pub use letter::{told, written as letter};
 pub use picture::picture;
 pub use routes::router;
 pub use serve::{serve, serve_unix};

@@ -46,7 +46,8 @@ pub(crate) struct Shared {
     pub(crate) stop: CancellationToken,
 }
 
-/// Past readings come in over the socket only: whoever may open it owns the ledger anyway.
+/// Past readings come in over the socket only: whoever may open it owns the ledger anyway. They are answered once they are
+/// durable, which may be minutes on a board that writes seldom: whoever sends them waits.
 fn past(listening: &Listening) -> Router<Arc<Shared>> {
     if *listening != Listening::Socket {
         return Router::new();
@@ -80,7 +81,7 @@ pub fn router(
     let shared = Arc::new(Shared { handle, crops, seats: Seats::new(SEATS, SEATS_EACH), stop });
     // Years of days may have to be made afresh first: whoever asks for all of it waits for all of it.
     let slow = Router::new().route("/api/export", get(interface::export));
-    let slow = slow.merge(tended(&listening)).with_state(Arc::clone(&shared));
+    let slow = slow.merge(tended(&listening)).merge(past(&listening)).with_state(Arc::clone(&shared));
     Router::new()
         .route("/", get(now_page))
         .route("/ahead", get(ahead_page))
@@ -104,7 +105,6 @@ pub fn router(
         .route("/api/note", post(interface::note))
         .route("/api/clock", post(interface::clock))
         .route("/clock", post(clock_form))
-        .merge(past(&listening))
         .route("/page.css", get(|| ready(file("text/css; charset=utf-8", include_str!("page.css")))))
         .route("/page.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("page.js")))))
         .route("/phones.js", get(|| ready(file("text/javascript; charset=utf-8", include_str!("phones.js")))))

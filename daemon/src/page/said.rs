@@ -12,22 +12,29 @@ const FRESH_MS: i64 = 10 * 60_000;
 
 /// The reason of a notice, with its caution and, where it is old, with the time at which it was said.
 pub(super) fn said(notice: &NoticeView, glance: &Glance) -> String {
-    let Some(step) = notice.steps.last() else { return String::new() };
+    let (text, then) = reason(notice, glance);
+    let text = match then {
+        Some(when) => {
+            // A clock time of today, or a day with its time.
+            let at = if when.contains(',') { "on" } else { "at" };
+            format!("Said {at} {when}: {text}")
+        }
+        None => text,
+    };
+    let caution = notice.caution();
+    if caution.is_empty() { text } else { format!("{text} {caution}") }
+}
+
+/// The reason alone, with its place named once; and when it was said, where it is old.
+pub(super) fn reason(notice: &NoticeView, glance: &Glance) -> (String, Option<String>) {
+    let Some(step) = notice.steps.last() else { return (String::new(), None) };
     let leads = notice.closed_ms.is_none() && glance.sentence.notice.as_ref() == Some(&notice.id);
     let now = leads.then_some(&glance.sentence.why).or(notice.now.as_ref().map(|now| &now.text));
-    let text = if let Some(why) = now {
-        why.clone()
-    } else if glance.at_ms - step.at_ms < FRESH_MS || notice.closed_ms.is_some() {
-        step.text.clone()
-    } else {
-        let when = Civil(glance.civil_offset_s).when(step.at_ms, glance.at_ms);
-        // A clock time of today, or a day with its time.
-        let at = if when.contains(',') { "on" } else { "at" };
-        format!("Said {at} {when}: {}", step.text)
-    };
+    let fresh = now.is_some() || glance.at_ms - step.at_ms < FRESH_MS || notice.closed_ms.is_some();
+    let then = (!fresh).then(|| Civil(glance.civil_offset_s).when(step.at_ms, glance.at_ms));
+    let text = now.unwrap_or(&step.text);
     let place = glance.places.iter().find(|place| place.place == notice.place);
-    let text = place.map_or(text.clone(), |place| named_once(&text, &place.name));
-    if step.caution.is_empty() { text } else { format!("{text} {}", step.caution) }
+    (place.map_or_else(|| text.clone(), |place| named_once(text, &place.name)), then)
 }
 
 #[cfg(test)]

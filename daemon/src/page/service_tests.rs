@@ -82,6 +82,29 @@ fn get(path: &str) -> Request<Body> {
     Request::get(path).header(header::HOST, HOST).body(Body::empty()).unwrap()
 }
 
+#[tokio::test(start_paused = true)]
+async fn past_readings_are_answered_once_they_are_durable_however_seldom_the_board_writes() {
+    let (events, mut queue) = mpsc::channel(1);
+    let (_publish, glance) = watch::channel(Arc::new(fixtures::calm()));
+    let keeper = async move {
+        while let Some(event) = queue.recv().await {
+            if let Event::Heard { done: Some(done), .. } = event {
+                // The longest that a site file may ask for.
+                tokio::time::sleep(Duration::from_secs(300)).await;
+                done();
+            }
+        }
+    };
+    let mut running = JoinSet::new();
+    running.spawn(keeper);
+    let router = router(Handle::new(events, glance), Listening::Socket, crops(), CancellationToken::new());
+    let past = r#"[{"probe":"post","quantity":"air_temperature","value":21.5,"measured_ms":1777629600000,"stale":true}]"#;
+    let request = Request::post("/api/readings").header(header::HOST, HOST);
+    let request = request.header(header::CONTENT_TYPE, "application/json").body(Body::from(past)).unwrap();
+    let answer = TowerToHyperService::new(router).call(request).await.unwrap();
+    assert_eq!(answer.status(), StatusCode::OK, "{}", text(answer).await);
+}
+
 fn form(path: &str, fields: &'static str) -> Request<Body> {
     Request::post(path)
         .header(header::HOST, HOST)

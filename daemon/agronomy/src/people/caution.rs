@@ -37,13 +37,23 @@ macro_rules! last {
     };
 }
 
+macro_rules! air_first {
+    () => {
+        "Let it blow through before going in; look for children and animals."
+    };
+}
+
+/// Before anyone goes into a hot house.
+pub const AIR_FIRST: &str = air_first!();
+
 /// The last words of every caution.
 pub const LAST: &str = last!();
 
 /// All of it in brief, as it stands beside every notice of heat under cover.
 pub const IN_THE_HOUSE: &str = concat!(
-    "Let it blow through before going in; look for children and animals. A still house counts as full sun: drink \
-     often, rest in shade, not alone; dizzy or confused: out, cool with water, call emergency help. ",
+    air_first!(),
+    " A still house counts as full sun: drink often, rest in shade, not alone; dizzy or confused: out, cool with \
+     water, call emergency help. ",
     last!()
 );
 

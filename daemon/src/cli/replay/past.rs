@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::diary::Dated;
 use crate::cli::Trouble;
-use crate::entry::{Entry, Note, UNDATED_BELOW_MS};
+use crate::entry::{Entry, Fenced, Note, UNDATED_BELOW_MS};
 use crate::ground::Ground;
 use crate::ledger::{Copied, LedgerError};
 use crate::reading::{Heard, Reading, Reason};
@@ -19,6 +19,8 @@ pub(super) struct Past {
     pub(super) diary: Dated,
     /// The standard offset of its days, ms east of UTC.
     pub(super) offset_ms: i64,
+    /// Damaged rows with readings in them that are not among these.
+    pub(super) lost: Vec<Fenced>,
 }
 
 impl Past {
@@ -26,23 +28,31 @@ impl Past {
     pub(super) fn read(path: &Path) -> Result<Self, Trouble> {
         let file = if path.is_dir() { path.join("ledger") } else { path.to_owned() };
         let copied = Copied::open(&file).map_err(|error| match error {
-            LedgerError::Held { .. } => Trouble::Coded(
-                4,
-                format!("{error}; replay a backup of it: glasshour ledger backup FILE, then --folder FILE"),
-            ),
+            LedgerError::Held { by } => Trouble::Coded(4, held(&by, path)),
             error => error.into(),
         })?;
         let view = copied.view();
         let mut recorded = Recorded::default();
-        for (probe, quantity) in view.series()? {
-            let readings = view.readings(&probe, quantity, UNDATED_BELOW_MS..i64::MAX)?;
+        let series = view.series()?;
+        for (probe, quantity) in &series {
+            let readings = view.readings(probe, *quantity, UNDATED_BELOW_MS..i64::MAX)?;
             recorded.readings.extend(readings.into_iter().filter_map(heard));
         }
         recorded.readings.sort_by_key(|heard| heard.measured_ms);
         let (ground, diary) = notes(&view.entries()?);
+        let lost = view.lost(&series, UNDATED_BELOW_MS..i64::MAX)?;
         copied.refuse_without_log()?;
-        Ok(Self { recorded, ground, diary, offset_ms: copied.offset_ms() })
+        Ok(Self { recorded, ground, diary, offset_ms: copied.offset_ms(), lost })
     }
+}
+
+/// What to do about a ledger that somebody holds: a replay reads a whole past, so no service is asked for it.
+fn held(by: &str, path: &Path) -> String {
+    let folder = path.display();
+    format!(
+        "the ledger is held by {by}; replay a backup of it: glasshour ledger backup FILE --folder {folder}, then \
+         glasshour replay --folder FILE"
+    )
 }
 
 /// A kept reading as it was heard; it is graded anew. What never had a time of its own is left out.
@@ -77,6 +87,16 @@ fn notes(entries: &[Entry]) -> (Dated, Dated) {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_a_ledger_that_is_held_only_the_backup_is_told_of() {
+        let said = held("process 7", Path::new("/srv/garden"));
+        assert!(
+            said.contains("ledger backup FILE --folder /srv/garden, then glasshour replay --folder FILE"),
+            "{said}"
+        );
+        assert!(!said.contains("--site"), "{said}");
+    }
 
     #[test]
     fn what_was_undone_and_answers_are_left_out_and_ground_is_told_from_diary() {

@@ -12,7 +12,7 @@ use super::past::Past;
 use crate::calendar::Calendar;
 use crate::cli::Trouble;
 use crate::cli::target::{crop_book, read_site, read_text, said};
-use crate::entry::{Note, PlaceKind};
+use crate::entry::{Fenced, Note, PlaceKind};
 use crate::record::{self, Recorded};
 use crate::service::settings::{site, start_notes, usual};
 use crate::site::Site;
@@ -25,6 +25,8 @@ pub(super) struct Stage {
     pub(super) ground: Dated,
     /// What was noted meanwhile, by time.
     pub(super) diary: Dated,
+    /// Damaged rows of the ledger whose readings are not among those that are replayed.
+    pub(super) lost: Vec<Fenced>,
 }
 
 impl Stage {
@@ -51,7 +53,7 @@ impl Stage {
                     Some(path) => Self::of_ground(path, &past.recorded, zones)?,
                     None => Self { ground: past.ground, ..Self::of_site(&args.site, past.offset_ms)? },
                 };
-                stage.diary = past.diary;
+                (stage.diary, stage.lost) = (past.diary, past.lost);
                 (past.recorded, stage)
             }
             (None, None) => {
@@ -74,7 +76,7 @@ impl Stage {
         let mut site = site(&ground.site, book, offset_ms).map_err(Trouble::Given)?;
         site.limits.clone_from(&recorded.limits);
         let ground = start_notes(&ground.start, &site.calendar, first_ms(recorded));
-        Ok(Self { site, ground, diary: Vec::new() })
+        Ok(Self { site, ground, diary: Vec::new(), lost: Vec::new() })
     }
 
     /// The site of a site file, with days as its ledger has them.
@@ -82,7 +84,8 @@ impl Stage {
         let (file, book) = read_site(path)?;
         let known = site(&file.site, book, offset_ms).map_err(Trouble::Given)?;
         let usual = usual(&file).map_err(Trouble::Given)?;
-        Ok(Self { site: Site { usual, ..known }, ground: Vec::new(), diary: Vec::new() })
+        let site = Site { usual, ..known };
+        Ok(Self { site, ground: Vec::new(), diary: Vec::new(), lost: Vec::new() })
     }
 
     /// The same with another ground, other figures, or both; the diary stays.
@@ -141,7 +144,7 @@ fn bare(offset_s: i32, recorded: &Recorded) -> Result<Stage, Trouble> {
         };
         ground.push((first_ms, hang));
     }
-    Ok(Stage { site, ground, diary: Vec::new() })
+    Ok(Stage { site, ground, diary: Vec::new(), lost: Vec::new() })
 }
 
 #[cfg(test)]

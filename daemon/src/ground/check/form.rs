@@ -37,9 +37,14 @@ pub(super) fn unique(free: bool, what: &str, id: &str) -> Result<(), String> {
     free.then_some(()).ok_or_else(|| format!("there is a {what} called {id} already"))
 }
 
+/// What is not known, and what may have been meant; all that is known where nothing comes near.
 pub(super) fn unknown<'a>(what: &str, given: &str, known: impl Iterator<Item = &'a String>) -> String {
     let known: Vec<&str> = known.map(String::as_str).collect();
-    format!("unknown {what} {:?}; known: {}", escaped(given), known.join(", "))
+    let meant = match config::instead(given, known.iter().copied()) {
+        Some(meant) => format!("did you mean {meant}?"),
+        None => format!("known: {}", known.join(", ")),
+    };
+    format!("unknown {what} {:?}; {meant}", escaped(given))
 }
 
 pub(super) fn escaped(text: &str) -> String {
