@@ -95,8 +95,8 @@ pub fn limit(celsius: f64) -> String {
 }
 
 /// "rising 2.1 an hour".
-pub fn pace(slope_c_per_h: Option<f64>) -> String {
-    match slope_c_per_h {
+pub fn pace(c_per_h: Option<f64>) -> String {
+    match c_per_h {
         Some(slope) if slope >= 0.2 => format!(", rising {slope:.1} an hour"),
         Some(slope) if slope <= -0.2 => format!(", falling {:.1} an hour", -slope),
         Some(_) => ", steady".to_owned(),

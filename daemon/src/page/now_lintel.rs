@@ -92,6 +92,29 @@ pub(crate) fn first_figures(place: &PlaceGlance, glance: &Glance) -> Markup {
                 @if let Some(ms) = place.heard_ms { (age(place, ms, glance)) }
             }
         }
+        (other_probes(place))
+    }
+}
+
+/// Two probes of one place nearer than this are one air, °C (own choice: sun and draught make as much).
+const ALIKE_C: f64 = 2.0;
+
+/// That another probe of the place says otherwise, and by which the place is told.
+fn other_probes(place: &PlaceGlance) -> Markup {
+    let (Some(t_c), Some(used)) = (place.t_c, &place.air_probe) else { return html! {} };
+    let others: Vec<_> = place.beside.iter().filter(|it| (it.t_c - t_c).abs() >= ALIKE_C).collect();
+    html! {
+        @if !others.is_empty() {
+            p.other {
+                (tenth(t_c)) " by " (used)
+                @for other in others {
+                    @let by_c = other.t_c - t_c;
+                    "; " (other.probe) (if other.in_doubt { ", which is in doubt," } else { "" }) " says " strong { (tenth(other.t_c)) }
+                    ", " (tenth(by_c.abs())) (if by_c > 0.0 { " warmer" } else { " colder" })
+                }
+                ". What is told goes by " (used) ". Sun on one of them, or a draught? Hold a thermometer beside them."
+            }
+        }
     }
 }
 
@@ -102,7 +125,7 @@ fn age(place: &PlaceGlance, heard_ms: i64, glance: &Glance) -> Markup {
     html! {
         span.age data-age=(old.max(0) / 1000) {
             @if place.t_c.is_some() {
-                "read " (civil.when(heard_ms, glance.at_ms)) ", sound" small data-ago="" {}
+                "read " (civil.when(heard_ms, glance.at_ms)) (if place.in_doubt { ", in doubt" } else { ", sound" }) small data-ago="" {}
                 @if let Some(hole) = place.holes.last() { ", without a break since " (civil.clock(hole.1)) }
             } @else { "nothing heard for " (span(old)) }
         }

@@ -29,6 +29,7 @@ mod people;
 mod quiet_hours;
 mod reckoned;
 mod restart;
+mod said_now;
 mod season;
 mod senders_clock;
 mod signs;

@@ -292,7 +292,12 @@ impl Engine {
     }
 
     /// What each probe of a place holds of a quantity at a moment.
-    pub(super) fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
+    pub(in crate::keeper) fn each_held(
+        &self,
+        place: &str,
+        quantity: Quantity,
+        at_ms: i64,
+    ) -> Vec<(String, f64)> {
         let hung = self.ground.hangs_in(place, at_ms, at_ms + 1);
         hung.filter_map(|hang| {
             let (measured_ms, value) = self.tracks.newest(&hang.probe, quantity, at_ms)?;
