@@ -12,6 +12,8 @@ use crate::minders::pots::dose;
 pub const FIRST_DAY: i64 = 5;
 /// A pot that holds water for fewer days than this is named with them (AGRONOMY 1.2: practice).
 const POT_DAYS: f64 = 1.2;
+/// So many parts of a day's task stand in its first line.
+const HEAD: usize = 4;
 /// Where a probe in the ground has less left for roots than this, deep water goes first (AGRONOMY 1.2: practice).
 const ROOTS_LEFT: f64 = 0.75;
 
@@ -119,6 +121,14 @@ pub fn task(days_ahead: i64) -> Option<String> {
     let ahead = days_ahead.max(0);
     let (_, when, what) = PLAN.iter().find(|(least, ..)| *least <= ahead && ahead <= FIRST_DAY)?;
     Some(format!("{when}: {what}"))
+}
+
+/// What is to be done today, in a line, so many days before the heat (0 and below: in it): the head of the day's task.
+pub fn first_line(days_ahead: i64) -> String {
+    let ahead = days_ahead.max(0);
+    let what = PLAN.iter().find(|(least, ..)| *least <= ahead).map_or("", |(_, _, what)| *what);
+    let head: Vec<&str> = what.trim_end_matches('.').split("; ").take(HEAD).collect();
+    format!("{}: {}.", if ahead > 3 { "In these days" } else { "Today" }, head.join("; "))
 }
 
 /// A day's name beside today: "today", "tomorrow", "Friday", or its date where it is a week away or more.
@@ -229,5 +239,19 @@ mod tests {
         assert_eq!((task(FIRST_DAY + 1), task(FIRST_DAY)), (None, task(3)));
         assert!(task(2).unwrap().starts_with("Two days before: water deep"));
         assert_eq!(task(-3), task(0));
+    }
+
+    #[test]
+    fn the_first_line_is_what_to_do_today_and_short() {
+        assert_eq!(first_line(1), "Today: pots to afternoon shade with saucers, drip and alarm checked.");
+        assert!(
+            first_line(0).starts_with("Today: water before sunrise; open everything"),
+            "{}",
+            first_line(0)
+        );
+        assert!(first_line(5).starts_with("In these days: mend leaks"), "{}", first_line(5));
+        for ahead in -1..6 {
+            assert!((8..32).contains(&first_line(ahead).split_whitespace().count()), "{}", first_line(ahead));
+        }
     }
 }
