@@ -163,8 +163,10 @@ impl Heat {
                 let maybe = stage_condition(standing, line);
                 let effect = effect(standing);
                 format!(
-                    "{} bear {} ({}{maybe}){since}.{effect}",
+                    "{} {} {} ({}{maybe}){since}.{effect}",
                     planting(standing),
+                    // What a crop bears is its severe line, here as in every table.
+                    if severity >= Severity::Severe { "bear" } else { "feel heat from" },
                     limit(line),
                     severity.as_str()
                 )
@@ -353,10 +355,8 @@ impl Heat {
     fn meanwhile(&self, now: &PlaceNow<'_>, figures: &str, line: Option<f64>, past: bool) -> Verdict {
         let line = line.map_or_else(|| "the line".to_owned(), limit);
         let (title, then) = if past {
-            (
-                format!("It has reached {line}."),
-                format!("it has reached {line}; if that lasts, the heat notice goes on from here."),
-            )
+            let lasts = "if that lasts, the heat notice goes on from here.";
+            (format!("It has reached {line}."), format!("it has reached {line}; {lasts}"))
         } else {
             (format!("It may stay under {line}."), format!("{line} is not expected any more."))
         };

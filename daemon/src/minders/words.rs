@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use agronomy::crop::{Certainty, Crop, Stage};
+use agronomy::crop::{Certainty, Crop, Stage, Stages};
 pub use agronomy::people::caution::{IN_THE_HOUSE, IN_THE_OPEN};
 
 use super::place_now::{PlaceNow, Standing};
@@ -78,6 +78,14 @@ pub fn stage_condition(standing: &Standing<'_>, line_c: f64) -> String {
 /// "in bud or in flower".
 pub fn any_of(stages: impl IntoIterator<Item = Stage>) -> String {
     stages.into_iter().map(in_stage).collect::<Vec<_>>().join(" or ")
+}
+
+/// The stages of a planting: "in flower, ripening, perhaps being picked".
+pub fn stages(stages: &Stages) -> String {
+    let surely = stages.active.iter().map(|stage| in_stage(*stage).to_owned());
+    let perhaps =
+        (!stages.possible.is_empty()).then(|| format!("perhaps {}", any_of(stages.possible.iter().copied())));
+    surely.chain(perhaps).collect::<Vec<_>>().join(", ")
 }
 
 /// A planting in a sentence: "tomatoes ‘Brindle’".
@@ -170,6 +178,18 @@ mod tests {
         sorted.sort_unstable();
         sorted.dedup();
         assert_eq!(sorted, wanted);
+    }
+
+    #[test]
+    fn stages_are_said_in_words_and_what_is_only_possible_with_perhaps() {
+        let stages_of = |active: &[Stage], possible: &[Stage]| Stages {
+            active: active.iter().copied().collect(),
+            possible: possible.iter().copied().collect(),
+        };
+        assert_eq!(stages(&stages_of(&[], &[Stage::Vegetative])), "perhaps growing leaf");
+        let both = stages_of(&[Stage::Flowering], &[Stage::Fruiting, Stage::Ripening]);
+        assert_eq!(stages(&both), "in flower, perhaps setting fruit or ripening");
+        assert_eq!(stages(&Stages::default()), "");
     }
 
     #[test]

@@ -189,7 +189,7 @@ fn lines_of_now(place: &PlaceGlance, day: &Day) -> [(String, Line); 3] {
         return [
             line(day.civil.clock(day.ms(day.now)), -33.0, 13.0, 8.2),
             line(format!("{}°", tenth(t)), -8.0, 24.0, 15.5),
-            line(heard("read", ", sound"), 17.0, 12.0, 6.9),
+            line(heard("read", if place.in_doubt { ", in doubt" } else { ", sound" }), 17.0, 12.0, 6.9),
         ];
     }
     let guess = threads::range_at(&day.expected, day.now + 0.01);

@@ -210,7 +210,7 @@ fn crop_line(planting: &PlantingGlance) -> String {
     let water =
         water.map_or_else(String::new, |water| format!(" Water: {}.", water_words(planting.count, water)));
     format!(
-        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} degree days ({}), {} measured; {}.",
+        "{}: {state}, {distance}; {} h past it today, {} h this season.{water} {} ({}), {} measured; {}.",
         planting.name,
         tenth(planting.stress_today_h),
         tenth(planting.stress_season_h),

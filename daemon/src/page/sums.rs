@@ -5,6 +5,7 @@ use std::fmt::Write;
 use maud::{Markup, html};
 
 use super::figures::{day_words, tenth, whole};
+use super::milestones;
 use crate::keeper::handle::{Season, SeasonMilestone};
 
 /// Height of a day, px.
@@ -13,6 +14,8 @@ const DAY_PX: f64 = 4.0;
 const LINE_PX: f64 = 18.0;
 /// Share of the width that 24 hours past the line would take, from the right.
 const STRESS_SHARE: f64 = 0.5;
+/// Width of a letter of a tag, px, on the safe side.
+const LETTER_PX: f64 = 6.9;
 /// Narrowest phone, px: decides on which side of a string its tag stands.
 const NARROW_PX: f64 = 280.0;
 
@@ -84,7 +87,7 @@ pub(crate) fn sums(season: &Season) -> Markup {
 fn description(season: &Season) -> String {
     let mut words = String::new();
     for milestone in &season.milestones {
-        let _ = write!(words, "{} at {}", milestone.what, whole(milestone.from_dd));
+        let _ = write!(words, "{} at {}", milestones::words(&milestone.what), whole(milestone.from_dd));
         if milestone.rule != season.planting.rule {
             let _ = write!(words, " by {}", milestone.rule);
         }
@@ -127,18 +130,35 @@ fn bars(season: &Season, scale: &Scale) -> Markup {
 
 fn strings(season: &Season, scale: &Scale) -> Markup {
     let foot = scale.down(scale.days.saturating_sub(1));
+    let shown = shown(season, scale.top);
+    let row = |index: usize| 14.0 + index as f64 * LINE_PX;
     html! {
-        @for (index, milestone) in shown(season, scale.top).into_iter().enumerate() {
+        // Each string hangs from its own row, so that none runs through the words of a row above.
+        @for (index, milestone) in shown.iter().enumerate() {
             @let x = scale.across(milestone.from_dd);
-            @let y = 14.0 + index as f64 * LINE_PX;
-            @let left = milestone.from_dd / scale.top * NARROW_PX > 190.0;
-            line.casing x1=(x) x2=(x) y1="0" y2=(foot) {}
-            line.string x1=(x) x2=(x) y1="0" y2=(foot) {}
-            line.tag x1=(x) x2=(x) y1=(y - 12.0) y2=(y + 4.0) {}
-            text.tag-words.start[!left] x=(x) dx=(if left { "-6" } else { "6" }) y=(y) {
-                (milestone.what) " " tspan.strong { (whole(milestone.from_dd)) }
-            }
+            line.casing x1=(x) x2=(x) y1=(row(index) - 12.0) y2=(foot) {}
+            line.string x1=(x) x2=(x) y1=(row(index) - 12.0) y2=(foot) {}
         }
+        @for (index, milestone) in shown.iter().enumerate() {
+            @let (what, figure, y) = (milestones::words(&milestone.what), whole(milestone.from_dd), row(index));
+            @let at = scale.across(milestone.from_dd);
+            @let (x, dx, side) = beside(milestone.from_dd / scale.top, what.chars().count() + figure.len() + 1, &at);
+            line.tag x1=(at) x2=(at) y1=(y - 12.0) y2=(y + 4.0) {}
+            text.tag-words.start[side] x=(x) dx=(dx) y=(y) { (what) " " tspan.strong { (figure) } }
+        }
+    }
+}
+
+/// Where the words of a string stand, so that the narrowest phone shows all of them: right of it (`true`), left of it, or,
+/// where neither side has room, from the left edge on, over the string.
+fn beside(share: f64, letters: usize, at: &str) -> (String, &'static str, bool) {
+    let (across, width) = (share.min(1.0) * NARROW_PX, letters as f64 * LETTER_PX + 6.0);
+    if across + width <= NARROW_PX {
+        (at.to_owned(), "6", true)
+    } else if width <= across {
+        (at.to_owned(), "-6", false)
+    } else {
+        ("0".to_owned(), "6", true)
     }
 }
 
@@ -167,7 +187,7 @@ fn knots(milestone: &SeasonMilestone, season: &Season, scale: &Scale) -> Markup 
         html! {
             @if room {
                 line.thin x1="0" x2=(x) y1=(y) y2=(y) {}
-                text.word y=(y - 4.0) { (words) }
+                text.word.cased y=(y - 4.0) { (words) }
             } @else {
                 text.beside.cased x=(x) dx="12" y=(y + 5.0) { (words) }
             }
@@ -176,7 +196,7 @@ fn knots(milestone: &SeasonMilestone, season: &Season, scale: &Scale) -> Markup 
     html! {
         @if let Some((index, day)) = on(&milestone.reached) {
             @let y = scale.down(index);
-            (side(y, format!("{day} by the sum")))
+            (side(y, format!("{day} reached")))
             circle.knot cx=(x) cy=(y) r="4.5" {}
         }
         @if let Some((index, day)) = on(&milestone.noted) {
@@ -235,9 +255,28 @@ mod tests {
     #[test]
     fn the_drawing_carries_milestones_their_dates_and_the_bars_of_hot_days() {
         let drawn = sums(&fixtures::season()).into_string();
-        assert!(drawn.contains("first flower") && drawn.contains("1 July by the sum"));
+        assert!(drawn.contains("first flower") && drawn.contains("1 July reached"));
         assert_eq!(drawn.matches("class=\"stress\"").count(), 13);
         assert!(!drawn.contains("style="));
+    }
+
+    #[test]
+    fn the_words_of_a_string_stand_whole_on_the_narrowest_phone_and_no_string_runs_through_a_row_above() {
+        for letters in [8, 20, 38] {
+            for percent in 0..=100 {
+                let share = f64::from(percent) / 100.0;
+                let (x, dx, right) = beside(share, letters, "at");
+                let from = if x == "at" { share * NARROW_PX } else { 0.0 } + dx.parse::<f64>().unwrap();
+                let width = letters as f64 * LETTER_PX;
+                let (left, end) = if right { (from, from + width) } else { (from - width, from) };
+                assert!(left >= 0.0 && end <= NARROW_PX, "{letters} letters at {percent} %: {left} to {end}");
+            }
+        }
+        let season = fixtures::season();
+        let drawn = strings(&season, &Scale::of(&season)).into_string();
+        let rows = shown(&season, Scale::of(&season).top).len();
+        assert!(rows > 1 && drawn.matches("class=\"string\"").count() == rows);
+        assert_eq!(drawn.matches(" y1=\"2\"").count(), 3, "only the first hangs from the top: {drawn}");
     }
 
     #[test]

@@ -163,7 +163,8 @@ fn knots(engine: &Engine, now: &PlaceNow<'_>, air: &[(i64, f64)], from_ms: i64) 
             let ((t0, v0), (t1, v1)) = (pair[0], pair[1]);
             let rose = v0 < line.limit_c && v1 >= line.limit_c;
             if let Some(at_ms) = crossing_ms(t0, v0, t1, v1, line.limit_c).filter(|_| rose) {
-                let words = format!("{} pass {}", line.whose, limit(line.limit_c));
+                let pass = if line.of_place { "passes" } else { "pass" };
+                let words = format!("{} {pass} {}", line.whose, limit(line.limit_c));
                 knots.push(Knot { at_ms, t_c: Some(line.limit_c), words, by_hand: false });
                 break;
             }
