@@ -250,6 +250,19 @@ mod tests {
     }
 
     #[test]
+    fn what_lies_past_the_scale_is_tied_by_a_whole_knot() {
+        let mut glance = fixtures::heat();
+        let words = "high 46.2".to_owned();
+        let high = crate::glance::Knot { at_ms: fixtures::at(12, 8), t_c: Some(46.2), words, by_hand: false };
+        glance.places[0].knots.push(high);
+        let place = &glance.places[0];
+        let drawn = cloth(place, &Day::of(place, &glance), "p0").into_string();
+        // 6.75 px from the edge of 320: half of 9 px, the rim, and a little air.
+        assert!(drawn.contains("cx=\"97.89%\"") && !drawn.contains("cx=\"100.00%\""), "{drawn}");
+        assert!(!drawn.contains("class=\"word\""), "no string runs through words: each has its rim");
+    }
+
+    #[test]
     fn what_has_just_passed_a_limit_is_not_hidden_by_the_figure_of_now() {
         let mut glance = fixtures::heat();
         let place = &mut glance.places[0];
