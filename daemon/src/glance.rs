@@ -101,11 +101,20 @@ pub struct PlaceGlance {
     /// What it feels like to a person in shade and a light breeze (heat index), °C; none where it does not apply or is not known.
     #[serde(default)]
     pub heat_index_c: Option<f64>,
-    /// Trend of the last half hour, °C per hour.
+    /// Trend of the last half hour, or of its last ten minutes where they tell of less, °C per hour.
     pub trend_c_per_h: Option<f64>,
     /// When the newest sound air reading was measured, UTC ms.
     pub heard_ms: Option<i64>,
-    /// Last known value and grade in words, for a place that has gone silent or doubtful.
+    /// The probe by which the air is known now, or was last.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub air_probe: Option<String>,
+    /// That probe's air is in doubt: it leapt, stands still, or strays from others.
+    #[serde(default)]
+    pub in_doubt: bool,
+    /// What other probes of the place say of its air now.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub beside: Vec<BesideGlance>,
+    /// Last known value, for a place that has gone silent or doubtful.
     pub last_known_c: Option<f64>,
     /// Highest today (°C, UTC ms).
     pub high_today: Option<(f64, i64)>,
@@ -129,6 +138,17 @@ pub struct PlaceGlance {
     pub vents_open: Option<bool>,
     /// Shade on, as last noted.
     pub shade_on: Option<bool>,
+}
+
+/// What another probe of a place says of its air.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct BesideGlance {
+    /// Its name.
+    pub probe: String,
+    /// The air by it, °C.
+    pub t_c: f64,
+    /// It is in doubt.
+    pub in_doubt: bool,
 }
 
 /// What a thermometer read by hand said last.

@@ -5,13 +5,6 @@
 
 use agronomy::crop::{Crop, Severity, Stages, crop_line, line, night_line};
 
-/// Stages in words: `flowering, (ripening)`; possible ones in brackets.
-pub fn words(stages: &Stages) -> String {
-    let active = stages.active.iter().map(|stage| stage.as_str().replace('_', " "));
-    let possible = stages.possible.iter().map(|stage| format!("({})", stage.as_str().replace('_', " ")));
-    active.chain(possible).collect::<Vec<_>>().join(", ")
-}
-
 /// The limits in force for a planting, °C.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lines {

@@ -29,11 +29,18 @@ fn on_day(days: Day) -> i64 {
     (BEGAN + days) * MS_PER_DAY + MS_PER_DAY / 3
 }
 
-/// The stages so many days after the beginning, as the page has them: possible ones in brackets.
+/// Stages by name: `flowering, (ripening)`; possible ones in brackets.
+fn named(stages: &Stages) -> String {
+    let active = stages.active.iter().map(|stage| stage.as_str().replace('_', " "));
+    let possible = stages.possible.iter().map(|stage| format!("({})", stage.as_str().replace('_', " ")));
+    active.chain(possible).collect::<Vec<_>>().join(", ")
+}
+
+/// The stages so many days after the beginning: possible ones in brackets.
 fn words(planting: &Planting, warmth: Option<&Warmth<'_>>, days: Day) -> String {
     let book = config::crop_book().unwrap();
     let course = Course::of(planting, &book.crops[&planting.crop], &Calendar::fixed(0), warmth);
-    super::super::lines::words(&course.on(BEGAN + days))
+    named(&course.on(BEGAN + days))
 }
 
 /// The stages when every day so far had so many degree days by one of the crop's methods.

@@ -68,6 +68,8 @@ pub struct Engine {
     pub(super) courses: Courses,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
+    /// Probes whose sound readings of air are in doubt, by the book: while the minders look they have that.
+    pub(super) in_doubt: BTreeSet<String>,
     /// Of the day the minders looked at last.
     pub(super) light: Option<Light>,
     /// Of the board and its sources.
@@ -101,6 +103,7 @@ impl Engine {
             courses: Courses::default(),
             minders: BTreeMap::new(),
             book: Book::default(),
+            in_doubt: BTreeSet::new(),
             light: None,
             news: News::default(),
             looked_around: None,

@@ -14,6 +14,7 @@ use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::board::CLOCK;
 use crate::minders::book::{Book, Telling, counts};
+use crate::minders::doubtful::{DOUBTFUL, doubts_air};
 use crate::minders::drill::{self, DRILL};
 use crate::minders::heat::TOO_HOT;
 use crate::minders::heat_rules::effect;
@@ -65,10 +66,17 @@ impl Engine {
         ];
         wake = asked.into_iter().flatten().fold(wake, i64::min);
         self.book = book;
+        self.mark_doubts();
         self.minders = minders;
         self.told.extend(steps.iter().cloned());
         self.set_wake(wake);
         steps
+    }
+
+    /// Remembers of which probes the book says that their air is not to be believed.
+    pub(super) fn mark_doubts(&mut self) {
+        let open = self.book.open().filter(|(_, minder, open)| *minder == DOUBTFUL && doubts_air(open));
+        self.in_doubt = open.map(|(probe, ..)| probe.to_owned()).collect();
     }
 
     /// Works out when it is light on a day, once.

@@ -6,6 +6,7 @@ mod stages;
 mod told_weather;
 
 use std::borrow::Cow;
+use std::cmp::Reverse;
 use std::ops::Range;
 
 use agronomy::quantity::Quantity;
@@ -27,6 +28,10 @@ pub(super) use stages::Courses;
 
 /// Over how long a slope is taken, ms.
 const SLOPE_MS: i64 = MS_PER_HOUR / 2;
+/// Over how long a slope must hold to be said, ms.
+const LATELY_MS: i64 = MS_PER_HOUR / 6;
+/// A slope below this is within the ticks of a probe, °C/h: a tenth of a degree in ten minutes is 0.6.
+const TICKS_C_PER_H: f64 = 1.0;
 /// Fewest full days among the last 14 for a median that counts.
 const FEWEST_DAYS: usize = 5;
 
@@ -45,13 +50,20 @@ impl Engine {
         })
     }
 
+    /// The newest sound air of a place, held or not, and whose: of a probe in doubt only where no other was ever heard.
+    fn last_air<'a>(&'a self, place: &'a str) -> Option<(&'a Hang, i64, f64)> {
+        let now_ms = self.now_ms();
+        let heard = self.hung(place, now_ms).filter_map(|hang| {
+            let (at, t_c) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms)?;
+            Some((hang, at, t_c))
+        });
+        heard.min_by_key(|(hang, at, _)| (self.in_doubt.contains(&hang.probe), Reverse(*at)))
+    }
+
     /// The probe by which a place's air is known now, or was last.
     pub(super) fn air_probe<'a>(&'a self, place: &'a str) -> Option<&'a str> {
-        let (air, now_ms) = (Quantity::AirTemperature, self.now_ms());
-        let held = self.held(place, air, now_ms).map(|(hang, ..)| hang);
-        let last =
-            || self.hung(place, now_ms).find(|it| self.tracks.newest(&it.probe, air, now_ms).is_some());
-        held.or_else(last).map(|hang| hang.probe.as_str())
+        let held = self.held(place, Quantity::AirTemperature, self.now_ms());
+        held.or_else(|| self.last_air(place)).map(|(hang, ..)| hang.probe.as_str())
     }
 
     /// Humidity that is held now (UTC ms, %).
@@ -106,12 +118,11 @@ impl Engine {
         let before = held.and_then(|(hang, at, _)| {
             self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - 1).map(|(_, before)| before)
         });
-        let slope_c_per_h = held.and_then(|held| self.slope(held));
+        let slope_c_per_h = held.and_then(|held| self.slope(held, SLOPE_MS));
+        let lately = held.and_then(|held| self.slope(held, LATELY_MS));
         let low_today = extreme(&today, start..i64::MAX, |new, kept| new < kept);
         let place_line_c = place.kind.under_cover().then(|| self.site.place_line_c());
-        let last_air = self
-            .hung(&place.id, now_ms)
-            .find_map(|hang| self.tracks.newest(&hang.probe, Quantity::AirTemperature, now_ms));
+        let last_air = self.last_air(&place.id).map(|(_, at, t_c)| (at, t_c));
         let (foretold, usual_at) = self.foretold_there(place, last_air.is_some());
         PlaceNow {
             now_ms,
@@ -123,6 +134,7 @@ impl Engine {
             last_air,
             vpd_kpa: air.zip(self.humidity(&place.id, now_ms)).and_then(|((_, t), (_, rh))| deficit(t, rh)),
             slope_c_per_h,
+            pace_c_per_h: slope_c_per_h.map(|slope| pace(slope, lately)),
             still_rising: air.zip(before).is_some_and(|((_, last), before)| last > before),
             high: extreme(&today, start..i64::MAX, |new, kept| new > kept),
             low: extreme(&today, night.clone(), |new, kept| new < kept),
@@ -146,11 +158,11 @@ impl Engine {
         }
     }
 
-    /// How fast the air of a probe moves at a reading, °C/h; none where nothing was measured about half an hour before.
-    fn slope(&self, (hang, at, value): (&Hang, i64, f64)) -> Option<f64> {
-        let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - SLOPE_MS)?;
+    /// How fast the air of a probe moves at a reading, °C/h; none where nothing was measured about so long before.
+    fn slope(&self, (hang, at, value): (&Hang, i64, f64), over_ms: i64) -> Option<f64> {
+        let (then, before) = self.tracks.newest(&hang.probe, Quantity::AirTemperature, at - over_ms)?;
         let span = at - then;
-        (span <= SLOPE_MS + 2 * hang.usual_interval_ms)
+        (span <= over_ms + 2 * hang.usual_interval_ms)
             .then(|| (value - before) / (span as f64 / MS_PER_HOUR as f64))
     }
 
@@ -190,6 +202,12 @@ impl Engine {
             .map(|((low_c, _), shapes)| shapes.expect(day_start_ms, self.now_ms(), low_c, air.1));
         self.blended(place, shape.unwrap_or_default(), air)
     }
+}
+
+/// A slope as it is said, °C/h: air that jumped twenty minutes ago and stands since is not rising.
+fn pace(slope: f64, lately: Option<f64>) -> f64 {
+    let less = |lately: &f64| lately.abs() < slope.abs() || lately * slope < 0.0;
+    lately.filter(less).filter(|_| slope.abs() >= TICKS_C_PER_H).unwrap_or(slope)
 }
 
 /// The best of the values that began to hold within a span, and when it did, UTC ms; of equal ones the first.

@@ -8,8 +8,6 @@ use crate::entry::{Entry, Note, Reply, Step, Turn};
 use crate::figure_words::named_once;
 use crate::glance::{BoardGlance, Delivered, Glance, NoticeView, SaidNow, Unrecorded};
 use crate::keeper::event::Counted;
-use crate::minders::dome::HEAT_DOME;
-use crate::minders::heat::TOO_HOT;
 
 mod board;
 mod milestones;
@@ -164,10 +162,7 @@ fn notice(engine: &Engine, shell: &Shell, steps: &[&Step]) -> Option<NoticeView>
     // An answer holds while the book of notices says so; of one that is closed, the last is remembered.
     let open = engine.book.get(&view.place, &view.minder).filter(|open| open.id == view.id);
     let answered = open.map_or(answered, |open| open.answer.clone());
-    view.now = open.and_then(|_| match view.minder.as_str() {
-        TOO_HOT | HEAT_DOME => engine.book.spoken(&view.place).map(SaidNow::of),
-        _ => None,
-    });
+    view.now = open.and_then(|_| engine.book.spoken(&view.place, &view.minder)).map(SaidNow::of);
     view.on_it_ms = answered.as_ref().filter(|reply| reply.until_ms.is_none()).map(|reply| reply.at_ms);
     view.later_until_ms = answered.and_then(|reply| reply.until_ms);
     let failed = view.deliveries.iter().filter(|it| it.failed());

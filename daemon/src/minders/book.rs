@@ -95,9 +95,9 @@ pub struct Book {
     said: BTreeSet<Key>,
     /// When a minder's words were last said inside another's step, UTC ms.
     said_inside: BTreeMap<Key, i64>,
-    /// What the heat notice of each place, and that of coming heat (the site's), says by now. It is not kept: the next look
-    /// says it anew.
-    spoken: BTreeMap<String, Spoken>,
+    /// What the open heat notice and the course of each place, and that of coming heat (the site's), say by now. It is not
+    /// kept: the next look says it anew.
+    spoken: BTreeMap<Key, Spoken>,
 }
 
 impl Book {
@@ -121,6 +121,7 @@ impl Book {
         }
         if step.turn == Turn::Closed {
             self.open.remove(&key);
+            self.spoken.remove(&key);
             self.hand_over(&step.place, step.joined.iter().cloned());
             return;
         }
@@ -153,16 +154,16 @@ impl Book {
         self.said_inside.get(&(place.to_owned(), minder.to_owned())).copied()
     }
 
-    /// What the heat notice of a place says by now.
-    pub fn spoken(&self, place: &str) -> Option<&Spoken> {
-        self.spoken.get(place)
+    /// What the open notice of a place and minder says by now, where that is remembered.
+    pub fn spoken(&self, place: &str, minder: &str) -> Option<&Spoken> {
+        self.spoken.get(&(place.to_owned(), minder.to_owned()))
     }
 
-    /// Remembers what the heat notice of a place says by now; nothing where there is none.
-    pub(super) fn speak(&mut self, place: &str, spoken: Option<Spoken>) {
-        match spoken {
-            Some(spoken) => _ = self.spoken.insert(place.to_owned(), spoken),
-            None => _ = self.spoken.remove(place),
+    /// Remembers what an open notice says by now.
+    pub(super) fn speak(&mut self, (place, minder): (&str, &str), spoken: Spoken) {
+        let key = (place.to_owned(), minder.to_owned());
+        if self.open.contains_key(&key) {
+            self.spoken.insert(key, spoken);
         }
     }
 

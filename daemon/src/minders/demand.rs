@@ -31,7 +31,7 @@ use crate::entry::Began;
 /// Wind of a sheltered garden at 2 m where nobody measures it, m/s (common practice).
 const SHELTERED_WIND: f64 = 1.5;
 /// What a cover of glass or film lets through: the middle of 0.62 to 0.80 (common practice).
-pub const COVER: f64 = 0.70;
+const COVER: f64 = 0.70;
 /// What shade lets through where it is noted as on and nobody said how dense: a net of 50 % (common practice).
 pub const SHADE: f64 = 0.50;
 /// Reference at which the book's band for a heat wave holds, mm/d: the middle of 7 to 9 (head of the crop book).
@@ -157,34 +157,31 @@ pub fn open_mm(latitude: Latitude, day: Day, weather: &DayWeather) -> Option<(f6
     Some((reference.get().max(0.0), span.basis))
 }
 
-/// The use of a full canopy under cover in a day, mm; `transmission`: of cover and shade together.
+/// The use of a full canopy under cover in a day, mm; `shade`: what it lets through, 1 where there is none. A probe
+/// under the cover is taken to hang under the shade too.
 ///
 /// # Source
 ///
-/// The energy balance of a canopy without wind ([`greenhouse::from_sun`]); the sun by FAO-56 (1998), eq. 37 and 50,
-/// where nobody measures it.
-pub fn covered_mm(
-    latitude: Latitude,
-    day: Day,
-    weather: &DayWeather,
-    transmission: f64,
-) -> Option<(f64, Basis)> {
+/// The energy balance of a canopy without wind ([`greenhouse::from_sun`], [`greenhouse::under_shade`]); the sun by
+/// FAO-56 (1998), eq. 37 and 50, where nobody measures it.
+pub fn covered_mm(latitude: Latitude, day: Day, weather: &DayWeather, shade: f64) -> Option<(f64, Basis)> {
     let above = extraterrestrial_day(latitude, DayOfYear::of_day(day));
     let (solar, transmission, basis) = match (weather.sun, weather.span) {
-        (Some(Sun::Inside(mj)), _) => (DailyRadiation::try_new(mj).ok()?, 1.0, Basis::Light),
+        (Some(Sun::Inside(mj)), _) => (DailyRadiation::try_new(mj / shade).ok()?, 1.0, Basis::Light),
         (Some(sun @ (Sun::Outside(mj) | Sun::Told(mj))), _) => {
-            (DailyRadiation::try_new(mj).ok()?, transmission, sun.basis())
+            (DailyRadiation::try_new(mj).ok()?, COVER, sun.basis())
         }
         (None, Some(span)) => {
             let (low, high) = (Celsius::try_new(span.low_c).ok()?, Celsius::try_new(span.high_c).ok()?);
             let solar = solar_from_temperatures(above, low, high, Setting::Interior);
-            (solar, transmission, span.basis)
+            (solar, COVER, span.basis)
         }
-        (None, None) => (clear_sky_day(above, Metres::try_new(0.0).ok()?), transmission, Basis::ClearSky),
+        (None, None) => (clear_sky_day(above, Metres::try_new(0.0).ok()?), COVER, Basis::ClearSky),
     };
     let transmission = Fraction::try_new(transmission).ok()?;
     let canopy = greenhouse::from_sun(solar, transmission, Fraction::WHOLE, greenhouse::USUAL_SHARE);
-    Some((canopy.get().max(0.0), basis))
+    let left = greenhouse::under_shade(Fraction::try_new(shade).ok()?);
+    Some((canopy.get().max(0.0) * left.get(), basis))
 }
 
 /// Share of a day's sun that has shone by a moment, 0 to 1.

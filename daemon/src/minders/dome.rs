@@ -16,7 +16,7 @@ use super::words::limit;
 use crate::calendar::{Calendar, Day};
 use crate::warnings::HeatWarning;
 use foretold::{HeatWave, PlaceWave};
-pub use plan::{FIRST_DAY, Garden, Pot, order, task};
+pub use plan::{FIRST_DAY, Garden, Pot, first_line, order, task};
 use seen::{DAWN_H, Heat, Sight, Source, Told};
 pub use seen::{Warning, in_force};
 

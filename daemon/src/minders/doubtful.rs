@@ -62,7 +62,7 @@ pub fn doubts_air_now(verdict: &Verdict) -> Option<bool> {
     match verdict.says {
         Says::Word(_) => Some(!verdict.each.is_empty()),
         Says::Clear { .. } | Says::Came { .. } => Some(false),
-        Says::Unknown => None,
+        Says::Meanwhile(_) | Says::Unknown => None,
     }
 }
 

@@ -147,7 +147,7 @@ impl Frost {
             None => "water may freeze".to_owned(),
         };
         let head = format!("{}: {t_c:.1} °C at {}", place.name, calendar.clock(at_ms));
-        format!("{head}{}{since}; {what}.", pace(place.slope_c_per_h))
+        format!("{head}{}{since}; {what}.", pace(place.pace_c_per_h))
     }
 }
 

@@ -152,7 +152,7 @@ impl Heat {
         let air =
             now.vpd_kpa.map_or_else(String::new, |vpd| format!(" Vapour-pressure deficit {vpd:.1} kPa."));
         let head =
-            format!("{}: {t_c:.1} °C at {}{}", now.name, calendar.clock(at_ms), pace(now.slope_c_per_h));
+            format!("{}: {t_c:.1} °C at {}{}", now.name, calendar.clock(at_ms), pace(now.pace_c_per_h));
         let (whose, line) = match severity {
             Severity::Extreme => (None, now.place_line_c.unwrap_or(f64::NAN)),
             Severity::Severe => (now.tenderest(), now.tenderest().map_or(f64::NAN, |it| it.lines.severe_c)),
@@ -163,8 +163,10 @@ impl Heat {
                 let maybe = stage_condition(standing, line);
                 let effect = effect(standing);
                 format!(
-                    "{} bear {} ({}{maybe}){since}.{effect}",
+                    "{} {} {} ({}{maybe}){since}.{effect}",
                     planting(standing),
+                    // What a crop bears is its severe line, here as in every table.
+                    if severity >= Severity::Severe { "bear" } else { "feel heat from" },
                     limit(line),
                     severity.as_str()
                 )
@@ -206,7 +208,7 @@ impl Heat {
             };
             return speaks.then(|| Verdict::word(ON_COURSE, now.place, word));
         }
-        if told { self.end_course(now, t_c) } else { None }
+        if told { Some(self.end_course(now, calendar, (at_ms, t_c))) } else { None }
     }
 
     /// Whether a course is told, alone or inside the heat notice. After a restart the book knows; of its courses only that
@@ -229,7 +231,7 @@ impl Heat {
         if self.ladder.current() >= Some(Severity::Moderate) {
             return format!("{}: {then}", now.name);
         }
-        format!("{}: {figures}{}; {then}", now.name, pace(now.slope_c_per_h))
+        format!("{}: {figures}{}; {then}", now.name, pace(now.pace_c_per_h))
     }
 
     /// Whether the course to the place line was called off, or came true, within the hour: air that plays about the line is
@@ -263,10 +265,10 @@ impl Heat {
         (at_ms, t_c): (i64, f64),
     ) -> Option<Course> {
         let (line, sighted_ms) = now.place_line_c.zip(self.sighted_ms)?;
-        let slope = now.slope_c_per_h;
-        let passes = slope
-            .filter(|slope| *slope > 0.0 && t_c < line)
-            .map(|slope| calendar.clock(now.now_ms + ((line - t_c) / slope * MS_PER_HOUR as f64) as i64));
+        let passes = now
+            .pace_c_per_h
+            .filter(|pace| *pace > 0.0 && t_c < line)
+            .map(|pace| calendar.clock(now.now_ms + ((line - t_c) / pace * MS_PER_HOUR as f64) as i64));
         let (title, then) = match passes {
             Some(clock) => (
                 format!("By {clock} it passes {}.", limit(line)),
@@ -320,8 +322,9 @@ impl Heat {
         Some(Course { title, push: false, why })
     }
 
-    /// Last words on a course: the line that it was about is passed, or it is not on course any more.
-    fn end_course(&mut self, now: &PlaceNow<'_>, t_c: f64) -> Option<Verdict> {
+    /// Last words on a course: the line that it was about is passed, or it is not on course any more. Until either is sure,
+    /// what stands by now.
+    fn end_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, (at_ms, t_c): (i64, f64)) -> Verdict {
         let (step, line) = if self.to_place {
             (Severity::Extreme, now.place_line_c)
         } else {
@@ -333,17 +336,40 @@ impl Heat {
         self.gone_since = (!past).then(|| self.gone_since.unwrap_or(now.now_ms));
         let gone = self.gone_since.is_some_and(|since| now.now_ms - since >= HEAT_RELEASE.ms);
         if !(passed || gone) {
-            return None;
+            let figures = format!("{t_c:.1} °C at {}", calendar.clock(at_ms));
+            return self.meanwhile(now, &figures, line, past);
         }
         self.gone_since = None;
         self.told = Some(false);
         self.closed = Some((now.now_ms, self.to_place));
         if passed {
             let text = format!("{}: {t_c:.1} °C; the heat notice goes on from here.", now.name);
-            return Some(Verdict::came(ON_COURSE, now.place, "It has passed the line.", text));
+            return Verdict::came(ON_COURSE, now.place, "It has passed the line.", text);
         }
-        let text = format!("{}: {t_c:.1} °C{}.", now.name, pace(now.slope_c_per_h));
-        Some(Verdict::clear(ON_COURSE, now.place, "Not on course any more.", text))
+        let text = format!("{}: {t_c:.1} °C{}.", now.name, pace(now.pace_c_per_h));
+        Verdict::clear(ON_COURSE, now.place, "Not on course any more.", text)
+    }
+
+    /// A told course whose line is reached, and not for long enough yet for the heat notice, or out of sight and not yet for
+    /// long enough to be called off.
+    fn meanwhile(&self, now: &PlaceNow<'_>, figures: &str, line: Option<f64>, past: bool) -> Verdict {
+        let line = line.map_or_else(|| "the line".to_owned(), limit);
+        let (title, then) = if past {
+            let lasts = "if that lasts, the heat notice goes on from here.";
+            (format!("It has reached {line}."), format!("it has reached {line}; {lasts}"))
+        } else {
+            (format!("It may stay under {line}."), format!("{line} is not expected any more."))
+        };
+        let word = Word {
+            planting: now.tenderest().map(|it| it.planting.id.clone()),
+            severity: Severity::Severe,
+            push: false,
+            joins_heat: true,
+            title: format!("{} {title}", act(now)),
+            text: self.why(now, figures, &then),
+            caution: caution(now.kind),
+        };
+        Verdict::meanwhile(ON_COURSE, now.place, word)
     }
 }
 

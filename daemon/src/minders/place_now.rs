@@ -82,6 +82,8 @@ pub struct PlaceNow<'a> {
     pub vpd_kpa: Option<f64>,
     /// Slope of the last half hour, °C per hour.
     pub slope_c_per_h: Option<f64>,
+    /// The slope as it is said: that of the half hour, unless the last ten minutes tell of less, °C per hour.
+    pub pace_c_per_h: Option<f64>,
     /// The newest reading lies above the one before it.
     pub still_rising: bool,
     /// Highest today (°C, UTC ms).

@@ -46,8 +46,10 @@ pub struct ProbeNow<'a> {
     pub heard_ms: Option<i64>,
     /// When it had said anything last [`SETTLED_MS`] ago, UTC ms.
     pub heard_before_ms: Option<i64>,
-    /// Its last air temperature and slope: °C, °C per hour.
-    pub last_air: Option<(f64, Option<f64>)>,
+    /// Its last air temperature, °C.
+    pub last_c: Option<f64>,
+    /// Its air is not to be believed.
+    pub in_doubt: bool,
     /// Within 3 °C of a severe line of heat or of a tender crop's line of frost when last heard: blindness may push.
     pub limit_near: bool,
     /// Another probe still gives the place sound air.
@@ -207,7 +209,8 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
 /// What is said of several as one.
 fn several(probes: &[&ProbeNow<'_>], cause: Cause<'_>, calendar: &Calendar) -> Word {
     let pressing = |probe: &&&ProbeNow<'_>| probe.is_pressing();
-    let first = probes.iter().find(pressing).unwrap_or(&probes[0]);
+    // What is in doubt speaks for a place only where nothing else does.
+    let first = probes.iter().min_by_key(|it| (!it.is_pressing(), it.in_doubt)).unwrap_or(&probes[0]);
     let seen = probes.iter().all(|probe| probe.place_still_seen);
     let mut places: Vec<&str> = probes.iter().filter(pressing).map(|probe| probe.place_name).collect();
     if places.is_empty() {
@@ -249,8 +252,8 @@ fn several(probes: &[&ProbeNow<'_>], cause: Cause<'_>, calendar: &Calendar) -> W
 }
 
 fn last(now: &ProbeNow<'_>) -> String {
-    let words = |(t_c, slope)| format!("; last {t_c:.1} °C{}", super::words::pace(slope));
-    now.last_air.map_or_else(String::new, words)
+    let doubt = if now.in_doubt { ", which was in doubt" } else { "" };
+    now.last_c.map_or_else(String::new, |t_c| format!("; last {t_c:.1} °C{doubt}"))
 }
 
 /// A clock time alone says nothing once it is not today's or last night's.

@@ -12,11 +12,12 @@ use agronomy::crop::Severity;
 
 use super::book::{Book, Telling};
 use super::dome::HEAT_DOME;
-use super::heat::TOO_HOT;
+use super::heat::{ON_COURSE, TOO_HOT};
 use super::word::{Says, Spoken, Verdict, Word};
 use crate::entry::Step;
 
-/// Minders whose words of now are remembered while their notice stands: what was told goes out of date within hours.
+/// Minders in whose notice others are heard. Their words of now, and those of a course, are remembered while the notice
+/// stands: what was told goes out of date within hours.
 const SPEAK_ON: [&str; 2] = [TOO_HOT, HEAT_DOME];
 
 /// Words inside heat notices, by place.
@@ -36,11 +37,10 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
                 let inside = inside.remove(&place).filter(|_| leads).unwrap_or_default();
                 let spoken = Spoken { own: word, inside };
                 let step = book.tell(&mut now, key, spoken.whole(), &spoken.inside);
-                book.speak(&place, Some(spoken));
+                book.speak(key, spoken);
                 step
             }
             Says::Clear { title, text } if SPEAK_ON.contains(&minder) => {
-                book.speak(&place, None);
                 let said = book.get(&place, minder).map(|open| open.joined.clone()).unwrap_or_default();
                 let stands = inside.remove(&place).unwrap_or_default().into_iter();
                 let handed = stands.map(|(minder, _)| minder.to_owned()).filter(|it| said.contains(it));
@@ -48,14 +48,22 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
             }
             Says::Clear { title, text } => book.close(at_ms, key, (title, text), Vec::new()),
             Says::Came { title, text } => silently(book.close(at_ms, key, (title, text), Vec::new())),
-            Says::Word(word) if word.joins_heat && heat_leads(book, &place) => {
+            Says::Word(word) | Says::Meanwhile(word) if word.joins_heat && heat_leads(book, &place) => {
                 let title = "The heat notice says this as well.".to_owned();
                 silently(book.close(at_ms, key, (title, word.text), Vec::new()))
+            }
+            Says::Meanwhile(own) => {
+                book.speak(key, Spoken { own, inside: Vec::new() });
+                None
             }
             Says::Word(word) => {
                 let of = |severity| Word { severity, push: false, ..word.clone() };
                 let each: Vec<_> = each.iter().map(|(planting, bad)| (planting.as_str(), of(*bad))).collect();
-                book.tell(&mut now, key, word.clone(), &each)
+                let step = book.tell(&mut now, key, word.clone(), &each);
+                if minder == ON_COURSE {
+                    book.speak(key, Spoken { own: word, inside: Vec::new() });
+                }
+                step
             }
         };
         steps.extend(step);

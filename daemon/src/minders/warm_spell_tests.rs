@@ -86,6 +86,7 @@ fn place(kind: PlaceKind) -> PlaceNow<'static> {
         last_air: None,
         vpd_kpa: None,
         slope_c_per_h: None,
+        pace_c_per_h: None,
         still_rising: false,
         high: None,
         low: None,

@@ -83,6 +83,8 @@ pub enum Says {
         /// The reason.
         text: String,
     },
+    /// What was told stands and nothing new is to be told; the page reads this by now.
+    Meanwhile(Word),
     /// Not known: what was told stays as it was. Silence is not calm.
     Unknown,
 }
@@ -125,6 +127,11 @@ impl Verdict {
         text: impl Into<String>,
     ) -> Self {
         Self::of(minder, place, Says::Came { title: title.into(), text: text.into() })
+    }
+
+    /// What was told stands, and by now it reads like this.
+    pub fn meanwhile(minder: &'static str, place: &str, word: Word) -> Self {
+        Self::of(minder, place, Says::Meanwhile(word))
     }
 
     /// Not known.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use agronomy::crop::{Certainty, Crop, Stage};
+use agronomy::crop::{Certainty, Crop, Stage, Stages};
 pub use agronomy::people::caution::{IN_THE_HOUSE, IN_THE_OPEN};
 
 use super::place_now::{PlaceNow, Standing};
@@ -80,6 +80,14 @@ pub fn any_of(stages: impl IntoIterator<Item = Stage>) -> String {
     stages.into_iter().map(in_stage).collect::<Vec<_>>().join(" or ")
 }
 
+/// The stages of a planting: "in flower, ripening, perhaps being picked".
+pub fn stages(stages: &Stages) -> String {
+    let surely = stages.active.iter().map(|stage| in_stage(*stage).to_owned());
+    let perhaps =
+        (!stages.possible.is_empty()).then(|| format!("perhaps {}", any_of(stages.possible.iter().copied())));
+    surely.chain(perhaps).collect::<Vec<_>>().join(", ")
+}
+
 /// A planting in a sentence: "tomatoes ‘Brindle’".
 pub fn planting(standing: &Standing<'_>) -> String {
     let crop = plural(&standing.crop);
@@ -95,8 +103,8 @@ pub fn limit(celsius: f64) -> String {
 }
 
 /// "rising 2.1 an hour".
-pub fn pace(slope_c_per_h: Option<f64>) -> String {
-    match slope_c_per_h {
+pub fn pace(c_per_h: Option<f64>) -> String {
+    match c_per_h {
         Some(slope) if slope >= 0.2 => format!(", rising {slope:.1} an hour"),
         Some(slope) if slope <= -0.2 => format!(", falling {:.1} an hour", -slope),
         Some(_) => ", steady".to_owned(),
@@ -170,6 +178,18 @@ mod tests {
         sorted.sort_unstable();
         sorted.dedup();
         assert_eq!(sorted, wanted);
+    }
+
+    #[test]
+    fn stages_are_said_in_words_and_what_is_only_possible_with_perhaps() {
+        let stages_of = |active: &[Stage], possible: &[Stage]| Stages {
+            active: active.iter().copied().collect(),
+            possible: possible.iter().copied().collect(),
+        };
+        assert_eq!(stages(&stages_of(&[], &[Stage::Vegetative])), "perhaps growing leaf");
+        let both = stages_of(&[Stage::Flowering], &[Stage::Fruiting, Stage::Ripening]);
+        assert_eq!(stages(&both), "in flower, perhaps setting fruit or ripening");
+        assert_eq!(stages(&Stages::default()), "");
     }
 
     #[test]

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use super::figures::{Civil, range, tenth};
 use super::five_days::{date_words, five_days, foretold};
 use super::frame::{Did, Lintel, View, page};
-use super::now_lintel::heard_warning;
+use super::now_lintel::{folded_plan, heard_warning};
 use super::said::said;
 use crate::calendar::date;
 use crate::figure_words::capital;
@@ -55,8 +55,16 @@ fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
     let fresh = glance.outlook.fresh;
     let place = first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name));
     let dome = glance.open.iter().find(|notice| notice.minder == HEAT_DOME);
+    let mut plan = html! {};
     let (tone, order, why) = if let Some(dome) = dome {
-        (Tone::Soon, dome.order().to_owned(), said(dome, glance))
+        let why = match folded_plan(glance) {
+            Some((line, fold)) => {
+                plan = fold;
+                line
+            }
+            None => said(dome, glance),
+        };
+        (Tone::Soon, dome.order().to_owned(), why)
     } else if !fresh && !is_warned(glance) {
         (Tone::Blind, NO_FORECAST.to_owned(), why_blind(glance))
     } else {
@@ -65,7 +73,7 @@ fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
         let why = skill.map_or(why.clone(), |skill| format!("{} {why}", skill.words()));
         (tone, order, why)
     };
-    Lintel { tone, place, order, why, more: heard_warning(glance, !fresh) }
+    Lintel { tone, place, order, why, more: html! { (plan) (heard_warning(glance, !fresh)) } }
 }
 
 fn why_blind(glance: &Glance) -> String {

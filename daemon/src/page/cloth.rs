@@ -189,7 +189,7 @@ fn lines_of_now(place: &PlaceGlance, day: &Day) -> [(String, Line); 3] {
         return [
             line(day.civil.clock(day.ms(day.now)), -33.0, 13.0, 8.2),
             line(format!("{}°", tenth(t)), -8.0, 24.0, 15.5),
-            line(heard("read", ", sound"), 17.0, 12.0, 6.9),
+            line(heard("read", if place.in_doubt { ", in doubt" } else { ", sound" }), 17.0, 12.0, 6.9),
         ];
     }
     let guess = threads::range_at(&day.expected, day.now + 0.01);
@@ -247,6 +247,19 @@ mod tests {
         assert!(drawn.contains("nothing heard for 80 minutes"));
         assert!(drawn.contains("a guess") && drawn.contains("class=\"band\""));
         assert!(drawn.contains("last read 11:20") && !drawn.contains("sound"));
+    }
+
+    #[test]
+    fn what_lies_past_the_scale_is_tied_by_a_whole_knot() {
+        let mut glance = fixtures::heat();
+        let words = "high 46.2".to_owned();
+        let high = crate::glance::Knot { at_ms: fixtures::at(12, 8), t_c: Some(46.2), words, by_hand: false };
+        glance.places[0].knots.push(high);
+        let place = &glance.places[0];
+        let drawn = cloth(place, &Day::of(place, &glance), "p0").into_string();
+        // 6.75 px from the edge of 320: half of 9 px, the rim, and a little air.
+        assert!(drawn.contains("cx=\"97.89%\"") && !drawn.contains("cx=\"100.00%\""), "{drawn}");
+        assert!(!drawn.contains("class=\"word\""), "no string runs through words: each has its rim");
     }
 
     #[test]

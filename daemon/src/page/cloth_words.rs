@@ -18,6 +18,8 @@ const LINE_H: f64 = 0.9;
 const NARROW_PX: f64 = 320.0;
 /// Width of a letter of the words, px, on the safe side.
 const LETTER_PX: f64 = 7.4;
+/// Half a knot with its rim on the narrowest phone, %.
+const EDGE_PCT: f64 = 6.75 / NARROW_PX * 100.0;
 /// Distance of the words from the edge, px.
 const MARGIN_PX: f64 = 20.0;
 
@@ -138,11 +140,16 @@ fn word(event: &Event, at: f64) -> Markup {
                     line.thin x1=(x) x2=(x) y1=(down(at)) y2=(down(event.hour)) {}
                 }
             }
-            text.word.cased[event.expected || !fits_left(event)] y=(down(at)) dy="-4" {
+            text.word.cased y=(down(at)) dy="-4" {
                 tspan.strong { (event.clock) } " " (event.words)
             }
         }
     }
+}
+
+/// Where a knot stands, %: one at an end of the scale or past it is drawn whole, not cut by the edge.
+fn whole_pct(t_c: f64) -> String {
+    format!("{:.2}%", percent(t_c).clamp(EDGE_PCT, 100.0 - EDGE_PCT))
 }
 
 fn knot(event: &Event) -> Markup {
@@ -150,11 +157,11 @@ fn knot(event: &Event) -> Markup {
     let hollow = event.rank == Rank::Release;
     html! {
         @if event.by_hand {
-            svg x=(pct(t_c)) y=(down(event.hour)) overflow="visible" {
+            svg x=(whole_pct(t_c)) y=(down(event.hour)) overflow="visible" {
                 path.knot d="M0-6L6 0L0 6L-6 0Z" {}
             }
         } @else {
-            circle.knot.hollow[hollow] cx=(pct(t_c)) cy=(down(event.hour)) r="4.5" {}
+            circle.knot.hollow[hollow] cx=(whole_pct(t_c)) cy=(down(event.hour)) r="4.5" {}
         }
     }
 }

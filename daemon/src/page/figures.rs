@@ -129,17 +129,23 @@ pub(crate) fn whole(value: f64) -> String {
     if value < 0.0 && digits != "0" { format!("−{grouped}") } else { grouped }
 }
 
-/// A planting's sum with what was filled and what is missing in it: `642, of it 38 filled (6 days)`.
+/// A planting's sum with what was filled in and what is not in it: `642 degree days, 38 of them filled in for 6 days`.
 pub(crate) fn degree_days(planting: &PlantingGlance) -> String {
+    let sum = whole(planting.degree_days);
+    let unit = if sum == "1" { "degree day" } else { "degree days" };
+    let not_measured = not_measured(planting).map_or_else(String::new, |words| format!(", {words}"));
+    format!("{sum} {unit}{not_measured}")
+}
+
+/// What of a sum was filled in, and what is not in it: `38 of them filled in for 6 days, 2 days could not be reckoned`.
+pub(crate) fn not_measured(planting: &PlantingGlance) -> Option<String> {
     let days = |count: u32| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
-    let mut words = whole(planting.degree_days);
-    if planting.filled_days > 0 {
-        words += &format!(", of it {} filled ({})", whole(planting.filled), days(planting.filled_days));
-    }
-    if planting.missing_days > 0 {
-        words += &format!(", {} missing", days(planting.missing_days));
-    }
-    words
+    let filled =
+        || format!("{} of them filled in for {}", whole(planting.filled), days(planting.filled_days));
+    let missing = || format!("{} could not be reckoned", days(planting.missing_days));
+    let words = [(planting.filled_days > 0).then(filled), (planting.missing_days > 0).then(missing)];
+    let words: Vec<String> = words.into_iter().flatten().collect();
+    (!words.is_empty()).then(|| words.join(", "))
 }
 
 /// A range in advice: `38 to 41`; one figure where both ends round to the same.

@@ -11,11 +11,34 @@ pub(crate) fn rows(season: &Season) -> Markup {
     html! {
         @for milestone in &season.milestones {
             tr {
-                th scope="row" { (capital(&milestone.what)) small { (book(milestone, season)) } }
+                th scope="row" { (capital(&words(&milestone.what))) small { (book(milestone, season)) } }
                 td { (came(milestone, season.planting.ended_ms.is_some())) }
             }
         }
     }
+}
+
+/// A milestone of the crop book in plain words.
+pub(crate) fn words(what: &str) -> String {
+    let plain = match what {
+        "end initial stage" => "leaves cover a tenth of the ground",
+        "full cover" | "full cover mid season" => "leaves cover the ground",
+        "end of crop" => "end of the crop",
+        "bulbing start" => "bulbs begin to swell",
+        "tops down" => "tops fall over",
+        "silking" => "silks show",
+        "first coloured" => "first coloured fruit",
+        "first full husk" => "first full husks",
+        "early harvest immature" => "early harvest, not yet ripe",
+        "fresh harvest jubilee" => "harvest to eat fresh",
+        "harvest autumn" => "autumn harvest",
+        "harvest early" => "early harvest",
+        "harvest head" => "heads to cut",
+        "harvest late" => "late harvest",
+        "harvest main" => "main harvest",
+        other => other,
+    };
+    plain.to_owned()
 }
 
 /// What the book says, with its method where it is not the one of the sum.
@@ -31,7 +54,7 @@ fn came(milestone: &SeasonMilestone, ended: bool) -> Markup {
         @if let Some(day) = &milestone.reached {
             b { (day_words(day)) }
             small {
-                "by the sum"
+                "by its degree days"
                 @if let Some(latest) = milestone.latest.as_ref().filter(|latest| *latest != day) { ", at the latest " (day_words(latest)) }
             }
         } @else if milestone.too_little_measured {
@@ -85,6 +108,19 @@ mod tests {
         let html = row(SeasonMilestone { earliest: day("2026-07-03"), ..ripe() });
         assert!(html.contains("from 3 July on"), "{html}");
         assert!(row(ripe()).contains("to come"));
+    }
+
+    #[test]
+    fn every_milestone_of_the_book_is_said_in_words_of_the_garden() {
+        let book = config::crop_book().unwrap();
+        let milestones = book.crops.values().flat_map(|crop| &crop.gdd.milestones);
+        for what in milestones.map(|it| it.to.trim_end_matches("_ontario_units").replace('_', " ")) {
+            let said = words(&what);
+            for cryptic in ["stage", "season", "jubilee", "immature", "_"] {
+                assert!(!said.contains(cryptic), "{what}: {said}");
+            }
+        }
+        assert_eq!(words("full cover mid season"), "leaves cover the ground");
     }
 
     #[test]

@@ -8,24 +8,28 @@ use super::entries::plants;
 use super::figures::{Civil, degree_days, share, tenth, warm_nights, water_words, whole};
 use super::forms::Fields;
 use super::frame::{self, Did, Lintel, View, page};
-use super::now_lintel::{beneath, first_figures, in_order, state_words};
+use super::now_lintel::{beneath, first_figures, folded_plan, in_order, main_notice, state_words};
 use super::rungs::ladder;
 use super::warnings;
 use super::{cautions, closed};
 use crate::clock::trust::{Refusal, span};
 use crate::figure_words::capital;
 use crate::glance::{Glance, PlaceGlance, PlantingGlance, old_unsent};
+use crate::minders::dome::HEAT_DOME;
 
 /// The page Now.
 pub(crate) fn view(glance: &Glance, did: Did) -> Markup {
     let places = in_order(glance);
     let first = places.first().copied();
+    let leads = main_notice(glance).is_some_and(|notice| notice.minder == HEAT_DOME);
+    let plan = folded_plan(glance).filter(|_| leads);
+    let (why, plan) = plan.unwrap_or_else(|| (glance.sentence.why.clone(), html! {}));
     let lintel = Lintel {
         tone: glance.sentence.tone,
         place: first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name)),
         order: glance.sentence.order.clone(),
-        why: glance.sentence.why.clone(),
-        more: beneath(glance, first),
+        why,
+        more: html! { (plan) (beneath(glance, first)) },
     };
     let main = html! {
         @for (index, place) in places.iter().enumerate() { (place_section(place, glance, index)) }
@@ -103,8 +107,8 @@ fn crops(glance: &Glance) -> Markup {
                     table {
                         thead { tr {
                             th scope="col" { "crop" }
-                            th scope="col" { "degrees from its line" }
-                            th scope="col" { "hours past it today, season" }
+                            th scope="col" { "degrees from what it bears" }
+                            th scope="col" { "hours past that today, season" }
                             th scope="col" { "degree days" }
                         } }
                         tbody { @for planting in &glance.plantings { (crop_row(planting, holed(planting, glance))) } }
@@ -134,7 +138,7 @@ fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
                     Some(past) => { b { (tenth(-past)) } " under" },
                     None => { b { "?" } },
                 }
-                small { "line " (tenth_or_whole(planting.line_c)) "°" }
+                small { "bears " (tenth_or_whole(planting.line_c)) "°" }
             }
             td { b { (tenth(planting.stress_today_h)) }
                 @if holed { small { "or more" } }
@@ -146,8 +150,8 @@ fn crop_row(planting: &PlantingGlance, holed: bool) -> Markup {
                 @if let Some(water) = &planting.litres_today { (water_words(planting.count, water)) "; " }
                 @if let Some(count) = planting.count { (plants(count)) "; " }
                 @if !planting.stages.is_empty() { (planting.stages) "; " }
-                @if planting.filled_days > 0 || planting.missing_days > 0 { (degree_days(planting)) " degree days; " }
-                @if let Some(worst) = &planting.worst { "worst " (worst.severity.as_str()) "; " }
+                @if planting.filled_days > 0 || planting.missing_days > 0 { (degree_days(planting)) "; " }
+                @if let Some(worst) = &planting.worst { "worst heat this season: " (worst.severity.as_str()) "; " }
                 (planting.rule) ", " (share(planting.measured_share)) " measured; "
                 (warm_nights(planting.warm_nights))
             }
@@ -290,7 +294,7 @@ mod tests {
     fn figures_of_a_crop_carry_rule_share_and_line() {
         let html = shown(&fixtures::heat());
         for wanted in
-            ["1,143", "mean-capped 7/28", "99 % measured", "line 35°", "<b>1.4</b> past", "<b>1.6</b> under"]
+            ["1,143", "mean-capped 7/28", "99 % measured", "bears 35°", "<b>1.4</b> past", "<b>1.6</b> under"]
         {
             assert!(html.contains(wanted), "{wanted} missing");
         }

@@ -6,8 +6,10 @@ use maud::{Markup, html};
 use super::figures::{Civil, span, tenth};
 use super::missed;
 use super::said::said;
+use crate::calendar_out::happening::{heat_days, today};
 use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
+use crate::minders::dome::{HEAT_DOME, first_line};
 
 /// Notices told one by one on the lintel before "and 2 more".
 const FOLDED: usize = 2;
@@ -32,17 +34,32 @@ pub(crate) fn in_order(glance: &Glance) -> Vec<&PlaceGlance> {
     places
 }
 
+/// The plan for coming heat as its first line, with what to do today, and as the whole of it in a fold: crops are to be seen
+/// on the first screen. None where no such notice is open.
+pub(crate) fn folded_plan(glance: &Glance) -> Option<(String, Markup)> {
+    let dome = glance.open.iter().find(|notice| notice.minder == HEAT_DOME)?;
+    let ahead = (heat_days(glance)?.from - today(glance)).num_days();
+    let line = format!("{} {}", first_line(ahead), dome.caution());
+    let fold = html! {
+        details.fold id="heat-plan" {
+            summary { "How hot, and the plan day by day" }
+            p { (said(dome, glance)) }
+        }
+    };
+    Some((line.trim_end().to_owned(), fold))
+}
+
 /// The notice the sentence comes from.
-fn main_notice(glance: &Glance) -> Option<&NoticeView> {
+pub(crate) fn main_notice(glance: &Glance) -> Option<&NoticeView> {
     let id = glance.sentence.notice.as_ref()?;
     glance.open.iter().find(|notice| &notice.id == id)
 }
 
-/// What others say inside a heat notice: the order, and its reason in the fold, which stands open where it is severe.
+/// What others say inside a heat notice: the order, and its reason in the fold.
 pub(super) fn inside(notice: &NoticeView) -> Markup {
     html! {
         @for it in notice.inside() {
-            details.fold id={ "inside-" (it.minder) "-" (notice.id) } open[it.severity >= Severity::Severe] {
+            details.fold id={ "inside-" (it.minder) "-" (notice.id) } {
                 summary { (it.title) }
                 p { (it.text) }
             }
@@ -92,6 +109,29 @@ pub(crate) fn first_figures(place: &PlaceGlance, glance: &Glance) -> Markup {
                 @if let Some(ms) = place.heard_ms { (age(place, ms, glance)) }
             }
         }
+        (other_probes(place))
+    }
+}
+
+/// Two probes of one place nearer than this are one air, °C (own choice: sun and draught make as much).
+const ALIKE_C: f64 = 2.0;
+
+/// That another probe of the place says otherwise, and by which the place is told.
+fn other_probes(place: &PlaceGlance) -> Markup {
+    let (Some(t_c), Some(used)) = (place.t_c, &place.air_probe) else { return html! {} };
+    let others: Vec<_> = place.beside.iter().filter(|it| (it.t_c - t_c).abs() >= ALIKE_C).collect();
+    html! {
+        @if !others.is_empty() {
+            p.other {
+                (tenth(t_c)) " by " (used)
+                @for other in others {
+                    @let by_c = other.t_c - t_c;
+                    "; " (other.probe) (if other.in_doubt { ", which is in doubt," } else { "" }) " says " strong { (tenth(other.t_c)) }
+                    ", " (tenth(by_c.abs())) (if by_c > 0.0 { " warmer" } else { " colder" })
+                }
+                ". What is told goes by " (used) ". Sun on one of them, or a draught? Hold a thermometer beside them."
+            }
+        }
     }
 }
 
@@ -102,7 +142,7 @@ fn age(place: &PlaceGlance, heard_ms: i64, glance: &Glance) -> Markup {
     html! {
         span.age data-age=(old.max(0) / 1000) {
             @if place.t_c.is_some() {
-                "read " (civil.when(heard_ms, glance.at_ms)) ", sound" small data-ago="" {}
+                "read " (civil.when(heard_ms, glance.at_ms)) (if place.in_doubt { ", in doubt" } else { ", sound" }) small data-ago="" {}
                 @if let Some(hole) = place.holes.last() { ", without a break since " (civil.clock(hole.1)) }
             } @else { "nothing heard for " (span(old)) }
         }
@@ -158,11 +198,18 @@ fn others(glance: &Glance) -> Markup {
     }
 }
 
+/// The place's name before an order that another place's notice gives too, else nothing.
+fn whose(notice: &NoticeView, glance: &Glance) -> String {
+    let same = glance.open.iter().any(|it| it.id != notice.id && it.order() == notice.order());
+    let place = glance.places.iter().find(|place| same && place.place == notice.place);
+    place.map_or_else(String::new, |place| format!("{}: ", place.name))
+}
+
 fn folded(notice: &NoticeView, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
     html! {
         details.fold id={ "notice-" (notice.id) } name="notices" {
-            summary.answered[notice.on_it_ms.is_some()] { (notice.order()) }
+            summary.answered[notice.on_it_ms.is_some()] { (whose(notice, glance)) (notice.order()) }
             p { (said(notice, glance)) " Open since " (civil.when(notice.opened_ms, glance.at_ms)) ", " (notice.severity.as_str()) "." }
             (inside(notice))
             (missed::deliveries(notice, glance))
@@ -192,9 +239,84 @@ pub(crate) fn heard_warning(glance: &Glance, open: bool) -> Markup {
 mod tests {
     use super::super::fixtures;
     use super::super::frame::Did;
-    use super::super::{letter, now};
+    use super::super::{ahead, letter, now};
     use super::*;
-    use crate::glance::{InsideNow, SaidNow};
+    use crate::glance::{BesideGlance, HeatAhead, InsideNow, SaidNow};
+
+    fn shown(glance: &Glance) -> String {
+        now::view(glance, Did::default()).into_string()
+    }
+
+    #[test]
+    fn of_two_notices_with_one_order_each_says_whose_it_is() {
+        let mut glance = fixtures::heat();
+        assert!(glance.open.len() >= 2 && !shown(&glance).contains("Long House: Same order."));
+        for (notice, place) in glance.open.iter_mut().zip(["house", "bed"]) {
+            notice.place = place.to_owned();
+            notice.steps.last_mut().unwrap().title = "Same order.".to_owned();
+        }
+        glance.sentence.notice = None;
+        let html = shown(&glance);
+        assert!(html.contains("Long House: Same order.") && html.contains("Well Bed: Same order."), "{html}");
+    }
+
+    #[test]
+    fn another_probe_of_the_place_that_says_otherwise_stands_beside_the_one_it_is_told_by() {
+        let mut glance = fixtures::heat();
+        let house = &mut glance.places[0];
+        let t_c = house.t_c.unwrap();
+        house.air_probe = Some("east".to_owned());
+        let beside = |t_c, in_doubt| vec![BesideGlance { probe: "west".to_owned(), t_c, in_doubt }];
+        house.beside = beside(t_c - 5.0, false);
+        let html = shown(&glance);
+        assert!(
+            html.contains(&format!(
+                "{t_c:.1} by east; west says <strong>{:.1}</strong>, 5.0 colder.",
+                t_c - 5.0
+            )),
+            "{html}"
+        );
+        glance.places[0].beside = beside(t_c + 3.0, true);
+        assert!(shown(&glance).contains("west, which is in doubt, says"));
+        glance.places[0].beside = beside(t_c + 1.0, false);
+        assert!(!shown(&glance).contains("by east"), "a degree is one air");
+        glance.places[0].in_doubt = true;
+        assert!(shown(&glance).contains(", in doubt<small"), "what it is told by is not called sound");
+    }
+
+    #[test]
+    fn the_plan_for_coming_heat_and_what_the_heat_is_to_people_are_folded_before_the_crops() {
+        let mut glance = fixtures::heat();
+        let leading = glance.sentence.notice.clone().unwrap();
+        let words = "Long House up to about 44 °C. ".repeat(40);
+        let people = InsideNow {
+            minder: "people".to_owned(),
+            severity: Severity::Severe,
+            title: "Stay out of Long House.".to_owned(),
+            text: "Feels like 44 in shade.".to_owned(),
+        };
+        let notice = glance.open.iter_mut().find(|notice| notice.id == leading).unwrap();
+        notice.minder = HEAT_DOME.to_owned();
+        notice.now = Some(SaidNow { title: "Pick.".to_owned(), text: words.clone(), inside: vec![people] });
+        glance.sentence.why = words.clone();
+        let date = |days: i64| (today(&glance) + chrono::TimeDelta::days(days)).to_string();
+        let (from, to) = (date(1), date(3));
+        glance.heat = Some(HeatAhead { notice: leading, from, to, about_c: Some(44.0) });
+        let html = shown(&glance);
+        let at = |needle: &str| html.find(needle).unwrap_or_else(|| panic!("{needle} missing in {html}"));
+        assert!(at("Today: pots to afternoon shade") < at("id=\"heat-plan\""));
+        assert_eq!(html[..at("id=\"heat-plan\"")].matches("about 44 °C. Long House").count(), 0);
+        assert!(
+            at("id=\"heat-plan\"") < at("Long House up to about 44") && !html.contains("\" open>"),
+            "{html}"
+        );
+        assert!(at("Stay out of Long House.") < at("class=\"states\""));
+        let ahead = ahead::view(&glance, Did::default()).into_string();
+        assert!(
+            ahead.contains("Today: pots to afternoon shade") && ahead.contains("id=\"heat-plan\""),
+            "{ahead}"
+        );
+    }
 
     #[test]
     fn what_stands_inside_a_heat_notice_is_read_as_it_is_now_on_page_and_in_the_letter() {

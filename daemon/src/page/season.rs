@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::figures::{Civil, day_words, degree_days, share, tenth, whole};
+use super::figures::{Civil, day_words, degree_days, not_measured, share, tenth, whole};
 use super::frame::{Did, Lintel, View, page};
 use super::{milestones, sums};
 use crate::entry::Cause;
@@ -30,7 +30,7 @@ pub(crate) fn list(glance: &Glance) -> Markup {
                         a.big href={ "/season/" (planting.planting) } { (planting.name) }
                         small {
                             "since " (civil.date(planting.since_ms, glance.at_ms)) "; "
-                            (degree_days(planting)) " degree days, " (planting.rule) "; "
+                            (degree_days(planting)) " (" (planting.rule) "); "
                             (tenth(planting.stress_season_h)) " h past its line"
                         }
                     }
@@ -51,7 +51,7 @@ pub(crate) fn one(glance: &Glance, season: &Season) -> Markup {
         place: format!("{}{count}", planting.name),
         order: sentence(season),
         why: format!(
-            "{} degree days ({}), {} of the time measured; {} h past {}° so far.",
+            "{} ({}), {} of the time measured; {} h past {}° so far.",
             degree_days(planting),
             planting.rule,
             share(planting.measured_share),
@@ -86,14 +86,21 @@ fn sentence(season: &Season) -> String {
     let came =
         season.milestones.iter().filter_map(|it| Some((it.noted.as_ref().or(it.reached.as_ref())?, it)));
     if let Some((day, milestone)) = came.max_by_key(|(day, _)| *day) {
-        let verb = if milestone.noted.is_some() { "on" } else { "by the sum on" };
-        return format!("{} {verb} {}.", capital(&milestone.what), day_words(day));
+        let (what, day) = (capital(&milestones::words(&milestone.what)), day_words(day));
+        return if milestone.noted.is_some() {
+            format!("{what} on {day}.")
+        } else {
+            format!("{what} about {day}, by its degree days.")
+        };
     }
     let dated = season.milestones.iter().filter(|it| it.earliest.is_some()).min_by_key(|it| &it.earliest);
     match dated.or(season.milestones.first()) {
         Some(next) => match milestones::expected(next) {
-            Some(when) => format!("{} {when}.", capital(&next.what)),
-            None => format!("{} at about {}.", capital(&next.what), whole(next.from_dd)),
+            Some(when) => format!("{} {when}.", capital(&milestones::words(&next.what))),
+            None => {
+                let what = capital(&milestones::words(&next.what));
+                format!("{what} at about {} degree days.", whole(next.from_dd))
+            }
         },
         None => "The sum so far.".to_owned(),
     }
@@ -113,7 +120,7 @@ fn account(season: &Season, civil: Civil, glance: &Glance) -> Markup {
                 (milestones::rows(season))
                 tr {
                     th scope="row" { "Degree days" small { (planting.rule) } }
-                    td { b { (degree_days(planting)) } @if planting.filled_days > 0 { small { (share(filled_share(planting))) " filled" } } }
+                    td { b { (whole(planting.degree_days)) } @if let Some(words) = not_measured(planting) { small { (words) } } @if planting.filled_days > 0 { small { (share(filled_share(planting))) " filled" } } }
                 }
                 tr { th scope="row" { "Hours past its line" } td { b { (tenth(planting.stress_season_h)) } } }
                 @if let Some(worst) = &planting.worst { (worst_row(worst)) }
@@ -138,7 +145,7 @@ fn worst_row(worst: &WorstGlance) -> Markup {
             td {
                 b { (worst.severity.as_str()) }
                 small { (worst_when(worst)) }
-                @if let Some(stage) = &worst.only_if { small { "if it was in that stage: " (stage) } }
+                @if let Some(stage) = &worst.only_if { small { "if it was " (stage) " then" } }
             }
         }
     }
@@ -259,9 +266,9 @@ mod tests {
     fn the_season_says_what_is_measured_by_hand_and_missing() {
         let html = one(&fixtures::calm(), &fixtures::season()).into_string();
         for wanted in [
-            "First ripe by the sum on 1 July.",
+            "First ripe about 1 July, by its degree days.",
             "1 day is made from lows",
-            "of it 16 filled (1 day)",
+            "16 of them filled in for 1 day",
             "Of 1 day too little was measured",
             "31.5",
         ] {
@@ -280,15 +287,15 @@ mod tests {
             last: "2026-07-09".to_owned(),
             days: 4,
             effect: "can fail the set".to_owned(),
-            only_if: Some("flowering".to_owned()),
+            only_if: Some("in flower".to_owned()),
         });
         let html = one(&fixtures::calm(), &season).into_string();
         for wanted in [
             "<b>extreme</b>",
             "on 4 days, 3 July to 9 July",
             "can fail the set",
-            ", 2 days missing",
-            "in that stage: flowering",
+            ", 2 days could not be reckoned",
+            "if it was in flower then",
         ] {
             assert!(html.contains(wanted), "{wanted} missing in {html}");
         }

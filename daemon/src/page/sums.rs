@@ -5,6 +5,7 @@ use std::fmt::Write;
 use maud::{Markup, html};
 
 use super::figures::{day_words, tenth, whole};
+use super::milestones;
 use crate::keeper::handle::{Season, SeasonMilestone};
 
 /// Height of a day, px.
@@ -13,6 +14,8 @@ const DAY_PX: f64 = 4.0;
 const LINE_PX: f64 = 18.0;
 /// Share of the width that 24 hours past the line would take, from the right.
 const STRESS_SHARE: f64 = 0.5;
+/// Width of a letter of a tag, px, on the safe side.
+const LETTER_PX: f64 = 6.9;
 /// Narrowest phone, px: decides on which side of a string its tag stands.
 const NARROW_PX: f64 = 280.0;
 
@@ -71,7 +74,7 @@ pub(crate) fn sums(season: &Season) -> Markup {
                 (bars(season, &scale))
                 (strings(season, &scale))
                 (months(season, &scale))
-                @for milestone in shown(season, scale.top) { (knots(milestone, season, &scale)) }
+                (tied(season, &scale, foot))
                 line.now-line x1="0" x2="100%" y1=(foot) y2=(foot) {}
                 text.now-clock.cased x="100%" dx="-12" y=(foot + 16.0) { "degree days" }
                 text.now-figure.cased x="100%" dx="-12" y=(foot + 46.0) { (whole(last.total)) }
@@ -84,7 +87,7 @@ pub(crate) fn sums(season: &Season) -> Markup {
 fn description(season: &Season) -> String {
     let mut words = String::new();
     for milestone in &season.milestones {
-        let _ = write!(words, "{} at {}", milestone.what, whole(milestone.from_dd));
+        let _ = write!(words, "{} at {}", milestones::words(&milestone.what), whole(milestone.from_dd));
         if milestone.rule != season.planting.rule {
             let _ = write!(words, " by {}", milestone.rule);
         }
@@ -127,18 +130,35 @@ fn bars(season: &Season, scale: &Scale) -> Markup {
 
 fn strings(season: &Season, scale: &Scale) -> Markup {
     let foot = scale.down(scale.days.saturating_sub(1));
+    let shown = shown(season, scale.top);
+    let row = |index: usize| 14.0 + index as f64 * LINE_PX;
     html! {
-        @for (index, milestone) in shown(season, scale.top).into_iter().enumerate() {
+        // Each string hangs from its own row, so that none runs through the words of a row above.
+        @for (index, milestone) in shown.iter().enumerate() {
             @let x = scale.across(milestone.from_dd);
-            @let y = 14.0 + index as f64 * LINE_PX;
-            @let left = milestone.from_dd / scale.top * NARROW_PX > 190.0;
-            line.casing x1=(x) x2=(x) y1="0" y2=(foot) {}
-            line.string x1=(x) x2=(x) y1="0" y2=(foot) {}
-            line.tag x1=(x) x2=(x) y1=(y - 12.0) y2=(y + 4.0) {}
-            text.tag-words.start[!left] x=(x) dx=(if left { "-6" } else { "6" }) y=(y) {
-                (milestone.what) " " tspan.strong { (whole(milestone.from_dd)) }
-            }
+            line.casing x1=(x) x2=(x) y1=(row(index) - 12.0) y2=(foot) {}
+            line.string x1=(x) x2=(x) y1=(row(index) - 12.0) y2=(foot) {}
         }
+        @for (index, milestone) in shown.iter().enumerate() {
+            @let (what, figure, y) = (milestones::words(&milestone.what), whole(milestone.from_dd), row(index));
+            @let at = scale.across(milestone.from_dd);
+            @let (x, dx, side) = beside(milestone.from_dd / scale.top, what.chars().count() + figure.len() + 1, &at);
+            line.tag x1=(at) x2=(at) y1=(y - 12.0) y2=(y + 4.0) {}
+            text.tag-words.start[side] x=(x) dx=(dx) y=(y) { (what) " " tspan.strong { (figure) } }
+        }
+    }
+}
+
+/// Where the words of a string stand, so that the narrowest phone shows all of them: right of it (`true`), left of it, or,
+/// where neither side has room, from the left edge on, over the string.
+fn beside(share: f64, letters: usize, at: &str) -> (String, &'static str, bool) {
+    let (across, width) = (share.min(1.0) * NARROW_PX, letters as f64 * LETTER_PX + 6.0);
+    if across + width <= NARROW_PX {
+        (at.to_owned(), "6", true)
+    } else if width <= across {
+        (at.to_owned(), "-6", false)
+    } else {
+        ("0".to_owned(), "6", true)
     }
 }
 
@@ -154,36 +174,67 @@ fn months(season: &Season, scale: &Scale) -> Markup {
     }
 }
 
-/// A round knot where the sum came to the milestone, a lozenge where the grower saw it.
-fn knots(milestone: &SeasonMilestone, season: &Season, scale: &Scale) -> Markup {
-    let on = |date: &Option<String>| {
+/// Where the sum came to a milestone, or the grower saw it.
+struct Knot {
+    /// Across, as a share of the drawing.
+    share: f64,
+    /// Of the day, px down.
+    y: f64,
+    /// A lozenge: seen, not reckoned.
+    seen: bool,
+    /// The day, and how it is known.
+    words: String,
+}
+
+impl Knot {
+    /// Whether its words stand at the left edge; else right of it.
+    fn at_the_edge(&self) -> bool {
+        self.share * NARROW_PX > 130.0
+    }
+}
+
+/// All knots of a season, from the foot of the drawing upwards.
+fn knots(season: &Season, scale: &Scale) -> Vec<Knot> {
+    let knot = |milestone: &SeasonMilestone, date: &Option<String>, seen: bool| {
         let date = date.as_ref()?;
         let index = season.days.iter().position(|day| &day.date == date)?;
-        Some((index, day_words(date)))
+        let words = format!("{} {}", day_words(date), if seen { "seen" } else { "reached" });
+        Some(Knot { share: milestone.from_dd / scale.top, y: scale.down(index), seen, words })
     };
-    let x = scale.across(milestone.from_dd);
-    let room = milestone.from_dd / scale.top * NARROW_PX > 130.0;
-    let side = |y: f64, words: String| {
-        html! {
-            @if room {
-                line.thin x1="0" x2=(x) y1=(y) y2=(y) {}
-                text.word y=(y - 4.0) { (words) }
-            } @else {
-                text.beside.cased x=(x) dx="12" y=(y + 5.0) { (words) }
-            }
-        }
+    let of = |it: &SeasonMilestone| [knot(it, &it.reached, false), knot(it, &it.noted, true)];
+    let mut knots: Vec<Knot> = shown(season, scale.top).into_iter().flat_map(of).flatten().collect();
+    knots.sort_by(|a, b| b.y.total_cmp(&a.y));
+    knots
+}
+
+/// The foot of each knot's words, px down, none lying over others of its side nor over the line at the foot.
+fn feet(knots: &[Knot], foot: f64) -> Vec<f64> {
+    let mut free = [foot - 6.0; 2];
+    let foot = |knot: &Knot| {
+        let free = &mut free[usize::from(knot.at_the_edge())];
+        let at = (knot.y + if knot.at_the_edge() { -4.0 } else { 5.0 }).min(*free);
+        *free = at - LINE_PX;
+        at
     };
+    knots.iter().map(foot).collect()
+}
+
+/// A round knot where the sum came to the milestone, a lozenge where the grower saw it, each with its day.
+fn tied(season: &Season, scale: &Scale, foot: f64) -> Markup {
+    let knots = knots(season, scale);
+    let feet = feet(&knots, foot);
+    let across = |knot: &Knot| scale.across(knot.share * scale.top);
     html! {
-        @if let Some((index, day)) = on(&milestone.reached) {
-            @let y = scale.down(index);
-            (side(y, format!("{day} by the sum")))
-            circle.knot cx=(x) cy=(y) r="4.5" {}
+        @for knot in &knots {
+            @if knot.at_the_edge() { line.thin x1="0" x2=(across(knot)) y1=(knot.y) y2=(knot.y) {} }
         }
-        @if let Some((index, day)) = on(&milestone.noted) {
-            @let y = scale.down(index);
-            @let apart = on(&milestone.reached).is_none_or(|reached| scale.down(reached.0).max(y) - scale.down(reached.0).min(y) > LINE_PX);
-            @if apart { (side(y, format!("{day} seen"))) }
-            svg x=(x) y=(y) overflow="visible" { path.knot d="M0-6L6 0L0 6L-6 0Z" {} }
+        @for (knot, at) in knots.iter().zip(feet) {
+            @if knot.at_the_edge() { text.word.cased y=(at) { (knot.words) } }
+            @else { text.beside.cased x=(across(knot)) dx="12" y=(at) { (knot.words) } }
+        }
+        @for knot in &knots {
+            @if knot.seen { svg x=(across(knot)) y=(knot.y) overflow="visible" { path.knot d="M0-6L6 0L0 6L-6 0Z" {} } }
+            @else { circle.knot cx=(across(knot)) cy=(knot.y) r="4.5" {} }
         }
     }
 }
@@ -235,9 +286,39 @@ mod tests {
     #[test]
     fn the_drawing_carries_milestones_their_dates_and_the_bars_of_hot_days() {
         let drawn = sums(&fixtures::season()).into_string();
-        assert!(drawn.contains("first flower") && drawn.contains("1 July by the sum"));
+        assert!(drawn.contains("first flower") && drawn.contains("1 July reached"));
         assert_eq!(drawn.matches("class=\"stress\"").count(), 13);
         assert!(!drawn.contains("style="));
+    }
+
+    #[test]
+    fn the_words_of_a_string_stand_whole_on_the_narrowest_phone_and_no_string_runs_through_a_row_above() {
+        for letters in [8, 20, 38] {
+            for percent in 0..=100 {
+                let share = f64::from(percent) / 100.0;
+                let (x, dx, right) = beside(share, letters, "at");
+                let from = if x == "at" { share * NARROW_PX } else { 0.0 } + dx.parse::<f64>().unwrap();
+                let width = letters as f64 * LETTER_PX;
+                let (left, end) = if right { (from, from + width) } else { (from - width, from) };
+                assert!(left >= 0.0 && end <= NARROW_PX, "{letters} letters at {percent} %: {left} to {end}");
+            }
+        }
+        let season = fixtures::season();
+        let drawn = strings(&season, &Scale::of(&season)).into_string();
+        let rows = shown(&season, Scale::of(&season).top).len();
+        assert!(rows > 1 && drawn.matches("class=\"string\"").count() == rows);
+        assert_eq!(drawn.matches(" y1=\"2\"").count(), 3, "only the first hangs from the top: {drawn}");
+    }
+
+    #[test]
+    fn days_of_milestones_never_lie_over_each_other_nor_over_the_foot() {
+        let knot = |share, y| Knot { share, y, seen: false, words: "8 July reached".to_owned() };
+        let knots =
+            [knot(0.9, 398.0), knot(0.3, 396.0), knot(0.8, 390.0), knot(0.7, 388.0), knot(0.2, 100.0)];
+        let feet = feet(&knots, 400.0);
+        assert_eq!(feet, [394.0, 394.0, 376.0, 358.0, 105.0]);
+        let season = fixtures::season();
+        assert!(tied(&season, &Scale::of(&season), 400.0).into_string().contains("1 July reached"));
     }
 
     #[test]

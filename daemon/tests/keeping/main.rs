@@ -31,6 +31,7 @@ mod quiet_hours;
 mod reads_low;
 mod reckoned;
 mod restart;
+mod said_now;
 mod season;
 mod senders_clock;
 mod signs;

@@ -37,7 +37,7 @@ impl WattsPerSquareMetre {
 /// | symbol | meaning                                                            |
 /// |--------|--------------------------------------------------------------------|
 /// | a      | `share`: how much of the sun inside lifts water at full canopy, 0.55 to 0.70 |
-/// | τ      | `transmission` of cover, shade and whitewash together              |
+/// | τ      | `transmission` of the cover; shade over it: [`under_shade`]         |
 /// | Rs     | `solar`: radiation of the day outside                              |
 /// | fc     | `covered`: the ground that leaves cover                            |
 ///
@@ -57,6 +57,33 @@ pub fn from_sun(
 /// The share of the sun that lifts water at full canopy, where nobody has measured it: the middle of 0.55 to 0.70
 /// (from memory).
 pub const USUAL_SHARE: Fraction = Fraction::reckoned(0.625);
+
+/// What is left of [`from_sun`] at [`USUAL_SHARE`] under shade that lets through the share `lets` of the sun.
+///
+/// Shade takes from the sun's part alone: dry air goes on drawing water from a shaded leaf, and in a heat wave that
+/// is some four tenths of the whole. Half the sun leaves seven tenths of the water, not half of it. Shade cools
+/// the house a little too, which is not counted: that errs towards more water.
+///
+/// # Equation
+///
+/// ```text
+/// left = 1 − s (1 − lets),    s = A (1 − e^(−k LAI)) / a
+/// ```
+///
+/// s is the sun's part of the whole: by [`Fitted::UNFITTED`] at a leaf area of 2.5, the middle of 1.5 to 3.5 in a house.
+///
+/// # Source
+///
+/// FAO-56 (1998), eq. 3: the aerodynamic term holds no radiation. The parts after Baille, Baille & Laury (1994), as
+/// with [`Fitted::latent_heat`].
+pub fn under_shade(lets: Fraction) -> Fraction {
+    let Fitted { sun, extinction, .. } = Fitted::UNFITTED;
+    let by_sun = sun.get() * (1.0 - libm::exp(-extinction.get() * SHADED_LEAF)) / USUAL_SHARE.get();
+    Fraction::reckoned(1.0 - by_sun * (1.0 - lets.get()))
+}
+
+/// Leaf area of a full canopy in a house, m² over each m² of ground: the middle of 1.5 to 3.5 (common practice).
+const SHADED_LEAF: f64 = 2.5;
 
 /// Coefficients of the model of sun and deficit, for one crop.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -43,7 +43,7 @@ fn told_of_heat(place: &str, book: &Book, verdicts: &[Verdict]) -> Told {
     let heat_buzzed = match heat.map(|it| &it.says) {
         Some(Says::Word(word)) => (word.push && !put_off) || buzzed(TOO_HOT),
         Some(Says::Clear { .. } | Says::Came { .. }) => false,
-        Some(Says::Unknown) | None => buzzed(TOO_HOT),
+        Some(Says::Meanwhile(_) | Says::Unknown) | None => buzzed(TOO_HOT),
     };
     Told { heat_buzzed, buzzed: buzzed(PEOPLE) }
 }

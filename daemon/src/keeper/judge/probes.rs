@@ -77,7 +77,7 @@ impl Engine {
             let rests = RESTS_ON_AIR.iter().filter(|minder| !(is_hot && **minder == ON_COURSE));
             for minder in rests {
                 if let Some(verdict) = verdicts.iter_mut().find(|it| is_told(it, minder, here.place))
-                    && let Says::Word(word) = &mut verdict.says
+                    && let Says::Word(word) | Says::Meanwhile(word) = &mut verdict.says
                 {
                     word.text += &format!(" Probe {probe} is in doubt: read a thermometer {look}.");
                 }
@@ -98,7 +98,8 @@ impl Engine {
             usual_interval_ms: hang.usual_interval_ms,
             heard_ms,
             heard_before_ms: self.tracks.last_heard(&hang.probe, now_ms - silent::SETTLED_MS),
-            last_air: last_c.map(|t_c| (t_c, None)),
+            last_c,
+            in_doubt: self.in_doubt.contains(&hang.probe),
             limit_near: last_c.zip(here).is_some_and(|(t_c, now)| is_near(t_c, now)),
             place_still_seen: here.is_some_and(|now| now.air.is_some()),
             away: heard_ms.and_then(|heard_ms| self.away_from(hang, heard_ms)),
@@ -211,7 +212,9 @@ impl Engine {
 
 /// Whether a verdict is a word of this minder about this place.
 fn is_told(verdict: &Verdict, minder: &str, place: &str) -> bool {
-    verdict.minder == minder && verdict.place == place && matches!(verdict.says, Says::Word(_))
+    verdict.minder == minder
+        && verdict.place == place
+        && matches!(verdict.says, Says::Word(_) | Says::Meanwhile(_))
 }
 
 /// Whether the air was near a line that buzzes a phone when it was last heard: the place's own, a crop's on a day that is

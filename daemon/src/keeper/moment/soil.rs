@@ -12,7 +12,7 @@ use crate::entry::{Note, PlaceKind};
 use crate::ground::{Place, Planting, shade};
 use crate::keeper::engine::Engine;
 use crate::minders::demand::{
-    Basis, COVER, DayDemand, DayWeather, Demand, Plant, SHADE, Span, Sun, covered_mm, open_mm, shone,
+    Basis, DayDemand, DayWeather, Demand, Plant, SHADE, Span, Sun, covered_mm, open_mm, shone,
 };
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::soil_dry::left;
@@ -176,7 +176,7 @@ impl Engine {
         }
         let noon_ms = self.site.calendar.start_of(day) + MS_PER_DAY / 2;
         let shaded = self.shaded(place, noon_ms.min(at_ms));
-        covered_mm(latitude, day, weather, if shaded { COVER * SHADE } else { COVER })
+        covered_mm(latitude, day, weather, if shaded { SHADE } else { 1.0 })
     }
 
     /// Whether shade is noted as on over a place under cover.
@@ -213,9 +213,12 @@ impl Engine {
         let now_ms = self.now_ms();
         let noon_ms = self.site.calendar.start_of(self.site.calendar.day_of(now_ms)) + MS_PER_DAY / 2;
         let place = self.ground.place(&standing.planting.place)?;
-        // Half the sun is half the water: on a hotter day under its net a plant asks for less, and that is said.
-        let net =
-            if self.shaded(place, noon_ms.min(now_ms)) { ", less for the shade that is on" } else { "" };
+        // On a hotter day under its net a plant may ask for less than on the one before, and why is said.
+        let net = if self.shaded(place, noon_ms.min(now_ms)) {
+            ", somewhat less for the shade that is on"
+        } else {
+            ""
+        };
         Some((plant.gives_l(mm)?.get(), format!("{}{net}", basis.words())))
     }
 
@@ -289,7 +292,12 @@ impl Engine {
     }
 
     /// What each probe of a place holds of a quantity at a moment.
-    pub(super) fn each_held(&self, place: &str, quantity: Quantity, at_ms: i64) -> Vec<(String, f64)> {
+    pub(in crate::keeper) fn each_held(
+        &self,
+        place: &str,
+        quantity: Quantity,
+        at_ms: i64,
+    ) -> Vec<(String, f64)> {
         let hung = self.ground.hangs_in(place, at_ms, at_ms + 1);
         hung.filter_map(|hang| {
             let (measured_ms, value) = self.tracks.newest(&hang.probe, quantity, at_ms)?;

@@ -8,7 +8,7 @@ use agronomy::vapour;
 
 use crate::almanac::day_page::rounded;
 use crate::entry::Note;
-use crate::glance::{ByHand, Knot, Line, PlaceGlance};
+use crate::glance::{BesideGlance, ByHand, Knot, Line, PlaceGlance};
 use crate::ground::Place;
 use crate::keeper::engine::Engine;
 use crate::keeper::unread::holes;
@@ -43,8 +43,11 @@ pub(super) fn glance(engine: &Engine, place: &Place) -> PlaceGlance {
         dryness: now.vpd_kpa.map(|vpd| Bands::of(&now).word(vpd).to_owned()),
         dew_point_c: dew_point(now.air.map(|(_, t)| t), humidity),
         heat_index_c: felt(now.air.map(|(_, t)| t), humidity),
-        trend_c_per_h: now.slope_c_per_h.map(|slope| rounded(slope, 1)),
+        trend_c_per_h: now.pace_c_per_h.map(|slope| rounded(slope, 1)),
         heard_ms: now.air.map(|(at, _)| at),
+        air_probe: engine.air_probe(&place.id).map(str::to_owned),
+        in_doubt: engine.air_probe(&place.id).is_some_and(|probe| engine.in_doubt.contains(probe)),
+        beside: beside(engine, &place.id),
         last_known_c: now.last_air.filter(|_| now.air.is_none()).map(|(_, t)| rounded(t, 2)),
         high_today: now.high.map(|(high, at)| (rounded(high, 2), at)),
         low_last_night: now.low.map(|(low, at)| (rounded(low, 2), at)),
@@ -62,6 +65,18 @@ pub(super) fn glance(engine: &Engine, place: &Place) -> PlaceGlance {
         vents_open: now.vents_open,
         shade_on: now.shade_on,
     }
+}
+
+/// The air now by those probes of a place that it is not told by.
+fn beside(engine: &Engine, place: &str) -> Vec<BesideGlance> {
+    let held = engine.each_held(place, Quantity::AirTemperature, engine.now_ms());
+    let others = held.into_iter().filter(|(probe, _)| engine.air_probe(place) != Some(probe));
+    let glance = |(probe, t_c): (String, f64)| BesideGlance {
+        in_doubt: engine.in_doubt.contains(&probe),
+        probe,
+        t_c: rounded(t_c, 2),
+    };
+    others.map(glance).collect()
 }
 
 /// When today's cloth begins: the last 04:00 of standard time.
@@ -148,7 +163,8 @@ fn knots(engine: &Engine, now: &PlaceNow<'_>, air: &[(i64, f64)], from_ms: i64) 
             let ((t0, v0), (t1, v1)) = (pair[0], pair[1]);
             let rose = v0 < line.limit_c && v1 >= line.limit_c;
             if let Some(at_ms) = crossing_ms(t0, v0, t1, v1, line.limit_c).filter(|_| rose) {
-                let words = format!("{} pass {}", line.whose, limit(line.limit_c));
+                let pass = if line.of_place { "passes" } else { "pass" };
+                let words = format!("{} {pass} {}", line.whose, limit(line.limit_c));
                 knots.push(Knot { at_ms, t_c: Some(line.limit_c), words, by_hand: false });
                 break;
             }

@@ -7,7 +7,6 @@ use crate::almanac::account::{account, days_of};
 use crate::almanac::day_page::rounded;
 use crate::almanac::figures_read::is_read;
 use crate::almanac::heat_course::worst_heat;
-use crate::almanac::lines;
 use crate::almanac::pages::{Pages, make};
 use crate::almanac::planting_page::rule_of;
 use crate::calendar::date;
@@ -16,7 +15,7 @@ use crate::glance::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance}
 use crate::ground::Planting;
 use crate::keeper::engine::Engine;
 use crate::minders::place_now::Standing;
-use crate::minders::words::plural;
+use crate::minders::words::{any_of, plural, stages as stages_words};
 
 /// How near to its severe line a planting counts as pressed, °C.
 const PRESSED_C: f64 = 2.0;
@@ -58,7 +57,7 @@ pub(super) fn glance(engine: &Engine, planting: &Planting) -> Option<PlantingGla
         since_ms: planting.from_ms,
         ended_ms: planting.ended_ms,
         state: state(past_line_c),
-        stages: lines::words(&stages),
+        stages: stages_words(&stages),
         line_c: lines.severe_c,
         past_line_c,
         litres_today: litres_today(engine, planting),
@@ -85,15 +84,14 @@ fn worst(engine: &Engine, planting: &Planting, crop: &Crop, pages: &Pages) -> Op
     let possible = |stage: &&Stage| {
         [worst.first, worst.last].iter().any(|day| engine.stages(planting, *day).possible.contains(*stage))
     };
-    let stages = worst.only_if.iter().filter(possible);
-    let stages: Vec<_> = stages.map(|stage| stage.as_str().replace('_', " ")).collect();
+    let stages: Vec<Stage> = worst.only_if.iter().filter(possible).copied().collect();
     Some(WorstGlance {
         severity: worst.severity,
         first: date(worst.first),
         last: date(worst.last),
         days: worst.days,
         effect: worst.effect,
-        only_if: (!stages.is_empty()).then(|| stages.join(" or ")),
+        only_if: (!stages.is_empty()).then(|| any_of(stages)),
     })
 }
 

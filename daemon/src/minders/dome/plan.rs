@@ -12,6 +12,8 @@ use crate::minders::pots::dose;
 pub const FIRST_DAY: i64 = 5;
 /// A pot that holds water for fewer days than this is named with them (AGRONOMY 1.2: practice).
 const POT_DAYS: f64 = 1.2;
+/// So many parts of a day's task stand in its first line.
+const HEAD: usize = 4;
 /// Where a probe in the ground has less left for roots than this, deep water goes first (AGRONOMY 1.2: practice).
 const ROOTS_LEFT: f64 = 0.75;
 
@@ -58,17 +60,20 @@ impl Garden {
         )
     }
 
-    /// What is asked for today, as the last sentence of the plan. How much more a hot day asks: common practice.
-    fn asks(&self) -> String {
+    /// What is asked for today, as the last sentences of the plan, so many days before the heat. In it the figure is
+    /// that of a hot day already. How much more a hot day asks than a mild one: common practice.
+    fn asks(&self, ahead: i64) -> String {
         let each: Vec<String> =
             self.asks.iter().map(|(name, litres)| format!("{name} {}", dose(*litres))).collect();
         if each.is_empty() {
             return String::new();
         }
-        format!(
-            " Litres for each plant today: {}; a hot dry day asks for up to twice what a mild one does.",
-            each.join(", ")
-        )
+        let more = if ahead > 0 {
+            ". Hot dry days can ask for up to twice as much."
+        } else {
+            ", give or take a third. Feel the soil at noon too: where it is dry, give more."
+        };
+        format!(" Litres for each plant today: {}{more}", each.join(", "))
     }
 }
 
@@ -118,6 +123,14 @@ pub fn task(days_ahead: i64) -> Option<String> {
     Some(format!("{when}: {what}"))
 }
 
+/// What is to be done today, in a line, so many days before the heat (0 and below: in it): the head of the day's task.
+pub fn first_line(days_ahead: i64) -> String {
+    let ahead = days_ahead.max(0);
+    let what = PLAN.iter().find(|(least, ..)| *least <= ahead).map_or("", |(_, _, what)| *what);
+    let head: Vec<&str> = what.trim_end_matches('.').split("; ").take(HEAD).collect();
+    format!("{}: {}.", if ahead > 3 { "In these days" } else { "Today" }, head.join("; "))
+}
+
 /// A day's name beside today: "today", "tomorrow", "Friday", or its date where it is a week away or more.
 pub fn day_name(day: Day, today: Day, calendar: &Calendar) -> String {
     let noon = calendar.start_of(day) + 12 * 3_600_000;
@@ -154,7 +167,7 @@ pub fn plan(from: Day, to: Day, today: Day, garden: &Garden, calendar: &Calendar
         };
         let _ = write!(words, "{}{when}: {what}", if words.is_empty() { "" } else { " " });
     }
-    words.push_str(&garden.asks());
+    words.push_str(&garden.asks(ahead));
     words
 }
 
@@ -209,11 +222,15 @@ mod tests {
         for part in [
             "water deep (first Low bed, 40 % left by its probe), so that",
             "pots (sweet peppers: full they last 0.4 days as it asks today, figs) to",
-            "Litres for each plant today: tomatoes 3, lettuces 0.4; a hot dry day",
+            "Litres for each plant today: tomatoes 3, lettuces 0.4. Hot dry days can ask for up to twice as much.",
         ] {
             assert!(said(3).contains(part), "{part:?} is missing in {:?}", said(3));
         }
-        assert!(said(0).contains("tomatoes 3, lettuces 0.4") && !said(0).contains("Low bed"));
+        assert!(
+            said(0).contains("tomatoes 3, lettuces 0.4, give or take a third.")
+                && !said(0).contains("Low bed")
+        );
+        assert!(!said(0).contains("twice"), "what is asked for in the heat is that of a hot day already");
     }
 
     #[test]
@@ -222,5 +239,19 @@ mod tests {
         assert_eq!((task(FIRST_DAY + 1), task(FIRST_DAY)), (None, task(3)));
         assert!(task(2).unwrap().starts_with("Two days before: water deep"));
         assert_eq!(task(-3), task(0));
+    }
+
+    #[test]
+    fn the_first_line_is_what_to_do_today_and_short() {
+        assert_eq!(first_line(1), "Today: pots to afternoon shade with saucers, drip and alarm checked.");
+        assert!(
+            first_line(0).starts_with("Today: water before sunrise; open everything"),
+            "{}",
+            first_line(0)
+        );
+        assert!(first_line(5).starts_with("In these days: mend leaks"), "{}", first_line(5));
+        for ahead in -1..6 {
+            assert!((8..32).contains(&first_line(ahead).split_whitespace().count()), "{}", first_line(ahead));
+        }
     }
 }
