@@ -74,3 +74,28 @@ fn p11_what_is_older_than_a_day_is_kept_under_its_own_stamp_and_never_told() {
     let page = all["day_pages"].as_array().unwrap().iter().find(|page| page["date"] == "2026-06-03").unwrap();
     assert_eq!(page["t_max_c"], 43.0, "the day it was of has it");
 }
+
+#[test]
+fn m4_a_flood_of_dateless_heat_is_kept_undated_and_told_to_nobody() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    // Three hours of 43 °C, as a source hands them over that knows them for late; all in one second.
+    let late = |minute: i64| Heard {
+        measured_ms: None,
+        stale: true,
+        ..heard("post", AIR, 0, 43.0 + minute as f64 / 100.0)
+    };
+    for minute in 0..180 {
+        let arrived_ms = noon + minute * 5;
+        core.hear(moment(arrived_ms), &[Message { readings: vec![late(minute)], arrived_ms }]);
+    }
+    core.advance(moment(noon + HOUR));
+    assert!(told(&core, "too-hot").is_empty() && told(&core, "on-course").is_empty());
+    assert_eq!(core.engine().tracks().newest("post", AIR, noon + HOUR), None, "none is of now");
+    let all = everything(&mut core);
+    assert_eq!(all["readings"]["post"]["air_temperature"]["reasons"], serde_json::json!({ "no_time": 180 }));
+    core.flush(moment(noon + HOUR)).unwrap();
+    let kept = core.ledger().readings("post", AIR, 0..i64::MAX).unwrap();
+    let values: Vec<f64> = kept.iter().map(|reading| reading.value).collect();
+    assert!(values.len() == 180 && values.is_sorted(), "all, in order: {values:?}");
+}
