@@ -113,7 +113,11 @@ fn with_and_without_a_running_service_the_answers_are_the_same() {
 fn taking_in_twice_changes_nothing() {
     let garden = new_garden();
     let days = serde_json::json!([{ "from": "2026-07-01", "to": "2026-07-03" }]);
-    let expected = |new: u64, days: Value| serde_json::json!({ "readings": 144, "by_hand": 0, "new": new, "held": 144 - new, "days": days });
+    let expected = |new: u64, days: Value| {
+        serde_json::json!({
+            "readings": 144, "by_hand": 0, "new": new, "held": 144 - new, "days": days, "unplaced": []
+        })
+    };
     assert_eq!(take_in(&garden), expected(144, days));
     let once = export(&garden);
     assert_eq!(once["day_pages"][2]["t_max_c"], 37.0);
