@@ -85,7 +85,7 @@ fn place_section(place: &PlaceGlance, glance: &Glance, index: usize, drawn: bool
         h2 style=(HEAD) { (place.name) }
         p style="margin:0 16px 6px" {
             @match (place.t_c, place.heard_ms) {
-                (Some(t), Some(heard)) => { b style="font-size:28px" { (tenth(t)) "°" } " read " (civil.when(heard, glance.at_ms)) ", sound. " }
+                (Some(t), Some(heard)) => { b style="font-size:28px" { (tenth(t)) "°" } " read " (civil.when(heard, glance.at_ms)) (if place.in_doubt { ", in doubt. " } else { ", sound. " }) }
                 (None, Some(heard)) => { b { "Now: not known; last heard " (civil.when(heard, glance.at_ms)) ". " } }
                 _ => { "Now: not known. " }
             }
@@ -161,6 +161,27 @@ mod tests {
         let file = picture(&glance);
         assert!(file.len() < 60_000, "{} bytes", file.len());
         assert_eq!(file.matches("role=\"img\"").count(), 10);
+    }
+
+    #[test]
+    fn no_string_runs_through_the_name_of_another_and_a_knot_past_the_scale_is_whole() {
+        let mut glance = fixtures::heat();
+        let high = crate::glance::Knot {
+            at_ms: fixtures::at(12, 8),
+            t_c: Some(46.2),
+            words: "high 46.2".to_owned(),
+            by_hand: false,
+        };
+        glance.places[0].knots.push(high);
+        let place = &glance.places[0];
+        let drawn = drawing(place, &Day::of(place, &glance), 0).into_string();
+        let named = |line: &crate::glance::Line| {
+            drawn.find(&format!("{} {}°", line.whose, tenth_or_whole(line.limit_c))).unwrap()
+        };
+        // A string reaches down from its name, and a name leftwards from its string: the highest limit stands on top.
+        let places: Vec<usize> = place.lines.iter().take(4).map(named).collect();
+        assert!(places.len() > 1 && places.is_sorted_by(|a, b| a > b), "{drawn}");
+        assert!(drawn.contains("cx=\"98.3%\"") && !drawn.contains("cx=\"100.0%\""), "{drawn}");
     }
 
     #[test]

@@ -17,7 +17,7 @@ fn a_course_that_came_true_leads_with_the_air_of_now_and_gives_way_to_the_heat_n
     let day = june() + 5 * DAY;
     let hours = |minute: i64| minute as f64 / 60.0;
     // Tomatoes in flower: moderate from 32, severe from 35 (crop book). A morning on course for 35 from afar.
-    let begun = (0..).find(|minute| *minute > 600 && curve(18.0, 38.0, hours(*minute)) >= 31.9).unwrap();
+    let begun = (600..900).find(|minute| curve(18.0, 38.0, hours(*minute)) >= 31.9).unwrap();
     for minute in 0..begun {
         hear(&mut core, day + minute * MINUTE, &[("post", AIR, curve(18.0, 38.0, hours(minute)))]);
     }

@@ -49,7 +49,7 @@ fn a_rule_of_two_days_gives_the_season_its_worst_on_the_second_and_no_day_page_a
     }
     let whole = worst(6);
     assert_eq!((whole.severity, whole.days), (Severity::Extreme, 2));
-    assert_eq!(whole.only_if.as_deref(), Some("flowering"), "nobody has noted a flower");
+    assert_eq!(whole.only_if.as_deref(), Some("in flower"), "nobody has noted a flower");
     assert_eq!((whole.first.as_str(), whole.last.as_str()), ("2026-06-04", "2026-06-05"));
     let mut core = tomatoes(&given);
     let said: Vec<_> = pages(&mut core).iter().map(|page| page["worst"].clone()).collect();

@@ -25,6 +25,10 @@ const THREAD_H: f64 = 0.6;
 /// Width of a letter of the words, px, on the safe side, and of the narrowest phone.
 const LETTER_PX: f64 = 7.0;
 const NARROW_PX: f64 = 290.0;
+/// Limits named.
+const TAGS: usize = 4;
+/// Half a knot with its rim on the narrowest phone, %.
+const EDGE_PCT: f64 = 5.0 / NARROW_PX * 100.0;
 
 const NIGHT: &str = "#d8e1dd";
 /// Heat expected, before the first string and past it.
@@ -36,6 +40,16 @@ fn down(hour: f64) -> String {
 
 fn pct(t_c: f64) -> String {
     format!("{:.1}%", percent(t_c))
+}
+
+/// Where a knot stands: one at an end of the scale or past it is drawn whole.
+fn knot_pct(t_c: f64) -> String {
+    format!("{:.1}%", percent(t_c).clamp(EDGE_PCT, 100.0 - EDGE_PCT))
+}
+
+/// A rim about words, so that no line runs through them.
+fn cased() -> String {
+    format!("paint-order:stroke;stroke:{GROUND};stroke-width:4px;stroke-linejoin:round")
 }
 
 /// The cloth of a place; `index` keeps the names inside it apart from those of the others.
@@ -142,12 +156,14 @@ fn night(place: &PlaceGlance, day: &Day) -> String {
     }
 }
 
-/// The limits' names above the cloth, a line each, left of their strings.
+/// The limits' names above the cloth, a line each, left of their strings: the highest on top, so that no string runs
+/// through the name of another.
 fn tags(place: &PlaceGlance) -> Markup {
+    let lines = &place.lines[..place.lines.len().min(TAGS)];
     html! {
         g text-anchor="end" {
-            @for (row, line) in place.lines.iter().take(4).enumerate() {
-                @let y = 14 + 16 * row;
+            @for (row, line) in lines.iter().rev().enumerate() {
+                @let y = 14 + 16 * (TAGS - lines.len() + row);
                 line x1=(pct(line.limit_c)) x2=(pct(line.limit_c)) y1=(y - 11) y2=(TOP_PX) stroke=(INK) {}
                 text x=(pct(line.limit_c)) dx="-6" y=(y) { (line.whose) " " (tenth_or_whole(line.limit_c)) "°" }
             }
@@ -159,7 +175,7 @@ fn tags(place: &PlaceGlance) -> Markup {
 fn hours(day: &Day) -> Markup {
     let first = day.civil.hour_of_day(day.start_ms);
     html! {
-        g font-size="12" text-anchor="end" {
+        g font-size="12" text-anchor="end" style=(cased()) {
             @for clock in [6.0, 9.0, 12.0, 15.0, 18.0, 21.0] {
                 @let hour = (clock - first).rem_euclid(HOURS);
                 text x="99%" y=(down(hour)) dy="4" { (format!("{clock:02.0}")) }
@@ -174,7 +190,6 @@ fn words(day: &Day) -> Markup {
     let places = placing::place(&wanted, day.now, HOURS, LINE_H);
     let placed: Vec<(&Event, f64)> =
         day.events.iter().zip(places).filter_map(|(event, at)| Some((event, at?))).collect();
-    let cased = format!("paint-order:stroke;stroke:{GROUND};stroke-width:4px;stroke-linejoin:round");
     html! {
         g stroke=(INK) {
             @for (event, at) in placed.iter().filter(|(event, _)| !beside(event)) {
@@ -187,11 +202,11 @@ fn words(day: &Day) -> Markup {
             @for event in &day.events {
                 @if let Some(t) = event.t_c {
                     @let hollow = (event.rank == Rank::Release).then_some(GROUND);
-                    circle cx=(pct(t)) cy=(down(event.hour)) r="4" fill=[hollow] {}
+                    circle cx=(knot_pct(t)) cy=(down(event.hour)) r="4" fill=[hollow] {}
                 }
             }
         }
-        g style=(cased) {
+        g style=(cased()) {
             @for (event, at) in &placed {
                 @if beside(event) {
                     text x=(event.t_c.map_or("0".to_owned(), pct)) dx="10" y=(down(*at)) dy="4" { (event.clock) " " (event.words) }
