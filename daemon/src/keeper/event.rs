@@ -95,6 +95,11 @@ pub enum Event {
         /// How many, %; nought where it is well again.
         damaged_pct: u32,
     },
+    /// A page that was open before says how far it saw the ledger.
+    Witness {
+        /// The mark of the newest glance that it had.
+        mark: String,
+    },
     /// Which chip answers as a probe: at the first answer, and when it is another.
     Chip {
         /// As which.
