@@ -15,7 +15,7 @@ mod public_warning;
 mod reply;
 mod step;
 
-pub use board::BoardNews;
+pub use board::{BoardNews, lost};
 pub use edition::{Anew, Cause, Sums};
 pub use fenced::Fenced;
 pub use forecast::Forecast;

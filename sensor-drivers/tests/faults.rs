@@ -353,3 +353,35 @@ fn a_simulated_bme280_shows_its_old_words_and_the_measuring_bit_until_the_conver
     assert_ne!(done[8..10], power_on[8..10]);
     assert_eq!((&done[5..8], &done[11..]), (&power_on[5..8], &power_on[11..]), "switched off");
 }
+
+#[test]
+fn b3_an_answer_that_comes_a_bit_late_is_never_taken_for_one() {
+    comes_and_goes(Fault::ShiftedOnce, |_, outcome| {
+        assert!(
+            matches!(outcome, Err(ReadError::Checksum { .. } | ReadError::Unsteady { .. })),
+            "{outcome:?}"
+        );
+    });
+    // Of a chip without checksums all answers are alike then: its own settings, read with them, tell.
+    comes_and_goes(Fault::Shifted, |_, outcome| assert!(outcome.is_err(), "{outcome:?}"));
+}
+
+#[test]
+fn b3_late_bits_in_any_answer_of_a_reading_or_of_its_setting_up_give_no_false_value() {
+    for late in 0..12 {
+        for (bench, mut probe) in both() {
+            if late % 2 == 0 {
+                assert!(is_mild(&probe.read()));
+                bench.pass();
+            }
+            // Answers of either chip are asked for at most 15 ms after its reading begins.
+            bench.bus.inject_at(
+                bench.bus.now() + Duration::from_millis(late),
+                bench.address,
+                Fault::ShiftedOnce,
+            );
+            let outcome = probe.read();
+            assert!(outcome.is_err() || is_mild(&outcome), "{late} ms: {outcome:?}");
+        }
+    }
+}

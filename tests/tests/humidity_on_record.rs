@@ -44,7 +44,9 @@ impl Tunnel {
                 series.entry((heard.probe.to_string(), heard.quantity)).or_default().push((at_ms, value));
             }
         }
-        series.values_mut().for_each(|readings| readings.sort_by_key(|(at_ms, _)| *at_ms));
+        for readings in series.values_mut() {
+            readings.sort_by_key(|(at_ms, _)| *at_ms);
+        }
         Self(series)
     }
 

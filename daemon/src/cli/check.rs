@@ -1,5 +1,6 @@
 //! `glasshour check`: everything that is wrong with a file, or what was understood of it.
 
+mod buses;
 pub(super) mod files;
 mod live;
 
@@ -107,7 +108,7 @@ fn understood(args: &CheckArgs, text: &str) -> Result<Understood, String> {
         MapFault::Within(faults) => faults,
         MapFault::Unreadable(fault) => in_file(Faults { file: String::new(), list: vec![fault] }),
     })?;
-    let warnings = warnings.into_iter().map(|warning| warning + "\n");
+    let warnings = buses::notes(&site.buses).into_iter().chain(warnings).map(|warning| warning + "\n");
     let summary = summary::site(&site, map.as_ref()) + &warnings.collect::<String>();
     Ok(Understood { summary, site: Some(Box::new(site)) })
 }

@@ -40,6 +40,13 @@ pub enum BoardNews {
         /// Why, in words.
         why: String,
     },
+    /// The card lost what it had reported as stored: a page saw more than the ledger held at the start.
+    Lost {
+        /// How many readings; nought where it was something else.
+        readings: u64,
+        /// The newest commit that was seen.
+        seq: i64,
+    },
     /// Another chip answers as a probe than before, or one does for the first time.
     Chip {
         /// As which.
@@ -78,12 +85,22 @@ impl BoardNews {
             Self::Refused { why, .. } => {
                 ("The disk refused writes, and takes them again".to_owned(), why.clone())
             }
+            Self::Lost { readings, .. } => (format!("The card lost {}", lost(*readings)), String::new()),
             Self::Chip { probe, serial } => {
                 (format!("Chip number {serial} answers as {probe}"), String::new())
             }
             Self::Clock { doubt: Some(doubt) } => ("The clock is not believed".to_owned(), doubt.clone()),
             Self::Clock { doubt: None } => ("The clock is believed again".to_owned(), String::new()),
         }
+    }
+}
+
+/// What a card lost, in words.
+pub fn lost(readings: u64) -> String {
+    match readings {
+        0 => "what it had promised to keep".to_owned(),
+        1 => "1 reading it had promised to keep".to_owned(),
+        many => format!("{many} readings it had promised to keep"),
     }
 }
 

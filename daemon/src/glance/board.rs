@@ -84,6 +84,9 @@ pub struct BoardGlance {
     /// Senders of what could not be read that are no probe here.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub strangers: Vec<Stranger>,
+    /// How far the ledger is: for pages, which say it back when they come again.
+    #[serde(skip)]
+    pub mark: String,
     /// Where the page listens, and what that means, in words.
     pub listening: String,
     /// The key that phones subscribe for, base64url; none where there is no web push.

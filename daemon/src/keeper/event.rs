@@ -113,6 +113,11 @@ pub enum Event {
         /// How many more; fewer where what was missing came late.
         more: i64,
     },
+    /// A page that was open before says how far it saw the ledger.
+    Witness {
+        /// The mark of the newest glance that it had.
+        mark: String,
+    },
     /// Which chip answers as a probe: at the first answer, and when it is another.
     Chip {
         /// As which.

@@ -34,6 +34,8 @@ pub struct News {
     ran_again_ms: Option<i64>,
     /// The chips that answered as each probe, with the moment since when, UTC ms: oldest first.
     chips: BTreeMap<String, Vec<(i64, u32)>>,
+    /// What the card lost: UTC ms, readings, the newest commit that was seen.
+    losses: Vec<(i64, u64, i64)>,
     /// Why the clock is doubted.
     doubt: Option<String>,
 }
@@ -65,6 +67,7 @@ impl News {
                 self.mishaps.retain(|(at, _)| at_ms - at < SLOW_WRITES_MS);
                 self.mishaps.push((at_ms, news.clone()));
             }
+            BoardNews::Lost { readings, seq } => self.losses.push((at_ms, *readings, *seq)),
             BoardNews::Chip { probe, serial } => {
                 self.chips.entry(probe.clone()).or_default().push((at_ms, *serial));
             }
@@ -85,6 +88,7 @@ impl News {
             }
             BoardNews::SlowWrite { .. } => self.slow_writes(at_ms).count() < SLOW_WRITES,
             BoardNews::Off { .. } | BoardNews::Refused { .. } => self.mishaps(at_ms).count() < MISHAPS,
+            BoardNews::Lost { seq, .. } => self.is_unknown_loss(*seq),
             BoardNews::Chip { probe, serial } => {
                 let chips = self.chips_of(probe);
                 let lately = chips.iter().filter(|(at, _)| at_ms - at < SLOW_WRITES_MS).count();
@@ -123,6 +127,16 @@ impl News {
     /// When the service ran again after it last did not, as far as that was entered, UTC ms.
     pub fn ran_again_ms(&self) -> Option<i64> {
         self.ran_again_ms
+    }
+
+    /// Whether a loss up to this commit says more than is known: several pages may have seen it.
+    pub fn is_unknown_loss(&self, seq: i64) -> bool {
+        self.losses.iter().all(|(.., known)| *known < seq)
+    }
+
+    /// What the card lost since a moment: UTC ms, readings.
+    pub fn losses(&self, since_ms: i64) -> impl Iterator<Item = (i64, u64)> {
+        self.losses.iter().filter(move |(at, ..)| *at > since_ms).map(|(at, readings, _)| (*at, *readings))
     }
 
     /// The chips that answered as a probe, with the moment since when, UTC ms: oldest first.

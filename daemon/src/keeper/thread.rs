@@ -9,6 +9,7 @@ mod storage;
 mod time;
 mod together;
 mod upkeep;
+mod witness;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -31,7 +32,8 @@ use crate::supervise::Outcome;
 
 use befell::Away;
 use together::Together;
-use upkeep::GLANCE_EVERY;
+use upkeep::{GLANCE_EVERY, does_without};
+use witness::Mark;
 
 /// Events that may wait for the keeper: the brake on whoever sends.
 const QUEUE: usize = 1024;
@@ -63,11 +65,6 @@ pub struct Setup {
     pub makeshift: Option<watch::Receiver<Vec<Makeshift>>>,
 }
 
-/// What this start does without at present.
-fn does_without(setup: &Setup) -> Vec<Makeshift> {
-    setup.makeshift.as_ref().map_or_else(Vec::new, |it| it.borrow().clone())
-}
-
 /// The keeper, ready to run on a thread of its own.
 pub struct Keeper {
     setup: Setup,
@@ -89,6 +86,8 @@ pub struct Keeper {
     last_run: Option<LastRun>,
     /// When this one began, monotonic ms.
     began_mono_ms: i64,
+    /// How far the ledger was then.
+    began_at: Mark,
     reopen: bool,
     retry_ms: i64,
     retry_after_ms: i64,
@@ -126,6 +125,7 @@ impl Keeper {
             refused_mono_ms: 0,
             last_run: None,
             began_mono_ms: 0,
+            began_at: Mark::default(),
             reopen: false,
             retry_ms: 0,
             retry_after_ms: storage::RETRY_MS,
@@ -185,6 +185,7 @@ impl Keeper {
     /// Makes the first glance; once, before the first [`turn`](Self::turn). [`run`](Self::run) does it by itself.
     pub fn begin(&mut self) {
         self.look_back();
+        self.mark_beginning();
         self.count_undated();
         self.reckon_growth_if_small();
         self.publish();
@@ -326,6 +327,7 @@ impl Keeper {
                 *count = count.saturating_add_signed(more);
             }
             Event::Chip { probe, serial } => _ = self.chips.insert(probe, serial),
+            Event::Witness { mark } => self.witnessed(&mark, moment),
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);

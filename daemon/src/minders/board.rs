@@ -8,6 +8,7 @@ use agronomy::crop::Severity;
 
 use super::word::{Verdict, Word};
 use crate::calendar::Calendar;
+use crate::entry::lost;
 
 /// The probe that the board itself is, and the place of its notices.
 pub const BOARD: &str = "board";
@@ -17,6 +18,10 @@ pub const BOARD_HOT: &str = "board-hot";
 pub const SUPPLY: &str = "board-supply";
 /// Its clock is not believed.
 pub const CLOCK: &str = "board-clock";
+/// Its card lost what it had reported as stored.
+pub const LYING_CARD: &str = "lying-card";
+/// A loss is told for so long, ms.
+pub const LOSS_MS: i64 = 7 * 86_400_000;
 /// Its card is slow.
 pub const SLOW_CARD: &str = "slow-card";
 
@@ -86,6 +91,25 @@ pub fn clock(doubt: Option<&str>) -> Verdict {
     }
 }
 
+/// Judges the card by what it lost in the last week: UTC ms, readings.
+pub fn lying_card(losses: &[(i64, u64)], calendar: &Calendar) -> Verdict {
+    let Some((at_ms, _)) = losses.last() else {
+        let text =
+            "Board: nothing more was seen to be lost for a week. A card that lied once is not to be trusted.";
+        return Verdict::clear(LYING_CARD, BOARD, "The card lost nothing for a week.", text);
+    };
+    let readings = losses.iter().map(|(_, readings)| *readings).sum();
+    let title = format!("The card lost {}. Replace it.", lost(readings));
+    let times =
+        if losses.len() > 1 { format!("{} times in a week, last ", losses.len()) } else { String::new() };
+    let text = format!(
+        "Board: {times}found at {}. A page that stood open had seen more than the ledger held after the start: the card \
+         reports as stored what it has not stored. Make a backup, “glasshour ledger backup”, and go on with another card.",
+        calendar.clock(*at_ms)
+    );
+    word(LYING_CARD, Severity::Moderate, &title, text)
+}
+
 /// Judges the card by the writes of the last day that took long: UTC ms, s.
 pub fn slow_card(slow: &[(i64, i64)], calendar: &Calendar) -> Verdict {
     let Some((at_ms, worst_s)) = slow.iter().copied().max_by_key(|(_, seconds)| *seconds) else {
@@ -134,6 +158,22 @@ mod tests {
         assert!(clears(&supply(&[1.0; 36])));
         assert_eq!(supply(&[1.0; 5]).says, Says::Unknown);
         assert_eq!(supply(&[]).says, Says::Unknown);
+    }
+
+    #[test]
+    fn s3_a_card_that_lost_readings_is_to_be_replaced() {
+        let calendar = Calendar::fixed(0);
+        let told = |losses: &[(i64, u64)]| match lying_card(losses, &calendar).says {
+            Says::Word(word) => (word.title, word.text),
+            other => panic!("{other:?}"),
+        };
+        let (title, text) = told(&[(60_000, 41)]);
+        assert_eq!(title, "The card lost 41 readings it had promised to keep. Replace it.");
+        assert!(text.starts_with("Board: found at 00:01."), "{text}");
+        let (title, text) = told(&[(0, 1), (60_000, 0)]);
+        assert_eq!(title, "The card lost 1 reading it had promised to keep. Replace it.");
+        assert!(text.contains("2 times in a week"), "{text}");
+        assert!(clears(&lying_card(&[], &calendar)));
     }
 
     #[test]

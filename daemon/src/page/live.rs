@@ -3,20 +3,33 @@
 use std::convert::Infallible;
 use std::sync::Arc;
 
-use axum::extract::{Extension, State};
+use axum::extract::{Extension, Query, State};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
 use futures_util::StreamExt;
 use futures_util::stream;
+use serde::Deserialize;
 
 use super::routes::Shared;
 use super::seats::Peer;
+
+/// What a page says that was open before.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Seen {
+    /// The mark of the newest glance that it had; a browser that comes again by itself says it in `Last-Event-ID`.
+    seen: Option<String>,
+}
+
+fn header<'a>(headers: &'a HeaderMap, name: &str) -> Option<&'a str> {
+    headers.get(name).and_then(|value| value.to_str().ok())
+}
 
 /// Opens a stream of events. Where too many are open, 204, upon which a browser does not ask again by itself (HTML
 /// standard, server-sent events); the page then fetches itself now and then. It ends when the page stops.
 pub(crate) async fn live(
     State(shared): State<Arc<Shared>>,
+    Query(query): Query<Seen>,
     peer: Option<Extension<Peer>>,
     headers: HeaderMap,
 ) -> Response {
@@ -25,12 +38,18 @@ pub(crate) async fn live(
         return StatusCode::NO_CONTENT.into_response();
     };
     let mut glance = shared.handle.glance.clone();
+    // A browser that comes again by itself does so by the address it had, so its header is newer.
+    if let Some(mark) = header(&headers, "last-event-id").map(str::to_owned).or(query.seen) {
+        // Whoever saw more than the ledger holds tells of a card that lied; a keeper that is busy hears it from another.
+        let _ = shared.handle.events.try_send(crate::keeper::event::Event::Witness { mark });
+    }
     // The first event says which glance is the newest: a page older than that fetches itself at once.
     glance.mark_changed();
     let events = stream::unfold((glance, seat), |(mut glance, seat)| async move {
         glance.changed().await.ok()?;
-        let at_ms = glance.borrow_and_update().at_ms;
-        let event = Event::default().event("glance").data(at_ms.to_string());
+        let newest = glance.borrow_and_update().clone();
+        let mark = newest.board.mark.as_str();
+        let event = Event::default().event("glance").id(mark).data(newest.at_ms.to_string());
         Some((Ok::<_, Infallible>(event), (glance, seat)))
     });
     let stop = shared.stop.clone();
@@ -40,8 +59,8 @@ pub(crate) async fn live(
 /// Whose seat it is: a web server on the board speaks for many phones, and says for which in a header of its own. Nobody
 /// is let in by it; whoever lies about it shares no seats, and there is an end to all of them.
 fn behind(peer: Peer, headers: &HeaderMap) -> Peer {
-    let said = headers.get("x-forwarded-for").and_then(|value| value.to_str().ok());
-    let last = said.and_then(|said| said.rsplit(',').next()?.trim().parse().ok());
+    let last =
+        header(headers, "x-forwarded-for").and_then(|said| said.rsplit(',').next()?.trim().parse().ok());
     match peer.0 {
         Some(address) if address.is_loopback() => Peer(last.or(peer.0)),
         _ => peer,

@@ -80,6 +80,8 @@
   // it has many, is not tried again by the browser: then the page is fetched on its own after a while.
   let stream = null;
   let retry = 0;
+  // How far this page saw the ledger: said back, it shows what a card lost that had promised to keep it.
+  let mark = "";
   const leave = () => {
     if (stream) stream.close();
     stream = null;
@@ -87,8 +89,9 @@
   const follow = () => {
     if (document.hidden) leave();
     else if (!stream || stream.readyState === EventSource.CLOSED) {
-      stream = new EventSource("/live");
+      stream = new EventSource(mark ? "/live?seen=" + encodeURIComponent(mark) : "/live");
       stream.addEventListener("glance", (event) => {
+        mark = event.lastEventId;
         wanted = event.data;
         refresh();
       });

@@ -335,6 +335,31 @@ async fn an_event_follows_each_change_and_open_streams_do_not_hold_up_the_stop()
 }
 
 #[tokio::test]
+async fn s3_a_page_that_comes_again_says_how_far_it_saw_the_ledger() {
+    let (events, mut queue) = mpsc::channel(16);
+    let mut calm = fixtures::calm();
+    calm.board.mark = "c0ffee-1.b.960.4050".to_owned();
+    let (_publish, glance) = watch::channel(Arc::new(calm));
+    let handle = Handle::new(events, glance);
+    let service = TowerToHyperService::new(router(handle, here(), crops(), CancellationToken::new()));
+    let mut told = Vec::new();
+    for (path, header) in [("/live", None), ("/live?seen=older", None), ("/live?seen=older", Some("newer"))] {
+        let mut request = get(path);
+        if let Some(mark) = header {
+            request.headers_mut().insert("last-event-id", mark.parse().unwrap());
+        }
+        let mut stream = service.call(request).await.unwrap().into_body();
+        let first = stream.frame().await.unwrap().unwrap().into_data().unwrap();
+        let first = String::from_utf8(first.to_vec()).unwrap();
+        assert!(first.lines().any(|line| line == "id: c0ffee-1.b.960.4050"), "{first}");
+        if let Ok(Event::Witness { mark }) = queue.try_recv() {
+            told.push(mark);
+        }
+    }
+    assert_eq!(told, ["older", "newer"]);
+}
+
+#[tokio::test]
 async fn the_socket_is_its_owners_alone_and_needs_no_origin() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().unwrap();

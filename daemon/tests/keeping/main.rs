@@ -18,6 +18,7 @@ mod garden;
 mod heat;
 mod heat_waves;
 mod keeper;
+mod lying_card;
 mod moved;
 mod nights_and_silence;
 mod no_ledger;

@@ -202,6 +202,13 @@ impl Seat {
             // Eleven shares no factor with eight, so that every bit has its turn.
             self.turn += 11;
         }
+        if self.faults.contains(&Fault::Shifted) || self.faults.remove(&Fault::ShiftedOnce) {
+            // The line rests at one until the chip is ready.
+            let mut late = 1;
+            for byte in answer.iter_mut() {
+                (*byte, late) = (*byte >> 1 | late << 7, *byte & 1);
+            }
+        }
         if self.faults.contains(&Fault::AllZero) {
             answer.fill(0x00);
         } else if self.faults.contains(&Fault::AllOnes) {

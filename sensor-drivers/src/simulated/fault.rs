@@ -12,6 +12,10 @@ pub enum Fault {
     DamagedOnce,
     /// One bit of every answer is turned, each time another. Lasts.
     Damaged,
+    /// The next answer comes a bit late, as from a chip that stretches the clock of a bus that does not wait. Once.
+    ShiftedOnce,
+    /// Every answer comes a bit late. Lasts.
+    Shifted,
     /// Every answer is zeros, as from a data line wired short behind the acknowledge. Lasts.
     AllZero,
     /// Every answer is ones, as from a chip that lets go of the line. Lasts.

@@ -26,6 +26,10 @@ impl Engine {
         if self.news.doubt().is_some() || book.get(BOARD, board::CLOCK).is_some() {
             told.push(board::clock(self.news.doubt()));
         }
+        let losses: Vec<_> = self.news.losses(self.now_ms() - board::LOSS_MS).collect();
+        if !losses.is_empty() || book.get(BOARD, board::LYING_CARD).is_some() {
+            told.push(board::lying_card(&losses, &self.site.calendar));
+        }
         let slow: Vec<_> = self.news.slow_writes(self.now_ms()).collect();
         if !slow.is_empty() || book.get(BOARD, board::SLOW_CARD).is_some() {
             told.push(board::slow_card(&slow, &self.site.calendar));

@@ -6,9 +6,10 @@ use std::time::Duration;
 use super::super::core::Moment;
 use super::super::export::export;
 use super::super::view::{glance, show_live};
-use super::{Keeper, does_without};
+use super::{Keeper, Setup};
 use crate::calendar::date;
 use crate::clock::Clock;
+use crate::glance::Makeshift;
 use crate::ledger::{free_bytes, growth};
 
 /// How often the glance is made anew at most, real time.
@@ -26,6 +27,11 @@ const PAGES_DUE: usize = 200;
 
 /// A ledger of this many bytes is looked through within a few hundredths of a second even from a card (reckoned).
 const SMALL: u64 = 4_000_000;
+
+/// What this start does without at present.
+pub(super) fn does_without(setup: &Setup) -> Vec<Makeshift> {
+    setup.makeshift.as_ref().map_or_else(Vec::new, |it| it.borrow().clone())
+}
 
 impl Keeper {
     /// Makes marked days afresh, some at a time. They are made from what is stored, so nothing may wait; and a little
@@ -130,6 +136,7 @@ impl Keeper {
         self.published_ms = self.clock.monotonic_ms();
         self.shell.board.away = self.away.values().map(|away| away.words.clone()).collect();
         self.shell.senders_clocks.clone_from(self.setup.core.senders_clocks());
+        self.shell.board.mark = self.mark().to_string();
         self.shell.board.listening.clone_from(&self.setup.listening);
         match self.setup.core.deliveries() {
             Ok(deliveries) => self.shell.deliveries = deliveries,
