@@ -102,19 +102,17 @@ pub fn label(name: &str) -> String {
     spoken(plain)
 }
 
-/// A number or a span with its unit: `7 °C`, `20 to 29.5 °C`.
+/// A number or a span with its unit: `7 °C`, `20 to 29.5 °C`; one of one day is a day.
 pub fn span_words(lo: f64, hi: f64, unit: &str) -> String {
     let span = if lo == hi { lo.to_string() } else { format!("{lo} to {hi}") };
+    let one = (lo, hi) == (1.0, 1.0) && ["days", "weeks"].contains(&unit);
+    let unit = if one { unit.trim_end_matches('s') } else { unit };
     format!("{span} {unit}").trim_end().to_owned()
 }
 
-/// A figure of the book with its unit; one of one day is a day.
+/// A figure of the book with its unit.
 pub fn value_words(listed: &Listed) -> String {
-    let (lo, hi) = (listed.figure.lo, listed.figure.hi);
-    match listed.kind.unit() {
-        unit @ ("days" | "weeks") if (lo, hi) == (1.0, 1.0) => span_words(lo, hi, unit.trim_end_matches('s')),
-        unit => span_words(lo, hi, unit),
-    }
+    span_words(listed.figure.lo, listed.figure.hi, listed.kind.unit())
 }
 
 /// What warmth above the upper threshold does by a method, in words.
@@ -185,6 +183,16 @@ pub fn measure_words(measure: Measure) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_day_is_a_day_in_the_growers_own_figures_too() {
+        assert_eq!(span_words(1.0, 1.0, "days"), "1 day");
+        assert_eq!(
+            (span_words(2.0, 2.0, "days"), span_words(1.0, 2.0, "weeks")),
+            ("2 days".into(), "1 to 2 weeks".into())
+        );
+        assert_eq!(span_words(1.0, 1.0, "°C"), "1 °C");
+    }
 
     #[test]
     fn every_figure_of_the_book_has_words_without_a_sign_of_its_file() {

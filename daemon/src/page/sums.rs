@@ -182,7 +182,7 @@ struct Knot {
     y: f64,
     /// A lozenge: seen, not reckoned.
     seen: bool,
-    /// The day, and how it is known.
+    /// The day, and how it is known; empty where another knot of that day says it.
     words: String,
 }
 
@@ -203,7 +203,12 @@ fn knots(season: &Season, scale: &Scale) -> Vec<Knot> {
     };
     let of = |it: &SeasonMilestone| [knot(it, &it.reached, false), knot(it, &it.noted, true)];
     let mut knots: Vec<Knot> = shown(season, scale.top).into_iter().flat_map(of).flatten().collect();
-    knots.sort_by(|a, b| b.y.total_cmp(&a.y));
+    knots.sort_by(|a, b| b.y.total_cmp(&a.y).then_with(|| a.words.cmp(&b.words)));
+    for later in (1..knots.len()).rev() {
+        if knots[later].words == knots[later - 1].words {
+            knots[later].words.clear();
+        }
+    }
     knots
 }
 
@@ -211,6 +216,9 @@ fn knots(season: &Season, scale: &Scale) -> Vec<Knot> {
 fn feet(knots: &[Knot], foot: f64) -> Vec<f64> {
     let mut free = [foot - 6.0; 2];
     let foot = |knot: &Knot| {
+        if knot.words.is_empty() {
+            return knot.y;
+        }
         let free = &mut free[usize::from(knot.at_the_edge())];
         let at = (knot.y + if knot.at_the_edge() { -4.0 } else { 5.0 }).min(*free);
         *free = at - LINE_PX;
@@ -317,6 +325,11 @@ mod tests {
             [knot(0.9, 398.0), knot(0.3, 396.0), knot(0.8, 390.0), knot(0.7, 388.0), knot(0.2, 100.0)];
         let feet = feet(&knots, 400.0);
         assert_eq!(feet, [394.0, 394.0, 376.0, 358.0, 105.0]);
+        let mut twice = fixtures::season();
+        let reached = twice.milestones.iter().find(|it| it.reached.is_some()).unwrap().clone();
+        twice.milestones.push(reached);
+        let drawn = tied(&twice, &Scale::of(&twice), 400.0).into_string();
+        assert_eq!(drawn.matches("1 July reached").count(), 1, "one day is said once: {drawn}");
         let season = fixtures::season();
         assert!(tied(&season, &Scale::of(&season), 400.0).into_string().contains("1 July reached"));
     }
