@@ -73,7 +73,9 @@ fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
         let why = skill.map_or(why.clone(), |skill| format!("{} {why}", skill.words()));
         (tone, order, why)
     };
-    Lintel { tone, place, order, why, more: html! { (plan) (heard_warning(glance, !fresh)) } }
+    // Where somebody has said that heat comes, what the days bring is looked for, not the form.
+    let asks = !fresh && dome.is_none();
+    Lintel { tone, place, order, why, more: html! { (plan) (heard_warning(glance, asks)) } }
 }
 
 fn why_blind(glance: &Glance) -> String {

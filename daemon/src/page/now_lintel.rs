@@ -311,7 +311,9 @@ mod tests {
             "{html}"
         );
         assert!(at("Stay out of Long House.") < at("class=\"states\""));
+        glance.outlook.fresh = false;
         let ahead = ahead::view(&glance, Did::default()).into_string();
+        assert!(!ahead.contains("id=\"heard-warning\" open"), "the days come before the form");
         assert!(
             ahead.contains("Today: pots to afternoon shade") && ahead.contains("id=\"heat-plan\""),
             "{ahead}"
