@@ -167,6 +167,11 @@ impl Book {
         }
     }
 
+    /// Nobody knows what an open notice says by now: it is read as it was told.
+    pub(super) fn forget_spoken(&mut self, (place, minder): (&str, &str)) {
+        self.spoken.remove(&(place.to_owned(), minder.to_owned()));
+    }
+
     /// Every open notice with its place and minder.
     pub fn open(&self) -> impl Iterator<Item = (&str, &str, &Open)> {
         self.open.iter().map(|((place, minder), open)| (place.as_str(), minder.as_str(), open))

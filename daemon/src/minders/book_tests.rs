@@ -295,6 +295,26 @@ fn a_course_that_buzzed_alone_goes_into_the_heat_notice_which_tells_its_end() {
 }
 
 #[test]
+fn a_course_that_is_out_of_sight_as_the_heat_notice_opens_stands_by_itself_and_buzzes_no_second_time() {
+    let moderate = || Verdict::word(HEAT, "house", word(Severity::Moderate, false, false));
+    let out_of_sight = || Verdict::meanwhile("on-course", "house", word(Severity::Severe, false, false));
+    let said = vec![
+        (0, vec![clear(HEAT), course(true)]),
+        (10, vec![moderate(), out_of_sight()]),
+        (20, vec![moderate(), course(true)]),
+        (40, vec![clear(HEAT)]),
+    ];
+    let wanted = [
+        (0, "on-course", Turn::Opened, true),
+        (10, HEAT, Turn::Opened, false),
+        (20, HEAT, Turn::Worsened, false),
+        (20, "on-course", Turn::Closed, false),
+        (40, HEAT, Turn::Closed, true),
+    ];
+    assert_eq!(turns(&life(&[], said)), wanted);
+}
+
+#[test]
 fn what_is_to_buzz_and_comes_in_the_minute_in_which_the_heat_notice_opens_buzzes_with_it() {
     let moderate = Verdict::word(HEAT, "house", word(Severity::Moderate, false, false));
     let steps = life(&[], vec![(0, vec![moderate, pots(true)])]);

@@ -179,10 +179,10 @@ impl Heat {
     }
 
     fn on_course(&mut self, now: &PlaceNow<'_>, calendar: &Calendar, book: &Book) -> Option<Verdict> {
-        // Nothing is held: neither that it goes on rising nor that it does not.
-        let (at_ms, t_c) = now.air?;
-        self.sight(now, at_ms, t_c);
         let told = self.is_told(now, book);
+        // Nothing is held: neither that it goes on rising nor that it does not.
+        let Some((at_ms, t_c)) = now.air else { return told.then(|| Verdict::unknown(ON_COURSE, now.place)) };
+        self.sight(now, at_ms, t_c);
         let course = match self.sighted_ms {
             Some(_) => self.place_course(now, calendar, (at_ms, t_c)),
             None => self.crop_course(now, calendar, t_c, book),
@@ -208,7 +208,7 @@ impl Heat {
             };
             return speaks.then(|| Verdict::word(ON_COURSE, now.place, word));
         }
-        if told { Some(self.end_course(now, calendar, (at_ms, t_c))) } else { None }
+        told.then(|| self.end_course(now, calendar, (at_ms, t_c)))
     }
 
     /// Whether a course is told, alone or inside the heat notice. After a restart the book knows; of its courses only that
@@ -350,8 +350,8 @@ impl Heat {
         Verdict::clear(ON_COURSE, now.place, "Not on course any more.", text)
     }
 
-    /// A told course whose line is reached, and not for long enough yet for the heat notice, or out of sight and not yet for
-    /// long enough to be called off.
+    /// A told course whose line is reached, and not for long enough yet for the heat notice, or out of sight (which no heat
+    /// notice says as well) and not yet for long enough to be called off.
     fn meanwhile(&self, now: &PlaceNow<'_>, figures: &str, line: Option<f64>, past: bool) -> Verdict {
         let line = line.map_or_else(|| "the line".to_owned(), limit);
         let (title, then) = if past {
@@ -364,7 +364,7 @@ impl Heat {
             planting: now.tenderest().map(|it| it.planting.id.clone()),
             severity: Severity::Severe,
             push: false,
-            joins_heat: true,
+            joins_heat: past,
             title: format!("{} {title}", act(now)),
             text: self.why(now, figures, &then),
             caution: caution(now.kind),

@@ -31,7 +31,10 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
     for Verdict { minder, place, says, each } in verdicts {
         let key = (place.as_str(), minder);
         let step = match says {
-            Says::Unknown => None,
+            Says::Unknown => {
+                book.forget_spoken(key);
+                None
+            }
             Says::Word(word) if SPEAK_ON.contains(&minder) => {
                 let leads = word.severity >= Severity::Moderate;
                 let inside = inside.remove(&place).filter(|_| leads).unwrap_or_default();

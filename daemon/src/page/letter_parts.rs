@@ -95,7 +95,10 @@ fn place_line(place: &PlaceGlance, glance: &Glance) -> String {
     let when = |ms| civil.when(ms, glance.at_ms);
     let mut said = Vec::new();
     said.push(match (place.t_c, place.heard_ms) {
-        (Some(t), Some(heard)) => format!("{} °C, read {}", tenth(t), when(heard)),
+        (Some(t), Some(heard)) => {
+            let doubt = if place.in_doubt { ", in doubt" } else { "" };
+            format!("{} °C, read {}{doubt}", tenth(t), when(heard))
+        }
         (None, Some(heard)) => format!("now not known, last heard {}", when(heard)),
         _ if place.by_hand.is_none() => "nothing measures here".to_owned(),
         _ => "now not known".to_owned(),
@@ -221,6 +224,15 @@ pub(super) mod tests {
 
     pub(in crate::page) fn lines(glance: &Glance, head: &str) -> Vec<String> {
         parts(glance).into_iter().find(|part| part.head == head).map_or_else(Vec::new, |part| part.lines)
+    }
+
+    #[test]
+    fn air_by_a_probe_in_doubt_is_called_so() {
+        let mut glance = fixtures::heat();
+        let said = |glance: &Glance| place_line(&glance.places[0], glance);
+        assert!(!said(&glance).contains("in doubt"));
+        glance.places[0].in_doubt = true;
+        assert!(said(&glance).contains("°C, read 13:09, in doubt"), "{}", said(&glance));
     }
 
     #[test]

@@ -40,6 +40,22 @@ fn a_course_that_came_true_leads_with_the_air_of_now_and_gives_way_to_the_heat_n
 }
 
 #[test]
+fn a_course_is_read_as_it_was_told_once_nobody_hears_the_air() {
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 900)];
+    let mut core = in_memory(&notes, june());
+    for (quarter, t_c) in [37.0, 38.5, 39.4, 39.7].iter().enumerate() {
+        hear(&mut core, june() + 10 * HOUR + quarter as i64 * 15 * MINUTE, &[("post", AIR, *t_c)]);
+    }
+    let by_now = |core: &Core| {
+        let open = seen(core).open.into_iter().find(|notice| notice.minder == "on-course");
+        open.expect("it stands").now.is_some()
+    };
+    assert!(by_now(&core));
+    core.advance(moment(june() + 13 * HOUR));
+    assert!(!by_now(&core), "what was said at a quarter to eleven is not said as if it were of now");
+}
+
+#[test]
 fn a_slope_is_said_only_while_it_lasts() {
     let mut core = in_memory(&tomato_house(), june());
     let ten = june() + 10 * HOUR;
