@@ -241,6 +241,13 @@ place = "long"
 "#;
 
     #[test]
+    fn a_map_whose_rows_name_their_own_probe_is_not_called_empty() {
+        let (exit, out, err) = ran("record", include_bytes!("../../../config/examples/records/export.toml"));
+        assert_eq!((exit, err.as_str()), (0, ""));
+        assert!(out.contains("names its probe") && !out.contains("0 series"), "{out}");
+    }
+
+    #[test]
     fn a_sound_site_file_is_told_place_by_place_with_what_is_off() {
         let (exit, out, err) = ran("site", SITE.as_bytes());
         assert_eq!((exit, err.as_str()), (0, ""), "{err}");

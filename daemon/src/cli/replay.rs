@@ -95,18 +95,22 @@ pub(super) fn tell_unread(recorded: &Recorded) -> Result<bool, Trouble> {
 /// What a person wants to know of a replay.
 fn summary(value: &Value, out: &mut impl Write) -> Result<(), Trouble> {
     let list = |key: &str| value[key].as_array().map_or(&[] as &[Value], Vec::as_slice);
-    let figure = |page: &Value, pointer: &str| page.pointer(pointer).and_then(Value::as_f64).unwrap_or(0.0);
+    let figure = |page: &Value, pointer: &str| page.pointer(pointer).and_then(Value::as_f64);
     writeln!(out, "readings {}", value["readings"])?;
     let mut places: Vec<&str> = list("day_pages").iter().filter_map(|page| page["place"].as_str()).collect();
     places.dedup();
     for place in places {
         let pages: Vec<&Value> = list("day_pages").iter().filter(|page| page["place"] == place).collect();
-        let sum = |pointer: &str| pages.iter().map(|page| figure(page, pointer)).sum::<f64>();
-        let highest = pages.iter().map(|page| figure(page, "/t_max_c")).fold(f64::NEG_INFINITY, f64::max);
+        let sum = |pointer: &str| pages.iter().filter_map(|page| figure(page, pointer)).sum::<f64>();
+        let highest = pages.iter().filter_map(|page| figure(page, "/t_max_c")).reduce(f64::max);
+        let days = if pages.len() == 1 { "1 day".to_owned() } else { format!("{} days", pages.len()) };
+        let Some(highest) = highest else {
+            writeln!(out, "{place}: {days}, no air temperature")?;
+            continue;
+        };
         writeln!(
             out,
-            "{place}: {} days, highest {highest:.2} °C, {:.1} h above 32, {:.1} h above 35, degree days {:.1} (integral 10/30), {:.1} (extremes-clipped 10/30)",
-            pages.len(),
+            "{place}: {days}, highest {highest:.2} °C, {:.1} h above 32, {:.1} h above 35, degree days {:.1} (integral 10/30), {:.1} (extremes-clipped 10/30)",
             sum("/hours_above/t_c/32"),
             sum("/hours_above/t_c/35"),
             sum("/degree_days/integral 10~130"),
@@ -116,4 +120,23 @@ fn summary(value: &Value, out: &mut impl Write) -> Result<(), Trouble> {
     let pushed = list("notices").iter().filter(|notice| notice["pushed"] == true).count();
     writeln!(out, "notices {}, of which {pushed} would have buzzed a phone", list("notices").len())?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn of_a_place_without_air_no_nought_is_said() {
+        let replayed = json!({
+            "readings": 5,
+            "day_pages": [{ "place": "tubs" }, { "place": "house", "t_max_c": 41.2 }],
+        });
+        let mut out = Vec::new();
+        summary(&replayed, &mut out).unwrap();
+        let out = String::from_utf8(out).unwrap();
+        assert!(out.contains("tubs: 1 day, no air temperature\nhouse: 1 day, highest 41.20 °C"), "{out}");
+    }
 }

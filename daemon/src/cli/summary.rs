@@ -97,7 +97,10 @@ pub(super) fn crops(book: &CropBook) -> String {
 /// A field map.
 pub(super) fn record(record: &Record) -> String {
     let mut lines = Lines::default();
-    lines.say(format_args!("{} series", record.series.len()));
+    match &record.each_row {
+        Some(_) => lines.say(format_args!("each row is one reading and names its probe, quantity and unit")),
+        None => lines.say(format_args!("{} series", record.series.len())),
+    }
     for one in &record.series {
         series(&mut lines, one);
     }

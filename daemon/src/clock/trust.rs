@@ -274,14 +274,15 @@ fn back_to(said: &Said, newest_ms: i64, words: &[Word]) -> Result<i64, Refusal> 
     }
 }
 
-/// A span in words, rounded down: "4 years", "3 days", "2 h", "17 min".
+/// A span in words, rounded down: "4 years", "3 days", "2 h", "17 min", "8 s".
 pub fn span(ms: i64) -> String {
     // Four years of the calendar are 1,461 days.
     let (many, unit) = match ms {
         _ if ms >= 731 * DAY_MS => (ms / (DAY_MS * 1461 / 4), "years"),
         _ if ms >= 2 * DAY_MS => (ms / DAY_MS, "days"),
         _ if ms >= HOUR_MS => (ms / HOUR_MS, "h"),
-        _ => (ms / 60_000, "min"),
+        _ if ms >= 60_000 => (ms / 60_000, "min"),
+        _ => (ms / 1000, "s"),
     };
     format!("{many} {unit}")
 }

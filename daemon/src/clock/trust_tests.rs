@@ -227,5 +227,5 @@ fn c4_only_a_certain_word_goes_back_and_no_further_than_before_an_earlier_word()
 #[test]
 fn spans_are_said_in_their_largest_unit() {
     let said = [0, 61_000, 3 * HOUR_MS, 50 * HOUR_MS, 1461 * DAY_MS].map(span);
-    assert_eq!(said, ["0 min", "1 min", "3 h", "2 days", "4 years"]);
+    assert_eq!(said, ["0 s", "1 min", "3 h", "2 days", "4 years"]);
 }

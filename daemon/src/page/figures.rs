@@ -6,7 +6,7 @@
 use chrono::{DateTime, Datelike, FixedOffset, NaiveDate, NaiveDateTime, Offset, Utc};
 
 use crate::entry::UNDATED_BELOW_MS;
-use crate::glance::{LitresGlance, PlantingGlance};
+use crate::glance::{Glance, LitresGlance, PlantingGlance};
 use crate::minders::pots::dose;
 
 /// The time of what was told while nobody vouched for the clock.
@@ -31,6 +31,15 @@ impl Civil {
             return NOT_KNOWN.to_owned();
         }
         self.local(ms).format("%H:%M").to_string()
+    }
+
+    /// Now, as the head of a page says it: its day as given, and the clock; that nobody knows the time while nobody vouches
+    /// for it.
+    pub(crate) fn head(self, glance: &Glance, day: fn(Self, i64) -> String) -> String {
+        if glance.board.clock_vouched_by.is_none() {
+            return "the time is not known yet".to_owned();
+        }
+        format!("{}, {}", day(self, glance.at_ms), self.clock(glance.at_ms))
     }
 
     /// Hours since midnight, 0..24.

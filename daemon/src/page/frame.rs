@@ -79,7 +79,7 @@ pub(crate) fn page(view: View, glance: &Glance, did: Did, lintel: &Lintel, main:
                 a.skip href="#main" { "To the figures" }
                 header.lintel.(tone_word(lintel.tone)) id="lintel" {
                     div.column {
-                        p.where { span { (lintel.place) } span { (civil.day(glance.at_ms)) ", " (civil.clock(glance.at_ms)) } }
+                        p.where { span { (lintel.place) } span { (civil.head(glance, Civil::day)) } }
                         p.stale id="stale" role="status" hidden { "" }
                         h1 { (lintel.order) }
                         @if !lintel.why.is_empty() { p.why { (lintel.why) } }

@@ -94,8 +94,7 @@ impl Text {
 }
 
 fn date(glance: &Glance) -> String {
-    let civil = Civil(glance.civil_offset_s);
-    format!("{}, {}, {}", glance.site, civil.long_day(glance.at_ms), civil.clock(glance.at_ms))
+    format!("{}, {}", glance.site, Civil(glance.civil_offset_s).head(glance, Civil::long_day))
 }
 
 /// Adds words in lines of at most [`WIDTH`] characters; an empty paragraph is an empty line.
@@ -177,6 +176,16 @@ mod tests {
     fn the_last_words_say_what_silence_means() {
         let text = written(&fixtures::calm()).text;
         assert!(text.ends_with("\nNo letter by 06:30 means the board is down.\n"), "{text}");
+    }
+
+    #[test]
+    fn while_nobody_vouches_for_the_time_no_head_names_a_day() {
+        let mut glance = fixtures::heat();
+        assert!(told(&glance).starts_with("Tansy Corner, Wednesday 15 July, 13:10\n"));
+        glance.board.clock_vouched_by = None;
+        assert!(told(&glance).starts_with("Tansy Corner, the time is not known yet\n"));
+        let page = view(&glance).into_string();
+        assert!(page.contains("<span>the time is not known yet</span>") && !page.contains("15 July, 13:10"));
     }
 
     #[test]

@@ -100,7 +100,7 @@ fn place_line(place: &PlaceGlance, glance: &Glance) -> String {
             format!("{} °C, read {}{doubt}", tenth(t), when(heard))
         }
         (None, Some(heard)) => format!("now not known, last heard {}", when(heard)),
-        _ if place.by_hand.is_none() => "nothing measures here".to_owned(),
+        _ if place.by_hand.is_none() => "nothing measures its air".to_owned(),
         _ => "now not known".to_owned(),
     });
     if let Some(hand) = &place.by_hand {

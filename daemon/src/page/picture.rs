@@ -60,7 +60,7 @@ fn sheet(glance: &Glance, drawn: usize) -> Markup {
             body style=(body) {
                 div style="max-width:600px;margin:0 auto" {
                     div style=(lintel) {
-                        div style="font-size:14px" { (glance.site) ", " (civil.long_day(glance.at_ms)) ", " (civil.clock(glance.at_ms)) }
+                        div style="font-size:14px" { (glance.site) ", " (civil.head(glance, Civil::long_day)) }
                         h1 style="margin:6px 0;font-size:32px;line-height:1.1" { (glance.sentence.order) }
                         div { (glance.sentence.why) }
                     }

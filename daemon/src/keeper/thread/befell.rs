@@ -24,12 +24,18 @@ pub(super) struct Away {
 impl Keeper {
     /// A source went away, or is back.
     pub(super) fn away(&mut self, source: &str, why: Option<String>, moment: Moment) {
-        let clock = self.setup.core.engine().site().calendar.clock(moment.wall_ms);
         match why {
             Some(why) => {
                 tracing::warn!(source, %why, "away");
                 let before = self.away.get(source).map(|away| away.since_mono_ms);
-                let words = format!("{source} away since {clock}: {why}");
+                let calendar = &self.setup.core.engine().site().calendar;
+                let since = if moment.trusted {
+                    format!(" since {}", calendar.clock(moment.wall_ms))
+                } else {
+                    String::new()
+                };
+                // Words of a system may end as a sentence does.
+                let words = format!("{source} away{since}: {}", why.trim_end_matches('.'));
                 let away = Away { since_mono_ms: before.unwrap_or(moment.mono_ms), words };
                 self.away.insert(source.to_owned(), away);
             }
