@@ -33,7 +33,7 @@ pub(super) fn write(stands: &Tally, changed: &Tally, out: &mut impl Write) -> io
     let leads: [(&str, LeadOf); 3] = [
         ("passed a severe line, days and places", |tally| &tally.severe_line),
         ("passed a place's own line", |tally| &tally.place_line),
-        ("heat waves with a severe line passed", |tally| &tally.heat_dome),
+        ("warned heat waves that passed a severe line", |tally| &tally.heat_dome),
     ];
     for (what, lead) in leads {
         row(what, &|tally| lead(tally).passed.to_string())?;
