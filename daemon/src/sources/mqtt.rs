@@ -321,7 +321,7 @@ impl Link<'_> {
         self.send_all(silent).await
     }
 
-    /// The next that the connection says. Meanwhile what came alone after a silence is handed on.
+    /// The next that the connection says. Meanwhile what has waited after a silence is handed on.
     async fn next(
         &self,
         events: &mut EventLoop,
@@ -329,16 +329,14 @@ impl Link<'_> {
     ) -> Result<Result<Wire, ConnectionError>, KeeperGone> {
         // Never dropped half way: an acknowledgement between the client's state and the socket would be lost.
         let mut polled = std::pin::pin!(events.poll());
-        while let Some(due_ms) = intake.flood.due_ms() {
-            let wait_ms = (due_ms - self.clock.monotonic_ms()).max(0).unsigned_abs();
+        loop {
             tokio::select! {
                 biased;
                 polled = &mut polled => return Ok(polled),
-                () = tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms))) => {}
+                () = intake.flood.due(self.clock) => {}
             }
-            self.send_all(intake.flood.alone(self.clock.monotonic_ms())).await?;
+            self.send_all(intake.flood.told(self.clock.monotonic_ms())).await?;
         }
-        Ok(polled.await)
     }
 
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.

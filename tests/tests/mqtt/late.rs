@@ -17,9 +17,7 @@ async fn m4_numbers_without_a_time_that_come_in_a_flood_are_undated_and_counted(
         let late = (message.readings[0].stale, message.readings[0].measured_ms);
         assert_eq!((message.value(), late), ((20 + minute % 10) as f64, (true, None)), "{minute}");
     }
-    for _ in 0..COUNT {
-        assert_eq!(source.events.counted().await, ("bed".to_owned(), Counted::Late, 1));
-    }
+    source.events.late("bed", COUNT as usize).await;
     assert!(source.events.is_empty(), "each once");
     source.stop().await;
 }
