@@ -103,10 +103,17 @@ pub async fn run(
         events: &events,
         clock: clock.as_ref(),
     };
+    let intake = |rules: &TopicRules| Intake::new(rules.clone(), settings.own_prefix.clone());
+    let mut intakes = [intake(&kept), intake(&passing)];
+    let [of_kept, of_passing] = &mut intakes;
     let (kept, passing) = (link(0, kept), link(1, passing));
     tokio::select! {
         () = stop.cancelled() => {}
-        ((), ()) = async { tokio::join!(kept.keep(), passing.keep()) } => stop.cancelled().await,
+        ((), ()) = async { tokio::join!(kept.keep(of_kept), passing.keep(of_passing)) } => stop.cancelled().await,
+    }
+    // Nothing more comes on the heels of what waits. A keeper without room must not hold up the stop.
+    for event in intakes.iter_mut().flat_map(|intake| intake.flood.told(i64::MAX)) {
+        let _ = events.try_send(event);
     }
     Ok(())
 }
@@ -180,7 +187,7 @@ struct Link<'a> {
 
 impl Link<'_> {
     /// Connects again and again. Returns when there is nothing to hear or nobody to tell.
-    async fn keep(&self) {
+    async fn keep(&self, intake: &mut Intake) {
         if self.rules.is_empty() {
             return;
         }
@@ -189,13 +196,16 @@ impl Link<'_> {
         let mut odds =
             Pcg32::new(self.clock.wall_ms() as u64, u64::from(crc32fast::hash(self.client_id().as_bytes())));
         let mut way = self.way();
-        let mut intake = Intake::new(self.rules.clone(), self.settings.own_prefix.clone());
         let mut too_large = 0;
         loop {
             let began_ms = self.clock.monotonic_ms();
             let purge = too_large >= OVERSIZE_IN_A_ROW;
-            let end = self.connection(purge, &take_overs, &mut way, &mut intake).await;
+            let end = self.connection(purge, &take_overs, &mut way, intake).await;
             way.ended();
+            // Nothing more comes on the heels of what waits before there is another connection.
+            if self.send_all(intake.flood.told(i64::MAX)).await.is_err() {
+                return;
+            }
             let now_ms = self.clock.monotonic_ms();
             let state = match end {
                 End::KeeperGone => return,
