@@ -36,7 +36,7 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use self::intake::Intake;
-pub(super) use self::standing::why;
+pub(crate) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
 pub use self::trial::try_out;
 use self::way::{Way, echoes};
