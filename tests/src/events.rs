@@ -101,6 +101,21 @@ impl Inbox {
         }
     }
 
+    /// So many late readings of a probe are told, in however many events, and no more.
+    ///
+    /// # Panics
+    ///
+    /// When they do not come in time, or others do.
+    pub async fn late(&mut self, probe: &str, many: usize) {
+        let mut told = 0;
+        while told < many as i64 {
+            let (whose, what, more) = self.counted().await;
+            assert_eq!((&*whose, what), (probe, Counted::Late));
+            told += more;
+        }
+        assert_eq!(told, many as i64);
+    }
+
     /// The next message that could not be read: whose, and what is shown of it. It is acknowledged.
     ///
     /// # Panics

@@ -137,7 +137,7 @@ fn unasked(clock: Arc<dyn Clock>, events: mpsc::Sender<Event>) -> impl FnMut(Opt
     let mut told = None;
     move |why| {
         let why = why.filter(|_| clock.vouched_by().is_none());
-        let why = why.map(|why| format!("the service may not ask it: {why}"));
+        let why = why.map(|why| format!("the service cannot ask it: {why}"));
         let event = Event::Away { source: "the system's word on the time".to_owned(), why: why.clone() };
         // Where the keeper has no room for it, it is told next time.
         if why != told && events.try_send(event).is_ok() {
@@ -224,7 +224,7 @@ mod tests {
             }
             said
         };
-        assert_eq!(told(false), [Some("the service may not ask it: Access denied".to_owned()), None]);
+        assert_eq!(told(false), [Some("the service cannot ask it: Access denied".to_owned()), None]);
         assert_eq!(told(true), []);
     }
 

@@ -9,7 +9,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::intake::{Intake, KeeperGone};
 use super::parse::LARGEST;
-use crate::sources::mqtt::BrokerSettings;
+use crate::sources::mqtt::{BrokerSettings, why};
 use crate::supervise::Outcome;
 
 /// What a message carries besides its body at most, bytes.
@@ -35,11 +35,13 @@ async fn for_ever(topic: &str, broker: &BrokerSettings, mut intake: Intake) -> K
     let mut pause = broker.pause.clone();
     loop {
         let (client, mut events) = AsyncClient::new(options(broker), ROOM);
+        let mut welcomed = false;
         let why = loop {
             // The client pings a silent broker, so that this is never long without an event.
             match events.poll().await {
                 Ok(Event::Incoming(Packet::ConnAck(_))) => {
                     pause.reset();
+                    welcomed = true;
                     // The queue of a new client has room; a link that is gone already shows at the next poll.
                     let _ = client.try_subscribe(topic, QoS::AtLeastOnce);
                 }
@@ -54,7 +56,7 @@ async fn for_ever(topic: &str, broker: &BrokerSettings, mut intake: Intake) -> K
                         return gone;
                     }
                 }
-                Err(error) => break error.to_string(),
+                Err(error) => break why(&error, broker, welcomed),
             }
         };
         if let Err(gone) = intake.trouble(format!("no connection to the broker: {why}")).await {
@@ -75,4 +77,44 @@ fn options(broker: &BrokerSettings) -> MqttOptions {
         options.set_credentials(name, password);
     }
     options
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+    use std::time::Duration;
+
+    use config::zone::Zones;
+    use tokio::sync::mpsc;
+
+    use super::*;
+    use crate::clock::SystemClock;
+    use crate::keeper::event::Event as Told;
+    use crate::sources::pause::Pause;
+
+    #[tokio::test]
+    async fn b9_a_broker_that_is_not_there_is_told_in_the_words_of_the_readings_source() {
+        let port = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+        let broker = BrokerSettings {
+            host: "127.0.0.1".to_owned(),
+            port,
+            client_id: "glasshour".to_owned(),
+            login: None,
+            own_prefix: String::new(),
+            keep_alive: Duration::from_secs(30),
+            pause: Pause::new(Duration::from_secs(1), Duration::from_secs(60)),
+        };
+        let map = config::read_outlook_map(config::shipped_outlook_map("rows").unwrap(), &Zones::system());
+        let (events, mut told) = mpsc::channel(8);
+        let clock = Arc::new(SystemClock::new(None));
+        let intake = Intake::new(map.unwrap(), (52.0, 5.0), Duration::from_secs(3600), events, clock);
+        tokio::select! {
+            KeeperGone = for_ever("yard/outlook", &broker, intake) => panic!("the keeper is here"),
+            event = told.recv() => {
+                let Some(Told::Away { why: Some(why), .. }) = event else { panic!("it is away") };
+                let said = format!("no connection to the broker: nothing listens at 127.0.0.1:{port}");
+                assert_eq!(why, said);
+            }
+        }
+    }
 }

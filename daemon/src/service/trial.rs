@@ -115,10 +115,16 @@ async fn mail(site: &Site) -> Option<Tried> {
     let account = site.mail.as_ref()?;
     let way = format!("mail {}:{}", account.host, account.port);
     let outcome = match settings::mail(site) {
-        Ok(accounts) => email::try_out(accounts.first()?).await,
+        Ok(accounts) => within(email::try_out(accounts.first()?)).await,
         Err(why) => Err(why),
     };
     Some(Tried::new(way, outcome))
+}
+
+/// An outcome, as far as it is known in time: each step of a conversation may have a limit of its own.
+async fn within(outcome: impl Future<Output = Result<(), String>>) -> Result<(), String> {
+    let late = |_| Err(format!("no answer within {} s", PATIENCE.as_secs()));
+    tokio::time::timeout(PATIENCE, outcome).await.unwrap_or_else(late)
 }
 
 /// What is called by HTTP: what for, where, and who vouches for it besides the system.
@@ -155,4 +161,39 @@ async fn reached(url: &str, authority: Option<&Path>) -> Result<(), String> {
     let uri: Uri = url.parse().map_err(|error| format!("{url}: {error}"))?;
     let client = Client::new(authority, PATIENCE).map_err(|error| error.to_string())?;
     client.open(uri).await
+}
+
+#[cfg(test)]
+mod tests {
+    use config::zone::Zones;
+    use tokio::io::{AsyncBufReadExt as _, AsyncWriteExt as _, BufReader};
+
+    use super::*;
+
+    /// A mail server (RFC 5321) that takes ten seconds for each of its words.
+    async fn slow(listener: tokio::net::TcpListener) {
+        let (stream, _) = listener.accept().await.unwrap();
+        let mut stream = BufReader::new(stream);
+        let mut asked = String::new();
+        for answer in ["220 mail.garden.example\r\n", "250 mail.garden.example\r\n", "250 well\r\n"] {
+            tokio::time::sleep(Duration::from_secs(10)).await;
+            let said = stream.write_all(answer.as_bytes()).await;
+            if said.is_err() || stream.read_line(&mut asked).await.is_err() {
+                return;
+            }
+        }
+    }
+
+    #[tokio::test(start_paused = true)]
+    async fn b9_a_mail_server_that_is_slow_at_each_step_is_given_up_in_the_end() {
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let port = listener.local_addr().unwrap().port();
+        let text = format!(
+            "[site]\nname = \"Yard\"\nlatitude = 52.1\nlongitude = 5.3\nstandard_offset = \"+01:00\"\n[mail]\nhost = \"127.0.0.1\"\ntls = \"none-on-loopback\"\nport = {port}\n\
+             from = \"house@garden.example\"\nto = [\"you@garden.example\"]\n"
+        );
+        let site = config::read_site(&text, &config::crop_book().unwrap(), &Zones::system()).unwrap();
+        let (tried, ()) = tokio::join!(mail(&site), slow(listener));
+        assert_eq!(tried.unwrap().troubles, ["no answer within 15 s"]);
+    }
 }

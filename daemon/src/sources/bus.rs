@@ -5,7 +5,7 @@
 //! neighbours keep their schedule. A damaged word is asked for once more in the same slot.
 //!
 //! Nobody acknowledges a bus reading, so while the keeper takes none they wait here; past a thousand the oldest
-//! is dropped and counted.
+//! is dropped and counted. What is told besides is not dropped for a reading.
 
 mod beat;
 mod cable;
@@ -220,7 +220,9 @@ struct KeeperGone;
 impl Outbox {
     fn put(&mut self, event: Event) {
         if self.waiting.len() >= WAITING {
-            self.waiting.pop_front();
+            // A reading: another is measured soon, while what is told at a change is told once.
+            let reading = self.waiting.iter().position(|event| matches!(event, Event::Heard { .. }));
+            self.waiting.remove(reading.unwrap_or_default());
             self.dropped += 1;
         }
         self.waiting.push_back(event);

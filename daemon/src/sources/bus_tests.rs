@@ -214,20 +214,23 @@ fn a_clock_nobody_vouches_for_stamps_nothing() {
 fn readings_wait_while_the_keeper_takes_none_and_the_oldest_go_first() {
     let (events, mut heard) = mpsc::channel(1);
     let mut outbox = Outbox { events, waiting: VecDeque::new(), dropped: 0 };
-    for number in 0..WAITING as i64 + 5 {
-        outbox.put(Event::Mirrored {
-            cursors: vec![(String::new(), number)],
-            standing: crate::glance::MirrorGlance::default(),
-        });
+    outbox.put(Event::Chip { probe: "house".into(), serial: 7 });
+    for arrived_mono_ms in 0..WAITING as i64 + 5 {
+        outbox.put(Event::Heard { readings: Vec::new(), arrived_mono_ms, done: None });
     }
-    assert_eq!(outbox.dropped, 5);
+    assert_eq!(outbox.dropped, 6);
     let mut seen = Vec::new();
     while outbox.pass_on().is_ok()
-        && let Ok(Event::Mirrored { cursors, .. }) = heard.try_recv()
+        && let Ok(event) = heard.try_recv()
     {
-        seen.push(cursors[0].1);
+        seen.push(match event {
+            Event::Heard { arrived_mono_ms, .. } => arrived_mono_ms,
+            Event::Chip { .. } => -1,
+            _ => unreachable!("nothing else was put"),
+        });
     }
-    assert_eq!(seen, (5..WAITING as i64 + 5).collect::<Vec<_>>());
+    let told_once = [-1];
+    assert_eq!(seen, told_once.into_iter().chain(6..WAITING as i64 + 5).collect::<Vec<_>>());
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 1)]

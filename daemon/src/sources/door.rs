@@ -258,12 +258,6 @@ impl Hall {
         Ok(())
     }
 
-    /// Waits until what waits in a flood's doorway may be due.
-    async fn due(&self, due_ms: Option<i64>) {
-        let wait_ms = due_ms.map_or(0, |due_ms| (due_ms - self.clock.monotonic_ms()).max(0));
-        tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms.unsigned_abs()))).await;
-    }
-
     async fn send_all(&self, events: Vec<Event>) -> Result<(), Parting> {
         for event in events {
             self.send(event).await?;

@@ -36,7 +36,7 @@ use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
 use self::intake::Intake;
-pub(super) use self::standing::why;
+pub(crate) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
 pub use self::trial::try_out;
 use self::way::{Way, echoes};
@@ -103,10 +103,17 @@ pub async fn run(
         events: &events,
         clock: clock.as_ref(),
     };
+    let intake = |rules: &TopicRules| Intake::new(rules.clone(), settings.own_prefix.clone());
+    let mut intakes = [intake(&kept), intake(&passing)];
+    let [of_kept, of_passing] = &mut intakes;
     let (kept, passing) = (link(0, kept), link(1, passing));
     tokio::select! {
         () = stop.cancelled() => {}
-        ((), ()) = async { tokio::join!(kept.keep(), passing.keep()) } => stop.cancelled().await,
+        ((), ()) = async { tokio::join!(kept.keep(of_kept), passing.keep(of_passing)) } => stop.cancelled().await,
+    }
+    // Nothing more comes on the heels of what waits. A keeper without room must not hold up the stop.
+    for event in intakes.iter_mut().flat_map(|intake| intake.flood.told(i64::MAX)) {
+        let _ = events.try_send(event);
     }
     Ok(())
 }
@@ -180,7 +187,7 @@ struct Link<'a> {
 
 impl Link<'_> {
     /// Connects again and again. Returns when there is nothing to hear or nobody to tell.
-    async fn keep(&self) {
+    async fn keep(&self, intake: &mut Intake) {
         if self.rules.is_empty() {
             return;
         }
@@ -189,13 +196,16 @@ impl Link<'_> {
         let mut odds =
             Pcg32::new(self.clock.wall_ms() as u64, u64::from(crc32fast::hash(self.client_id().as_bytes())));
         let mut way = self.way();
-        let mut intake = Intake::new(self.rules.clone(), self.settings.own_prefix.clone());
         let mut too_large = 0;
         loop {
             let began_ms = self.clock.monotonic_ms();
             let purge = too_large >= OVERSIZE_IN_A_ROW;
-            let end = self.connection(purge, &take_overs, &mut way, &mut intake).await;
+            let end = self.connection(purge, &take_overs, &mut way, intake).await;
             way.ended();
+            // Nothing more comes on the heels of what waits before there is another connection.
+            if self.send_all(intake.flood.told(i64::MAX)).await.is_err() {
+                return;
+            }
             let now_ms = self.clock.monotonic_ms();
             let state = match end {
                 End::KeeperGone => return,
@@ -321,7 +331,7 @@ impl Link<'_> {
         self.send_all(silent).await
     }
 
-    /// The next that the connection says. Meanwhile what came alone after a silence is handed on.
+    /// The next that the connection says. Meanwhile what has waited after a silence is handed on.
     async fn next(
         &self,
         events: &mut EventLoop,
@@ -329,16 +339,14 @@ impl Link<'_> {
     ) -> Result<Result<Wire, ConnectionError>, KeeperGone> {
         // Never dropped half way: an acknowledgement between the client's state and the socket would be lost.
         let mut polled = std::pin::pin!(events.poll());
-        while let Some(due_ms) = intake.flood.due_ms() {
-            let wait_ms = (due_ms - self.clock.monotonic_ms()).max(0).unsigned_abs();
+        loop {
             tokio::select! {
                 biased;
                 polled = &mut polled => return Ok(polled),
-                () = tokio::time::sleep(self.clock.real(Duration::from_millis(wait_ms))) => {}
+                () = intake.flood.due(self.clock) => {}
             }
-            self.send_all(intake.flood.alone(self.clock.monotonic_ms())).await?;
+            self.send_all(intake.flood.told(self.clock.monotonic_ms())).await?;
         }
-        Ok(polled.await)
     }
 
     /// Hands a message on to the keeper, with the way to acknowledge it on this connection.

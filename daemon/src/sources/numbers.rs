@@ -23,8 +23,16 @@ const SENDERS: usize = 1000;
 struct Count {
     highest: u64,
     gaps: Vec<RangeInclusive<u64>>,
-    /// Below the highest: the last number, and how many have come one by one.
-    below: Option<(u64, u32)>,
+    below: Option<Run>,
+}
+
+/// Numbers below the highest, each one more than the last.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    last: u64,
+    in_a_row: u32,
+    /// How many of them were missing.
+    filled: i64,
 }
 
 /// The numbers of all senders, by topic.
@@ -102,18 +110,17 @@ impl Count {
             self.gaps.push(missing);
             return many as i64;
         }
-        if self.fills(number) {
-            return -1;
-        }
-        let in_a_row = match self.below {
-            Some((last, in_a_row)) if number == last.saturating_add(1) => in_a_row + 1,
-            _ => 1,
-        };
-        self.below = Some((number, in_a_row));
-        if in_a_row >= AGAIN && number < self.highest {
+        let fills = self.fills(number);
+        let before = self.below.filter(|run| number == run.last.saturating_add(1));
+        let (in_a_row, filled) = before.map_or((0, 0), |run| (run.in_a_row, run.filled));
+        let run = Run { last: number, in_a_row: in_a_row + 1, filled: filled + i64::from(fills) };
+        // What comes late ends where the gap does; a count that began again goes on over it.
+        if !fills && run.in_a_row >= AGAIN && number < self.highest {
             *self = Self { highest: number, gaps: Vec::new(), below: None };
+            return run.filled;
         }
-        0
+        self.below = Some(run);
+        -i64::from(fills)
     }
 
     /// Whether a number lies in a gap, which it then leaves.
@@ -161,6 +168,12 @@ mod tests {
     fn a_count_that_begins_again_is_no_loss() {
         assert_eq!(missing((100..200).chain(0..50)), 0);
         assert_eq!(missing((100..200).chain(0..50).chain([60])), 10, "and is watched from there");
+        assert_eq!(missing([0, 21].into_iter().chain(22..100).chain(0..40)), 20, "and fills no old gap");
+        assert_eq!(
+            missing([0, 21].into_iter().chain(22..40).chain(1..=20).chain(40..60)),
+            0,
+            "what is late does"
+        );
         assert_eq!(missing([7, u64::MAX]), 0, "a leap that far is another count");
         assert_eq!(missing([u64::MAX, u64::MAX, 0]), 0);
     }

@@ -12,15 +12,22 @@ use crate::service::trial::{Tried, ways};
 ///
 /// Writing `out`, or when no runtime can be had.
 pub(super) fn run(site: &Site, out: &mut impl Write) -> io::Result<u8> {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
     let (mut failed, mut written) = (false, Ok(()));
-    runtime.block_on(ways(site, &mut |tried| {
+    to_its_end(ways(site, &mut |tried| {
         failed |= !tried.troubles.is_empty();
         if written.is_ok() {
             written = out.write_all(words(&tried).as_bytes()).and_then(|()| out.flush());
         }
-    }));
+    }))?;
     written.map(|()| if failed { super::super::FAILS } else { 0 })
+}
+
+/// Waits for a task and for nothing that it has left behind: a name's look-up may hang for longer than it was waited for.
+fn to_its_end(task: impl Future<Output = ()>) -> io::Result<()> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    runtime.block_on(task);
+    runtime.shutdown_background();
+    Ok(())
 }
 
 fn words(tried: &Tried) -> String {
@@ -34,6 +41,21 @@ fn words(tried: &Tried) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_hangs_at_the_end_is_not_waited_for() {
+        let (release, hung) = std::sync::mpsc::channel();
+        to_its_end(async {
+            let (begun, began) = tokio::sync::oneshot::channel();
+            tokio::task::spawn_blocking(move || {
+                let _ = begun.send(());
+                hung.recv_timeout(std::time::Duration::from_secs(10))
+            });
+            began.await.unwrap();
+        })
+        .unwrap();
+        assert!(release.send(()).is_ok(), "it hangs no longer: it was waited for");
+    }
 
     #[test]
     fn each_trouble_of_a_way_is_a_line_of_its_own() {

@@ -118,8 +118,8 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
                 numbers.clear();
                 sent
             }
-            () = hall.due(flood.due_ms()), if flood.due_ms().is_some() => {
-                hall.send_all(flood.alone(hall.clock.monotonic_ms())).await
+            () = flood.due(hall.clock.as_ref()) => {
+                hall.send_all(flood.told(hall.clock.monotonic_ms())).await
             }
             packet = timeout(guest.silence, wire.packet()), if unanswered < hall.limits.unanswered => {
                 match packet {
@@ -138,7 +138,7 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
         }
     };
     // Nothing more comes on its heels.
-    match hall.send_all(flood.alone(i64::MAX)).await {
+    match hall.send_all(flood.told(i64::MAX)).await {
         Ok(()) => parting,
         Err(closing) => closing,
     }

@@ -108,7 +108,7 @@ pub(super) fn oversize(error: &ConnectionError) -> Option<usize> {
 
 /// Why there is no connection to the broker, in words, and what to do where it refuses us; `welcomed` says whether there
 /// was one.
-pub(in crate::sources) fn why(error: &ConnectionError, broker: &BrokerSettings, welcomed: bool) -> String {
+pub(crate) fn why(error: &ConnectionError, broker: &BrokerSettings, welcomed: bool) -> String {
     let address = format!("{}:{}", broker.host, broker.port);
     match error {
         ConnectionError::ConnectionRefused(code) => refusal(*code, broker),
