@@ -251,6 +251,7 @@ fn hang(glance: &Glance) -> Markup {
             }
             @if glance.places.is_empty() { p { a href="#add-place" { "add a place first" } } }
             @else {
+                p.source { "What you leave empty stays as it was." }
                 form.fields method="post" action="/ground" {
                     input type="hidden" name="do" value="hang";
                     label { "probe"
@@ -258,9 +259,10 @@ fn hang(glance: &Glance) -> Markup {
                         datalist id="probe-names" { @for probe in homeless.iter().chain(&hanging) { option value=(probe.probe) {} } }
                     }
                     label { "hangs in" (place_choice(glance)) }
-                    label { "reads every, s" input name="interval" inputmode="numeric" value="60" required; }
+                    label { "reads every, s" input name="interval" inputmode="numeric" placeholder="new: 60"; }
                     label { "height, m" input name="height" inputmode="decimal"; }
                     label { "shelter" select name="shelter" {
+                        option value="" {}
                         @for (word, _) in Shelter::WORDS { option value=(word) { (word) } }
                     } }
                     button { "hang it" }
@@ -362,6 +364,14 @@ mod tests {
             view(&fixtures::calm(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
         assert!(html.contains("Look at probe bed-7 today.") && html.contains("unchanged for hours"));
         assert!(html.contains("One has spoken that hangs nowhere yet: <strong>tin-3</strong>"));
+    }
+
+    #[test]
+    fn the_form_that_hangs_a_probe_tells_no_interval_and_no_shelter_by_itself() {
+        let html =
+            view(&fixtures::calm(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
+        let form = html.split("value=\"hang\"").nth(1).and_then(|rest| rest.split("</form>").next()).unwrap();
+        assert!(!form.contains("value=\"60\"") && form.contains("<option value=\"\"></option>"), "{form}");
     }
 
     #[test]
