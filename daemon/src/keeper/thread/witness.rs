@@ -6,7 +6,6 @@
 
 use std::fmt;
 
-use super::super::core::Moment;
 use super::Keeper;
 use crate::entry::BoardNews;
 
@@ -68,14 +67,15 @@ impl Keeper {
         Mark { seq: core.seq(), readings, ..self.began_at.clone() }
     }
 
-    /// A page says how far it saw the ledger.
-    pub(super) fn witnessed(&mut self, mark: &str, moment: Moment) {
+    /// A page says how far it saw the ledger. What it saw and the ledger lacks is entered once the time is trusted: where
+    /// there is no clock chip, the page is there first.
+    pub(super) fn witnessed(&mut self, mark: &str) {
         let lost = Mark::read(mark).and_then(|seen| self.began_at.lacks(&seen));
-        if let Some(BoardNews::Lost { readings, seq }) = lost
-            && self.setup.core.engine().news().is_unknown_loss(seq)
-        {
+        let Some(BoardNews::Lost { readings, seq, .. }) = lost else { return };
+        let waits = matches!(self.untold.lost, Some(BoardNews::Lost { seq: known, .. }) if known >= seq);
+        if !waits && self.setup.core.engine().news().is_unknown_loss(seq) {
             tracing::error!(readings, "the card lost what it had promised to keep");
-            self.befell(moment, BoardNews::Lost { readings, seq });
+            self.untold.lost = lost;
         }
     }
 }
