@@ -180,6 +180,9 @@ pub struct ProbeGlance {
     /// Its usual interval, s, as noted with where it hangs.
     #[serde(default)]
     pub usual_interval_s: Option<u32>,
+    /// Since when it hangs anywhere, UTC ms: what it said before counts for no place.
+    #[serde(default)]
+    pub hung_since_ms: Option<i64>,
     /// Newest value of each quantity: (quantity, value, unit, UTC ms; none where its age is not known).
     pub newest: Vec<(String, f64, String, Option<i64>)>,
     /// Sound, doubtful or silent, and since when and why, in words.

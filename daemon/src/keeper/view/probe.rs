@@ -108,6 +108,7 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
         place: hang.map(|hang| hang.place.clone()),
         height_m: hang.and_then(|hang| hang.height_m),
         shelter: hang.and_then(|hang| hang.shelter.clone()),
+        hung_since_ms: engine.ground.hung_since_ms(name),
         usual_interval_s: hang.and_then(|hang| u32::try_from(hang.usual_interval_ms / 1000).ok()),
         newest: series
             .iter()
