@@ -191,6 +191,9 @@ pub struct ProbeGlance {
     pub silent: bool,
     /// Doubtful now.
     pub doubtful: bool,
+    /// It is asked whether it still hangs there.
+    #[serde(default)]
+    pub asks_where: bool,
     /// Payloads that could not be read, and the last of them, escaped and cut.
     pub malformed: u64,
     /// The last payload that could not be read, escaped and cut.

@@ -12,6 +12,8 @@ mod low;
 mod moved;
 mod words;
 
+use std::collections::BTreeSet;
+
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
@@ -21,7 +23,7 @@ use self::beside::{Apart, agrees, apart, leap};
 pub use self::low::{ReadsLow, reads_low};
 use self::moved::Jump;
 pub use self::moved::NewChip;
-use super::book::Open;
+use super::book::{Book, Open};
 use super::word::{Says, Verdict};
 use crate::keeper::tracks::Taken;
 use crate::reading::{Grade, Reason};
@@ -71,14 +73,10 @@ pub fn tells_apart(open: &Open) -> bool {
     open.inside.contains_key(APART)
 }
 
-/// Whether an open notice asks whether the probe was moved.
-pub fn asks_moved(open: &Open) -> bool {
-    open.inside.contains_key(MOVED)
-}
-
-/// Whether an open notice asks whether this is still the same probe in the same place: then it is no measure for others.
-pub fn asks_where(open: &Open) -> bool {
-    asks_moved(open) || open.inside.contains_key(CHIP)
+/// Since when the open notice of a probe asks whether it was moved, UTC ms.
+pub fn asked_ms(book: &Book, probe: &str) -> Option<i64> {
+    let open = book.get(probe, DOUBTFUL)?;
+    open.inside.contains_key(MOVED).then(|| book.said_inside_ms(probe, MOVED))?
 }
 
 /// One quantity of a probe over the last twelve hours.
@@ -150,12 +148,16 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
         let told = Verdict::word(DOUBTFUL, now.probe, words::of_chip(now, *chip));
         return told.speaking_of([(CHIP.to_owned(), Severity::Minor)].into_iter());
     }
+    // What else is wrong meanwhile settles no question.
+    let standing = [(now.told_moved, MOVED), (now.told_apart, APART)];
+    let standing = standing.iter().filter(|(stands, _)| *stands).map(|(_, why)| *why);
     let mut unknown = true;
     for series in &now.series {
         match thought(now, series) {
             Thought::Doubtful(why) => {
                 let told = Verdict::word(DOUBTFUL, now.probe, words::of(now, series.quantity, why));
-                return told.speaking_of(of_air(series.quantity, why).into_iter());
+                let each: BTreeSet<&str> = of_air(series.quantity, why).into_iter().chain(standing).collect();
+                return told.speaking_of(each.into_iter().map(|why| (why.to_owned(), Severity::Minor)));
             }
             Thought::Sound => unknown = false,
             // One that is not sent any more keeps nothing open beside one that is sound.
@@ -172,7 +174,7 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
 }
 
 /// What the notice speaks of, where it is that sound readings of air temperature are not to be believed.
-fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
+fn of_air(quantity: Quantity, why: Why<'_>) -> Option<&'static str> {
     let key = match why {
         Why::Stuck => STUCK,
         Why::Leapt { .. } => LEAPT,
@@ -180,7 +182,7 @@ fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
         Why::Apart(_) => APART,
         Why::Graded { .. } | Why::WetFilm | Why::ReadsLow(_) => return None,
     };
-    (quantity == Quantity::AirTemperature).then(|| (key.to_owned(), Severity::Minor))
+    (quantity == Quantity::AirTemperature).then_some(key)
 }
 
 fn agrees_again(now: &ProbeSays<'_>) -> bool {

@@ -149,6 +149,7 @@ fn probe(name: &str, place: Option<&str>, value: f64, condition: &str) -> ProbeG
         condition: condition.to_owned(),
         silent: condition.starts_with("silent"),
         doubtful: condition.starts_with("doubtful"),
+        asks_where: false,
         malformed: 0,
         malformed_sample: None,
     }

@@ -120,6 +120,7 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
         condition,
         silent,
         doubtful: doubt.is_some() || told.is_some(),
+        asks_where: told.is_some() && hang.is_some_and(|hang| engine.asks_where(hang, &engine.book)),
         malformed: malformed.map_or(0, |(count, _)| *count),
         malformed_sample: malformed.map(|(_, sample)| sample.clone()),
     }
