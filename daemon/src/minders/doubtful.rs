@@ -19,10 +19,10 @@ use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 
 pub use self::beside::Neighbour;
-use self::beside::{Apart, agrees, apart, leap};
+use self::beside::{Apart, MORNING_H, agrees, apart, leap};
 pub use self::low::{ReadsLow, reads_low};
-use self::moved::Jump;
 pub use self::moved::NewChip;
+use self::moved::{Jump, NIGHT_FROM_H};
 use super::book::{Book, Open};
 use super::word::{Says, Verdict};
 use crate::keeper::tracks::Taken;
@@ -89,7 +89,7 @@ pub struct SeriesNow<'a> {
 }
 
 /// A probe at a moment.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct ProbeSays<'a> {
     /// The moment, UTC ms.
     pub now_ms: i64,
@@ -105,6 +105,8 @@ pub struct ProbeSays<'a> {
     pub air_swing_c: Option<f64>,
     /// The hour of the day by standard time.
     pub hour: f64,
+    /// The same of the day's sunrise.
+    pub sunrise_h: f64,
     /// Other probes of air that hang where it should agree with them, heard or not.
     pub neighbours: Vec<Neighbour<'a>>,
     /// Its notice stands and was told because it stood apart from them.
@@ -120,6 +122,13 @@ pub struct ProbeSays<'a> {
     pub new_chip: Option<NewChip<'a>>,
     /// Its humidity never comes near saturation, though its air does.
     pub reads_low: Option<ReadsLow<'a>>,
+}
+
+impl ProbeSays<'_> {
+    /// Whether it is night: until sunrise, or six where that is earlier, and from an hour of standard time on.
+    fn is_night(&self, from_h: f64) -> bool {
+        self.hour < MORNING_H.min(self.sunrise_h) || self.hour >= from_h
+    }
 }
 
 /// What is to be thought of one series.
@@ -187,7 +196,7 @@ fn of_air(quantity: Quantity, why: Why<'_>) -> Option<&'static str> {
 
 fn agrees_again(now: &ProbeSays<'_>) -> bool {
     let mut air = now.series.iter().filter(|it| it.quantity == Quantity::AirTemperature);
-    air.any(|it| agrees(it.taken, &now.neighbours, now.now_ms, now.hour))
+    air.any(|it| agrees(it.taken, &now.neighbours, now.now_ms, now.is_night(24.0)))
 }
 
 fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
@@ -228,12 +237,15 @@ fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
         if let Some(by_c) = leap(placed, now.now_ms) {
             return Thought::Doubtful(Why::Leapt { by_c });
         }
-        if let Some(jump) = moved::jump(placed, &now.neighbours, now.covered, now.now_ms, now.hour) {
+        if let Some(jump) =
+            moved::jump(placed, &now.neighbours, now.covered, now.now_ms, now.is_night(NIGHT_FROM_H))
+        {
             return Thought::Doubtful(Why::Moved(jump));
         }
         // Where it was carried it stands apart from those it left: that is the same question.
         if !now.told_moved
-            && let Some(apart) = apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.hour)
+            && let Some(apart) =
+                apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.is_night(24.0))
         {
             return Thought::Doubtful(Why::Apart(apart));
         }

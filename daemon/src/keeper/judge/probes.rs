@@ -127,6 +127,7 @@ impl Engine {
         let told = book.get(&hang.probe, DOUBTFUL);
         let noted_ms = self.noted_ms(hang);
         let kind = self.ground.place(&hang.place).map(|it| it.kind);
+        let calendar = &self.site.calendar;
         let range = now_ms - doubtful::WET_FILM_MS - 2 * hang.usual_interval_ms..now_ms + 1;
         let series = self.tracks.quantities(&hang.probe).into_iter();
         let series = series
@@ -144,7 +145,8 @@ impl Engine {
             usual_interval_ms: hang.usual_interval_ms,
             series: series.collect(),
             air_swing_c: swing.map(|(low, high)| high - low),
-            hour: self.site.calendar.hour_of(now_ms),
+            hour: calendar.hour_of(now_ms),
+            sunrise_h: calendar.hour_of(self.light_of(calendar.day_of(now_ms)).night_before.end),
             neighbours: self.neighbours(hang, &range, book),
             told_apart: told.is_some_and(doubtful::tells_apart),
             covered: kind.is_some_and(PlaceKind::under_cover),
