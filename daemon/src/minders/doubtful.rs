@@ -5,7 +5,8 @@
 //! feed), saturated for half a day while the warmth about it swings (a film of water on the sensor), a leap from one
 //! reading to the next, a step that no probe beside it makes, or for hours something else than they. Such a probe is
 //! worse than a silent one, for its place seems to be watched. Where it may have been moved, or exchanged for another,
-//! the grower is asked; it stays in doubt until somebody notes where it hangs.
+//! the grower is asked; it stays in doubt until somebody notes where it hangs, a night passes in which it agrees with
+//! those beside it, or the chip that was known is back.
 
 mod beside;
 mod low;

@@ -329,6 +329,7 @@ fn v5_a_sensor_that_tops_out_is_to_be_checked_with_salt() {
         low.contains("reads low: in 10 damp nights in a row never over 92 %, edge at saturation"),
         "{low}"
     );
+    assert!(low.contains("if edge does not read high"), "either may be wrong: {low}");
     assert!(low.contains("Check it with salt") && low.contains("do not trust deficit"), "{low}");
     assert!(is_clear(&told(None)));
 }
