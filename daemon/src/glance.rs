@@ -15,12 +15,14 @@ pub use board::{
 };
 
 mod delivered;
+mod hang;
 mod outlook;
 mod planting;
 mod said_now;
 mod warning;
 
 pub use delivered::{Delivered, Missed, old_unsent};
+pub use hang::HangTold;
 pub use outlook::{HeatAhead, OutlookGlance, PlaceOutlook};
 pub use planting::{LitresGlance, OwnGlance, PlantingGlance, State, WorstGlance};
 pub use said_now::{InsideNow, SaidNow};
@@ -175,6 +177,12 @@ pub struct ProbeGlance {
     pub height_m: Option<f64>,
     /// How it is sheltered.
     pub shelter: Option<String>,
+    /// Its usual interval, s, as noted with where it hangs.
+    #[serde(default)]
+    pub usual_interval_s: Option<u32>,
+    /// Since when it hangs anywhere, UTC ms: what it said before counts for no place.
+    #[serde(default)]
+    pub hung_since_ms: Option<i64>,
     /// Newest value of each quantity: (quantity, value, unit, UTC ms; none where its age is not known).
     pub newest: Vec<(String, f64, String, Option<i64>)>,
     /// Sound, doubtful or silent, and since when and why, in words.
@@ -183,6 +191,9 @@ pub struct ProbeGlance {
     pub silent: bool,
     /// Doubtful now.
     pub doubtful: bool,
+    /// It is asked whether it still hangs there.
+    #[serde(default)]
+    pub asks_where: bool,
     /// Payloads that could not be read, and the last of them, escaped and cut.
     pub malformed: u64,
     /// The last payload that could not be read, escaped and cut.

@@ -214,6 +214,11 @@ impl Ground {
         self.hangs.iter().find(|hang| hang.probe == probe && hang.overlaps(at_ms, at_ms + 1))
     }
 
+    /// Since when a probe hangs anywhere, UTC ms.
+    pub fn hung_since_ms(&self, probe: &str) -> Option<i64> {
+        self.hangs.iter().filter(|hang| hang.probe == probe).map(|hang| hang.from_ms).min()
+    }
+
     /// What is around a probe at an instant, for what it may say; one that hangs nowhere might hang under cover.
     pub fn around(&self, probe: &str, at_ms: i64) -> Surroundings {
         let hung = self.hang_at(probe, at_ms).and_then(|hang| self.place(&hang.place));
@@ -316,6 +321,7 @@ mod tests {
     #[test]
     fn a_probe_hangs_in_one_place_at_a_time() {
         let ground = Ground::of(&[entry(1, 0, hang("p", "house")), entry(2, 100, hang("p", "bed"))]);
+        assert_eq!((ground.hung_since_ms("p"), ground.hung_since_ms("q")), (Some(0), None));
         assert_eq!(ground.hang_at("p", 99).map(|hang| hang.place.as_str()), Some("house"));
         assert_eq!(ground.hang_at("p", 100).map(|hang| hang.place.as_str()), Some("bed"));
     }

@@ -7,10 +7,12 @@ use chrono::DateTime;
 use clap::Subcommand;
 use serde_json::{Value, json};
 
+use super::now::glance_of;
 use super::target::Target;
 use super::{Trouble, ask};
 use crate::calendar::{Calendar, Day, day};
 use crate::entry::{Began, Note, PlaceKind};
+use crate::glance::HangTold;
 use crate::keeper::view::season;
 
 mod after;
@@ -231,9 +233,9 @@ enum What {
         /// What keeps the sun off it: open (nothing), shaded (all day), screened (white, wind blows through), fanned.
         #[arg(long)]
         shelter: Option<String>,
-        /// Its usual interval, s.
-        #[arg(long, default_value_t = 60)]
-        every: u32,
+        /// Its usual interval, s; as it was where it is not given, and 60 for a new probe.
+        #[arg(long)]
+        every: Option<u32>,
     },
     /// An answer to a notice: on-it or later.
     Reply {
@@ -264,8 +266,9 @@ enum What {
 }
 
 impl What {
-    fn note(self) -> Note {
-        match self {
+    /// The note; what it leaves open is asked of the target.
+    fn note(self, target: &Target) -> Result<Note, Trouble> {
+        Ok(match self {
             Self::Vents { place, open } => Note::Vents { place, open },
             Self::Shade { place, on } => Note::Shade { place, on },
             Self::Water { subject, litres } => Note::Watered { subject, litres },
@@ -288,13 +291,14 @@ impl What {
             Self::Figure { planting, figure, from, to } => Note::OwnFigure { planting, figure, from, to },
             Self::End { planting } => Note::End { planting },
             Self::Hang { probe, place, height, shelter, every } => {
-                Note::Hang { probe, place, height_m: height, shelter, usual_interval_s: every }
+                let told = HangTold { every_s: every, height_m: height, shelter };
+                return Ok(glance_of(target)?.hang(&probe, &place, told));
             }
             Self::BatteryLine { probe, low_v } => Note::BatteryLine { probe, low_v },
             Self::Reply { notice, on_it } => Note::Reply { notice, on_it, until_ms: None },
             Self::Undo { entry } => Note::Undo { entry },
             Self::Remark { text } => Note::Remark { text },
-        }
+        })
     }
 }
 
@@ -311,7 +315,7 @@ fn standard_offset_ms(socket: &Path, at: HeldFrom) -> Result<i64, Trouble> {
 
 pub(super) fn run(args: NoteArgs, out: &mut impl Write) -> Result<(), Trouble> {
     let NoteArgs { target, at, json, what } = args;
-    let note = what.note();
+    let note = what.note(&target)?;
     let undone = match &note {
         Note::Undo { entry } => Some(*entry),
         _ => None,

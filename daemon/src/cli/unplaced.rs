@@ -8,7 +8,6 @@ use serde_json::{Value, json};
 
 use super::note::moment_of;
 use crate::calendar::{Calendar, date};
-use crate::entry::Note;
 use crate::glance::Glance;
 
 /// From when each probe hangs anywhere.
@@ -18,23 +17,13 @@ pub(super) struct Hung {
 }
 
 impl Hung {
-    /// As a glance tells it. Of a probe that hangs, and of whose hanging the newest entries do not tell, nothing is known:
-    /// it is taken as hung always.
+    /// As a glance tells it.
     pub(super) fn of(glance: &Glance) -> Self {
-        let mut since_ms: BTreeMap<String, i64> = BTreeMap::new();
-        let noted = glance.entries.iter().filter_map(|entry| match &entry.note {
-            Note::Hang { probe, .. } => Some((probe, entry.from_ms)),
-            _ => None,
-        });
-        let hangs = glance.probes.iter().filter(|probe| probe.place.is_some());
-        for (probe, from_ms) in noted {
-            let since = since_ms.entry(probe.clone()).or_insert(from_ms);
-            *since = (*since).min(from_ms);
+        let since = glance.probes.iter().filter_map(|it| Some((it.probe.clone(), it.hung_since_ms?)));
+        Self {
+            since_ms: since.collect(),
+            calendar: Calendar::fixed(i64::from(glance.standard_offset_s) * 1000),
         }
-        for probe in hangs {
-            since_ms.entry(probe.probe.clone()).or_insert(i64::MIN);
-        }
-        Self { since_ms, calendar: Calendar::fixed(i64::from(glance.standard_offset_s) * 1000) }
     }
 
     /// When a probe was hung first, UTC ms; the end of time where it hangs nowhere.
@@ -120,7 +109,6 @@ impl Write for Counter<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::Entry;
     use crate::page::fixtures;
 
     /// `date -u -d '2026-05-04' +%s` of GNU coreutils.
@@ -129,19 +117,11 @@ mod tests {
 
     fn hung() -> Hung {
         let mut glance = fixtures::calm();
-        let hang = |probe: &str, from_ms| Entry {
-            id: 1,
-            at_ms: from_ms,
-            from_ms,
-            note: Note::Hang {
-                probe: probe.to_owned(),
-                place: "house".to_owned(),
-                height_m: None,
-                shelter: None,
-                usual_interval_s: 60,
-            },
-        };
-        glance.entries = vec![hang("post-1", MAY_4 + DAY), hang("post-1", MAY_4)];
+        // However many entries came since: the glance has the newest only.
+        glance.entries.clear();
+        for probe in glance.probes.iter_mut().filter(|it| it.probe == "post-1") {
+            probe.hung_since_ms = Some(MAY_4);
+        }
         Hung::of(&glance)
     }
 
@@ -153,8 +133,7 @@ mod tests {
             ("post-1", MAY_4 - 3 * DAY),
             ("post-1", MAY_4 - 2 * DAY),
             ("post-1", MAY_4),
-            // It hangs, and nobody knows any more since when.
-            ("bed-7", 0),
+            ("bed-7", i64::MAX),
             // It hangs nowhere.
             ("tin-3", MAY_4),
         ] {

@@ -46,6 +46,9 @@ pub enum BoardNews {
         readings: u64,
         /// The newest commit that was seen.
         seq: i64,
+        /// The newest commit that was there at the start; older entries do not say it.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        began_seq: Option<i64>,
     },
     /// Another chip answers as a probe than before, or one does for the first time.
     Chip {

@@ -68,7 +68,7 @@ pub struct Engine {
     pub(super) courses: Courses,
     pub(super) minders: BTreeMap<String, PlaceMinders>,
     pub(super) book: Book,
-    /// Probes whose sound readings of air are in doubt, by the book: while the minders look they have that.
+    /// Probes whose sound readings of air are not to be believed, as the minders found when they looked last.
     pub(super) in_doubt: BTreeSet<String>,
     /// Of the day the minders looked at last.
     pub(super) light: Option<Light>,

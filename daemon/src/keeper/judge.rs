@@ -7,14 +7,14 @@ mod heat_rules;
 mod probes;
 pub(super) mod soil;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::engine::{Engine, PlaceMinders};
 use crate::calendar::{Day, date};
 use crate::entry::Step;
 use crate::minders::board::CLOCK;
 use crate::minders::book::{Book, Telling, counts};
-use crate::minders::doubtful::{DOUBTFUL, doubts_air};
+use crate::minders::doubtful::{DOUBTFUL, doubts_air, doubts_air_now};
 use crate::minders::drill::{self, DRILL};
 use crate::minders::heat::TOO_HOT;
 use crate::minders::heat_rules::effect;
@@ -54,7 +54,9 @@ impl Engine {
         if !self.knows_hours {
             verdicts.retain(|it| NEEDS_NO_HOUR.contains(&it.minder));
         }
-        self.qualify(&places, &book, &mut verdicts);
+        let mut in_doubt = self.in_doubt.clone();
+        mark_doubts(&mut in_doubt, &verdicts);
+        self.qualify(&places, &in_doubt, &mut verdicts);
         let now = Telling { at_ms: self.now_ms(), date: &date(today), left: self.pushes_left(today) };
         let mut steps = teller::tell(&mut book, now, verdicts);
         self.own_up(&mut steps);
@@ -66,15 +68,15 @@ impl Engine {
         ];
         wake = asked.into_iter().flatten().fold(wake, i64::min);
         self.book = book;
-        self.mark_doubts();
+        self.in_doubt = in_doubt;
         self.minders = minders;
         self.told.extend(steps.iter().cloned());
         self.set_wake(wake);
         steps
     }
 
-    /// Remembers of which probes the book says that their air is not to be believed.
-    pub(super) fn mark_doubts(&mut self) {
+    /// Remembers of which probes the book says that their air is not to be believed: until the minders have looked.
+    pub(super) fn recall_doubts(&mut self) {
         let open = self.book.open().filter(|(_, minder, open)| *minder == DOUBTFUL && doubts_air(open));
         self.in_doubt = open.map(|(probe, ..)| probe.to_owned()).collect();
     }
@@ -149,5 +151,16 @@ impl Engine {
             .into_iter()
             .filter(|at| *at > self.now_ms())
             .fold(i64::MAX, i64::min)
+    }
+}
+
+/// Remembers, or forgets, of which probes it is said now that their air is not to be believed.
+fn mark_doubts(in_doubt: &mut BTreeSet<String>, verdicts: &[Verdict]) {
+    for verdict in verdicts.iter().filter(|it| it.minder == DOUBTFUL) {
+        match doubts_air_now(verdict) {
+            Some(true) => _ = in_doubt.insert(verdict.place.clone()),
+            Some(false) => _ = in_doubt.remove(&verdict.place),
+            None => {}
+        }
     }
 }

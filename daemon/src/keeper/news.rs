@@ -17,6 +17,17 @@ const CHANGES: usize = 24;
 /// Most stops and refusals that are entered in a day.
 const MISHAPS: usize = 24;
 
+/// What the card lost.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Loss {
+    /// When that was entered, UTC ms.
+    at_ms: i64,
+    readings: u64,
+    /// The newest commit that was seen, and the newest that was there at the start.
+    seq: i64,
+    began_seq: Option<i64>,
+}
+
 /// What is known of the board and its sources.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct News {
@@ -34,13 +45,27 @@ pub struct News {
     ran_again_ms: Option<i64>,
     /// The chips that answered as each probe, with the moment since when, UTC ms: oldest first.
     chips: BTreeMap<String, Vec<(i64, u32)>>,
-    /// What the card lost: UTC ms, readings, the newest commit that was seen.
-    losses: Vec<(i64, u64, i64)>,
+    /// What the card lost, one for each start after which it was seen.
+    losses: Vec<Loss>,
     /// Why the clock is doubted.
     doubt: Option<String>,
 }
 
 impl News {
+    /// What entries tell, in their order.
+    fn of(entries: &[Entry]) -> Self {
+        let mut news = Self::default();
+        for entry in entries {
+            match &entry.note {
+                Note::Board(befell) => news.take(entry.at_ms, befell),
+                // A backup brings along what an earlier card lost; it tells nothing of the one it was put back on.
+                Note::Restored { other_board: false, .. } => news.losses.clear(),
+                _ => {}
+            }
+        }
+        news
+    }
+
     /// Takes in what befell at a moment.
     pub fn take(&mut self, at_ms: i64, news: &BoardNews) {
         match news {
@@ -67,7 +92,12 @@ impl News {
                 self.mishaps.retain(|(at, _)| at_ms - at < SLOW_WRITES_MS);
                 self.mishaps.push((at_ms, news.clone()));
             }
-            BoardNews::Lost { readings, seq } => self.losses.push((at_ms, *readings, *seq)),
+            BoardNews::Lost { readings, seq, began_seq } => {
+                // One page saw more of the same loss than another.
+                self.losses.retain(|known| began_seq.is_none() || known.began_seq != *began_seq);
+                let (readings, seq, began_seq) = (*readings, *seq, *began_seq);
+                self.losses.push(Loss { at_ms, readings, seq, began_seq });
+            }
             BoardNews::Chip { probe, serial } => {
                 self.chips.entry(probe.clone()).or_default().push((at_ms, *serial));
             }
@@ -131,12 +161,12 @@ impl News {
 
     /// Whether a loss up to this commit says more than is known: several pages may have seen it.
     pub fn is_unknown_loss(&self, seq: i64) -> bool {
-        self.losses.iter().all(|(.., known)| *known < seq)
+        self.losses.iter().all(|known| known.seq < seq)
     }
 
     /// What the card lost since a moment: UTC ms, readings.
     pub fn losses(&self, since_ms: i64) -> impl Iterator<Item = (i64, u64)> {
-        self.losses.iter().filter(move |(at, ..)| *at > since_ms).map(|(at, readings, _)| (*at, *readings))
+        self.losses.iter().filter(move |it| it.at_ms > since_ms).map(|it| (it.at_ms, it.readings))
     }
 
     /// The chips that answered as a probe, with the moment since when, UTC ms: oldest first.
@@ -159,12 +189,7 @@ impl News {
 impl Engine {
     /// Takes over what entries tell, at a start.
     pub(super) fn take_over_news(&mut self, entries: &[Entry]) {
-        self.news = News::default();
-        for entry in entries {
-            if let Note::Board(news) = &entry.note {
-                self.news.take(entry.at_ms, news);
-            }
-        }
+        self.news = News::of(entries);
     }
 
     /// Takes in what befell at the present moment, and judges.
@@ -187,5 +212,41 @@ impl Core {
             let steps = self.engine_mut().befell(&news);
             self.wait_for_news(at_ms, news, steps);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn lost(readings: u64, seq: i64, began_seq: i64) -> BoardNews {
+        BoardNews::Lost { readings, seq, began_seq: Some(began_seq) }
+    }
+
+    #[test]
+    fn s3_two_pages_that_saw_one_loss_are_one_loss_and_the_larger_counts() {
+        let mut news = News::default();
+        news.take(1, &lost(41, 957, 950));
+        news.take(2, &lost(44, 960, 950));
+        assert_eq!(news.losses(0).collect::<Vec<_>>(), [(2, 44)]);
+        news.take(3, &lost(5, 970, 965));
+        assert_eq!(news.losses(0).count(), 2, "after another start it lost again");
+        // Entries of an earlier program do not say from where.
+        for at_ms in [4, 5] {
+            news.take(at_ms, &BoardNews::Lost { readings: 1, seq: 980 + at_ms, began_seq: None });
+        }
+        assert_eq!(news.losses(0).count(), 4);
+    }
+
+    #[test]
+    fn s3_what_an_earlier_card_lost_is_not_held_against_the_one_a_backup_was_put_back_on() {
+        let entry = |id, note| Entry { id, at_ms: id, from_ms: id, note };
+        let back = |other_board| Note::Restored { to_ms: 0, unsent: 0, other_board };
+        let losses = |note| {
+            let entries = [entry(1, Note::Board(lost(41, 957, 950))), entry(2, note)];
+            News::of(&entries).losses(0).count()
+        };
+        assert_eq!(losses(back(false)), 0);
+        assert_eq!(losses(back(true)), 1, "a card that was put into another board is the same card");
     }
 }

@@ -26,11 +26,9 @@ use crate::clock::Clock;
 use crate::clock::believed::Believed;
 use crate::entry::Note;
 use crate::glance::{Glance, Makeshift};
-use crate::ledger::LastRun;
-use crate::reading::ProbeName;
 use crate::supervise::Outcome;
 
-use befell::Away;
+use befell::{Away, Untold};
 use together::Together;
 use upkeep::{GLANCE_EVERY, does_without};
 use witness::Mark;
@@ -73,8 +71,8 @@ pub struct Keeper {
     glance: watch::Sender<Arc<Glance>>,
     shell: Shell,
     away: BTreeMap<String, Away>,
-    /// Which chips answer, as far as it was not entered yet.
-    chips: BTreeMap<ProbeName, u32>,
+    /// What waits to be entered until the time is trusted.
+    untold: Untold,
     /// Steps of notices that the log has.
     logged: usize,
     acks: Vec<Acknowledge>,
@@ -82,8 +80,6 @@ pub struct Keeper {
     refused: Option<(String, i64)>,
     /// Since when, by the monotonic clock, ms.
     refused_mono_ms: i64,
-    /// The run before this one, until it was told what became of it.
-    last_run: Option<LastRun>,
     /// When this one began, monotonic ms.
     began_mono_ms: i64,
     /// How far the ledger was then.
@@ -117,13 +113,12 @@ impl Keeper {
             glance: glance_sender,
             shell,
             away: BTreeMap::new(),
-            chips: BTreeMap::new(),
+            untold: Untold::default(),
             logged: setup.core.engine().told().len(),
             acks: Vec::new(),
             waiting_since_ms: None,
             refused: None,
             refused_mono_ms: 0,
-            last_run: None,
             began_mono_ms: 0,
             began_at: Mark::default(),
             reopen: false,
@@ -326,8 +321,8 @@ impl Keeper {
                 let count = self.shell.counted.entry(probe.to_string()).or_default().entry(what).or_default();
                 *count = count.saturating_add_signed(more);
             }
-            Event::Chip { probe, serial } => _ = self.chips.insert(probe, serial),
-            Event::Witness { mark } => self.witnessed(&mark, moment),
+            Event::Chip { probe, serial } => _ = self.untold.chips.insert(probe, serial),
+            Event::Witness { mark } => self.witnessed(&mark),
             Event::Away { source, why } => self.away(&source, why, moment),
             Event::Note { note, from_ms, answer } => {
                 let taken = self.note(moment, note, from_ms);

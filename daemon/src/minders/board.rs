@@ -94,17 +94,20 @@ pub fn clock(doubt: Option<&str>) -> Verdict {
 /// Judges the card by what it lost in the last week: UTC ms, readings.
 pub fn lying_card(losses: &[(i64, u64)], calendar: &Calendar) -> Verdict {
     let Some((at_ms, _)) = losses.last() else {
-        let text =
-            "Board: nothing more was seen to be lost for a week. A card that lied once is not to be trusted.";
-        return Verdict::clear(LYING_CARD, BOARD, "The card lost nothing for a week.", text);
+        let text = "Board: no further loss was seen, for a week or since a backup was put back. A card that lied once is \
+                    not to be trusted.";
+        return Verdict::clear(LYING_CARD, BOARD, "No further loss was seen.", text);
     };
-    let readings = losses.iter().map(|(_, readings)| *readings).sum();
+    // A page may say any number.
+    let readings = losses.iter().fold(0_u64, |sum, (_, readings)| sum.saturating_add(*readings));
     let title = format!("The card lost {}. Replace it.", lost(readings));
     let times =
         if losses.len() > 1 { format!("{} times in a week, last ", losses.len()) } else { String::new() };
     let text = format!(
-        "Board: {times}found at {}. A page that stood open had seen more than the ledger held after the start: the card \
-         reports as stored what it has not stored. Make a backup, “glasshour ledger backup”, and go on with another card.",
+        "Board: {times}found on {}, {}. A page that stood open had seen more than the ledger held after the start: the \
+         card reports as stored what it has not stored, or an older copy of the card was put back. Make a backup, \
+         “glasshour ledger backup”, and go on with another card.",
+        calendar.weekday(*at_ms),
         calendar.clock(*at_ms)
     );
     word(LYING_CARD, Severity::Moderate, &title, text)
@@ -169,10 +172,13 @@ mod tests {
         };
         let (title, text) = told(&[(60_000, 41)]);
         assert_eq!(title, "The card lost 41 readings it had promised to keep. Replace it.");
-        assert!(text.starts_with("Board: found at 00:01."), "{text}");
+        assert!(text.starts_with("Board: found on Thu 1 January, 00:01."), "{text}");
+        assert!(text.contains("or an older copy of the card was put back"), "{text}");
         let (title, text) = told(&[(0, 1), (60_000, 0)]);
         assert_eq!(title, "The card lost 1 reading it had promised to keep. Replace it.");
         assert!(text.contains("2 times in a week"), "{text}");
+        // What a page says may be made up.
+        assert!(told(&[(0, u64::MAX), (60_000, 2)]).0.contains(&u64::MAX.to_string()));
         assert!(clears(&lying_card(&[], &calendar)));
     }
 

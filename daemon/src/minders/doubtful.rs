@@ -5,23 +5,26 @@
 //! feed), saturated for half a day while the warmth about it swings (a film of water on the sensor), a leap from one
 //! reading to the next, a step that no probe beside it makes, or for hours something else than they. Such a probe is
 //! worse than a silent one, for its place seems to be watched. Where it may have been moved, or exchanged for another,
-//! the grower is asked; it stays in doubt until somebody notes where it hangs.
+//! the grower is asked; it stays in doubt until somebody notes where it hangs, a night passes in which it agrees with
+//! those beside it, or the chip that was known is back.
 
 mod beside;
 mod low;
 mod moved;
 mod words;
 
+use std::collections::BTreeSet;
+
 use agronomy::crop::Severity;
 use agronomy::quantity::Quantity;
 use agronomy::series::MS_PER_HOUR;
 
 pub use self::beside::Neighbour;
-use self::beside::{Apart, agrees, apart, leap};
+use self::beside::{Apart, MORNING_H, agrees, apart, leap};
 pub use self::low::{ReadsLow, reads_low};
-use self::moved::Jump;
 pub use self::moved::NewChip;
-use super::book::Open;
+use self::moved::{Jump, NIGHT_FROM_H};
+use super::book::{Book, Open};
 use super::word::{Says, Verdict};
 use crate::keeper::tracks::Taken;
 use crate::reading::{Grade, Reason};
@@ -71,14 +74,10 @@ pub fn tells_apart(open: &Open) -> bool {
     open.inside.contains_key(APART)
 }
 
-/// Whether an open notice asks whether the probe was moved.
-pub fn asks_moved(open: &Open) -> bool {
-    open.inside.contains_key(MOVED)
-}
-
-/// Whether an open notice asks whether this is still the same probe in the same place: then it is no measure for others.
-pub fn asks_where(open: &Open) -> bool {
-    asks_moved(open) || open.inside.contains_key(CHIP)
+/// Since when the open notice of a probe asks whether it was moved, UTC ms.
+pub fn asked_ms(book: &Book, probe: &str) -> Option<i64> {
+    let open = book.get(probe, DOUBTFUL)?;
+    open.inside.contains_key(MOVED).then(|| book.said_inside_ms(probe, MOVED))?
 }
 
 /// One quantity of a probe over the last twelve hours.
@@ -91,7 +90,7 @@ pub struct SeriesNow<'a> {
 }
 
 /// A probe at a moment.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct ProbeSays<'a> {
     /// The moment, UTC ms.
     pub now_ms: i64,
@@ -107,6 +106,8 @@ pub struct ProbeSays<'a> {
     pub air_swing_c: Option<f64>,
     /// The hour of the day by standard time.
     pub hour: f64,
+    /// The same of the day's sunrise.
+    pub sunrise_h: f64,
     /// Other probes of air that hang where it should agree with them, heard or not.
     pub neighbours: Vec<Neighbour<'a>>,
     /// Its notice stands and was told because it stood apart from them.
@@ -122,6 +123,13 @@ pub struct ProbeSays<'a> {
     pub new_chip: Option<NewChip<'a>>,
     /// Its humidity never comes near saturation, though its air does.
     pub reads_low: Option<ReadsLow<'a>>,
+}
+
+impl ProbeSays<'_> {
+    /// Whether it is night: until sunrise, or six where that is earlier, and from an hour of standard time on.
+    fn is_night(&self, from_h: f64) -> bool {
+        self.hour < MORNING_H.min(self.sunrise_h) || self.hour >= from_h
+    }
 }
 
 /// What is to be thought of one series.
@@ -150,12 +158,16 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
         let told = Verdict::word(DOUBTFUL, now.probe, words::of_chip(now, *chip));
         return told.speaking_of([(CHIP.to_owned(), Severity::Minor)].into_iter());
     }
+    // What else is wrong meanwhile settles no question.
+    let standing = [(now.told_moved, MOVED), (now.told_apart, APART)];
+    let standing = standing.iter().filter(|(stands, _)| *stands).map(|(_, why)| *why);
     let mut unknown = true;
     for series in &now.series {
         match thought(now, series) {
             Thought::Doubtful(why) => {
                 let told = Verdict::word(DOUBTFUL, now.probe, words::of(now, series.quantity, why));
-                return told.speaking_of(of_air(series.quantity, why).into_iter());
+                let each: BTreeSet<&str> = of_air(series.quantity, why).into_iter().chain(standing).collect();
+                return told.speaking_of(each.into_iter().map(|why| (why.to_owned(), Severity::Minor)));
             }
             Thought::Sound => unknown = false,
             // One that is not sent any more keeps nothing open beside one that is sound.
@@ -172,7 +184,7 @@ pub fn judge(now: &ProbeSays<'_>) -> Verdict {
 }
 
 /// What the notice speaks of, where it is that sound readings of air temperature are not to be believed.
-fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
+fn of_air(quantity: Quantity, why: Why<'_>) -> Option<&'static str> {
     let key = match why {
         Why::Stuck => STUCK,
         Why::Leapt { .. } => LEAPT,
@@ -180,12 +192,12 @@ fn of_air(quantity: Quantity, why: Why<'_>) -> Option<(String, Severity)> {
         Why::Apart(_) => APART,
         Why::Graded { .. } | Why::WetFilm | Why::ReadsLow(_) => return None,
     };
-    (quantity == Quantity::AirTemperature).then(|| (key.to_owned(), Severity::Minor))
+    (quantity == Quantity::AirTemperature).then_some(key)
 }
 
 fn agrees_again(now: &ProbeSays<'_>) -> bool {
     let mut air = now.series.iter().filter(|it| it.quantity == Quantity::AirTemperature);
-    air.any(|it| agrees(it.taken, &now.neighbours, now.now_ms, now.hour))
+    air.any(|it| agrees(it.taken, &now.neighbours, now.now_ms, now.is_night(24.0)))
 }
 
 fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
@@ -226,12 +238,15 @@ fn thought<'a>(now: &ProbeSays<'a>, series: &SeriesNow<'_>) -> Thought<'a> {
         if let Some(by_c) = leap(placed, now.now_ms) {
             return Thought::Doubtful(Why::Leapt { by_c });
         }
-        if let Some(jump) = moved::jump(placed, &now.neighbours, now.covered, now.now_ms, now.hour) {
+        if let Some(jump) =
+            moved::jump(placed, &now.neighbours, now.covered, now.now_ms, now.is_night(NIGHT_FROM_H))
+        {
             return Thought::Doubtful(Why::Moved(jump));
         }
         // Where it was carried it stands apart from those it left: that is the same question.
         if !now.told_moved
-            && let Some(apart) = apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.hour)
+            && let Some(apart) =
+                apart(now.probe, series.taken, &now.neighbours, now.now_ms, now.is_night(24.0))
         {
             return Thought::Doubtful(Why::Apart(apart));
         }

@@ -11,8 +11,9 @@ pub const DRILL: &str = "drill";
 /// How long a drill stands if nobody answers it, ms.
 const STANDS_MS: i64 = 30 * 60_000;
 
-/// Judges at a moment (`opened_ms`: when the drill that stands was opened, if one does): a drill stands for half an hour after it was asked for. One that is asked for while another stands
-/// ends that and goes every way anew: what was sent before the mail server broke says nothing of now.
+/// Judges at a moment (`opened_ms`: when the drill that stands was opened, if one does): a drill stands for half an
+/// hour after it was asked for. One that is asked for while another stands ends that and goes every way anew: what was
+/// sent before the mail server broke says nothing of now.
 pub fn judge(entries: &[Entry], calendar: &Calendar, now_ms: i64, opened_ms: Option<i64>) -> Vec<Verdict> {
     let over = || Verdict::clear(DRILL, "", "The drill is over.", "Nothing was wrong.");
     let asked = entries.iter().rev().find(|entry| matches!(entry.note, Note::Drill {}));

@@ -143,10 +143,13 @@ fn probe(name: &str, place: Option<&str>, value: f64, condition: &str) -> ProbeG
         place: place.map(str::to_owned),
         height_m: Some(1.4),
         shelter: Some("shaded and blown".to_owned()),
+        usual_interval_s: place.map(|_| 300),
+        hung_since_ms: place.map(|_| MIDNIGHT - 74 * 24 * HOUR_MS),
         newest: vec![("air_temperature".to_owned(), value, "°C".to_owned(), Some(at(13, 9)))],
         condition: condition.to_owned(),
         silent: condition.starts_with("silent"),
         doubtful: condition.starts_with("doubtful"),
+        asks_where: false,
         malformed: 0,
         malformed_sample: None,
     }

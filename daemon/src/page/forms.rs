@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::entries::KINDS;
 use super::figures::{Civil, HOUR_MS, calendar_day};
 use crate::entry::{Began, Later, Note};
-use crate::glance::Glance;
+use crate::glance::{Glance, HangTold};
 use crate::keeper::event::ClockWord;
 
 /// The fields of a form, by name.
@@ -52,7 +52,7 @@ pub(crate) fn ground(fields: &Fields, glance: &Glance) -> Filled {
     match text(fields, "do") {
         Some("plant") => plant(fields, glance),
         Some("place") => place(fields, glance),
-        Some("hang") => hang(fields),
+        Some("hang") => hang(fields, glance),
         Some("end") => {
             let planting = required(fields, "planting", "Say which planting.")?.to_owned();
             Ok((Note::End { planting }, when(fields, glance)?))
@@ -137,16 +137,16 @@ fn place(fields: &Fields, glance: &Glance) -> Filled {
     Ok((Note::Place { place, name: name.to_owned(), kind }, None))
 }
 
-fn hang(fields: &Fields) -> Filled {
-    let interval = number(fields, "interval", 1.0, 86_400.0)?.ok_or("Say how often it reads, in seconds.")?;
-    let note = Note::Hang {
-        probe: required(fields, "probe", "Say which probe.")?.to_owned(),
-        place: required(fields, "place", "Say where it hangs.")?.to_owned(),
+/// What is left empty stays as it was noted last.
+fn hang(fields: &Fields, glance: &Glance) -> Filled {
+    let told = HangTold {
+        every_s: number(fields, "interval", 1.0, 86_400.0)?.map(|interval| interval as u32),
         height_m: number(fields, "height", -5.0, 50.0)?,
         shelter: text(fields, "shelter").map(str::to_owned),
-        usual_interval_s: interval as u32,
     };
-    Ok((note, None))
+    let probe = required(fields, "probe", "Say which probe.")?;
+    let place = required(fields, "place", "Say where it hangs.")?;
+    Ok((glance.hang(probe, place, told), None))
 }
 
 /// A form of the page Diary.
@@ -271,6 +271,16 @@ mod tests {
         assert!(plant(("container", "0")).is_err());
         let turned = diary(&fields(&[("did", "turned"), ("subject", "heap")]), &fixtures::calm()).unwrap();
         assert_eq!(turned.0, Note::Turned { place: "heap".to_owned() });
+    }
+
+    #[test]
+    fn a_probe_of_five_minutes_that_still_hangs_there_keeps_its_interval_and_its_height() {
+        let glance = fixtures::calm();
+        let form = fields(&[("do", "hang"), ("probe", "post-1"), ("place", "house"), ("interval", "")]);
+        let Note::Hang { usual_interval_s, height_m, .. } = ground(&form, &glance).unwrap().0 else {
+            panic!()
+        };
+        assert_eq!((usual_interval_s, height_m), (300, Some(1.4)));
     }
 
     #[test]

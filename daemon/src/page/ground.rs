@@ -152,6 +152,14 @@ fn probe_row(probe: &ProbeGlance, glance: &Glance) -> Markup {
                 @if let Some(height) = probe.height_m { "; " (tenth(height)) " m" }
                 @if let Some(shelter) = &probe.shelter { ", " (shelter) }
             }
+            @if let (true, Some(place)) = (probe.asks_where, &probe.place) {
+                form method="post" action="/ground" {
+                    input type="hidden" name="do" value="hang";
+                    input type="hidden" name="probe" value=(probe.probe);
+                    input type="hidden" name="place" value=(place);
+                    button { "it still hangs there" }
+                }
+            }
             @if let Some(sample) = &probe.malformed_sample {
                 small { (probe.malformed) " could not be read, the last: " code { (sample) } }
             }
@@ -251,6 +259,7 @@ fn hang(glance: &Glance) -> Markup {
             }
             @if glance.places.is_empty() { p { a href="#add-place" { "add a place first" } } }
             @else {
+                p.source { "What you leave empty stays as it was." }
                 form.fields method="post" action="/ground" {
                     input type="hidden" name="do" value="hang";
                     label { "probe"
@@ -258,9 +267,10 @@ fn hang(glance: &Glance) -> Markup {
                         datalist id="probe-names" { @for probe in homeless.iter().chain(&hanging) { option value=(probe.probe) {} } }
                     }
                     label { "hangs in" (place_choice(glance)) }
-                    label { "reads every, s" input name="interval" inputmode="numeric" value="60" required; }
+                    label { "reads every, s" input name="interval" inputmode="numeric" placeholder="new: 60"; }
                     label { "height, m" input name="height" inputmode="decimal"; }
                     label { "shelter" select name="shelter" {
+                        option value="" {}
                         @for (word, _) in Shelter::WORDS { option value=(word) { (word) } }
                     } }
                     button { "hang it" }
@@ -362,6 +372,29 @@ mod tests {
             view(&fixtures::calm(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
         assert!(html.contains("Look at probe bed-7 today.") && html.contains("unchanged for hours"));
         assert!(html.contains("One has spoken that hangs nowhere yet: <strong>tin-3</strong>"));
+    }
+
+    #[test]
+    fn the_form_that_hangs_a_probe_tells_no_interval_and_no_shelter_by_itself() {
+        let html =
+            view(&fixtures::calm(), &crops(), &Taps::default(), Did::default(), &html! {}).into_string();
+        let form = html.split("value=\"hang\"").nth(1).and_then(|rest| rest.split("</form>").next()).unwrap();
+        assert!(!form.contains("value=\"60\"") && form.contains("<option value=\"\"></option>"), "{form}");
+    }
+
+    #[test]
+    fn whether_a_probe_still_hangs_there_is_answered_by_one_tap() {
+        let mut glance = fixtures::calm();
+        let html = |glance: &Glance| {
+            view(glance, &crops(), &Taps::default(), Did::default(), &html! {}).into_string()
+        };
+        assert!(!html(&glance).contains("it still hangs there"));
+        glance.probes.iter_mut().filter(|it| it.probe == "post-1").for_each(|it| it.asks_where = true);
+        let asked = html(&glance);
+        let form = asked.split("it still hangs there").next().unwrap().rsplit("<form").next().unwrap();
+        for field in ["name=\"do\" value=\"hang\"", "value=\"post-1\"", "name=\"place\" value=\"house\""] {
+            assert!(form.contains(field), "no {field} in {form}");
+        }
     }
 
     #[test]

@@ -1,5 +1,8 @@
 //! A card that reported what it stored and had not stored it: a page that stood open is the witness.
 
+use std::path::Path;
+use std::sync::atomic::Ordering;
+
 use glasshour::entry::{BoardNews, Note};
 use glasshour::keeper::core::{Core, Moment};
 use glasshour::keeper::event::Event;
@@ -9,12 +12,20 @@ use super::bench::{Bench, Machine};
 use super::garden::*;
 
 /// A keeper on the ledger in a folder, on a board that has just been switched on.
-fn service(folder: &std::path::Path, wall_ms: i64) -> Bench {
+fn service(folder: &Path, wall_ms: i64) -> Bench {
+    board(folder, wall_ms, true)
+}
+
+/// The same, and whether anybody vouches for its clock.
+fn board(folder: &Path, wall_ms: i64, trusted: bool) -> Bench {
     let mut ledger = Ledger::open(folder, &founding()).unwrap();
-    let boot = ledger.begin_boot(MINUTE, Some((wall_ms - MINUTE, "the time service"))).unwrap();
-    let now = Moment { wall_ms, mono_ms: MINUTE, trusted: true };
+    let dated = trusted.then_some((wall_ms - MINUTE, "the time service"));
+    let boot = ledger.begin_boot(MINUTE, dated).unwrap();
+    let now = Moment { wall_ms, mono_ms: MINUTE, trusted };
     let core = Core::start(site(), ledger, boot, now, Vec::new()).unwrap();
-    Bench::on(core, boot, Machine::on_for(wall_ms, MINUTE))
+    let machine = Machine::on_for(wall_ms, MINUTE);
+    machine.synchronised.store(trusted, Ordering::SeqCst);
+    Bench::on(core, boot, machine)
 }
 
 /// Hears so many readings, each in a commit of its own; how far a page saw the ledger then.
@@ -79,5 +90,34 @@ async fn s3_what_a_page_saw_stored_and_the_card_does_not_hold_is_counted_and_tol
     let entries = bench.reader.entries().unwrap();
     let losses = entries.iter().filter(|entry| matches!(entry.note, Note::Board(BoardNews::Lost { .. })));
     assert_eq!(losses.count(), 1);
+    bench.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn s3_what_a_page_says_before_the_time_is_known_is_told_once_it_is() {
+    let (folder, copies) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    drop(again(folder.path(), &tomato_house(), june()));
+    let bench = service(folder.path(), june() + 14 * HOUR);
+    hear_many(&bench, 2).await;
+    for name in ["ledger", "ledger-wal"] {
+        std::fs::copy(folder.path().join(name), copies.path().join(name)).unwrap();
+    }
+    let first = hear_many(&bench, 3).await;
+    let promised = hear_many(&bench, 2).await;
+    bench.stop().await;
+
+    let bench = board(copies.path(), june() + 15 * HOUR, false);
+    for mark in [&first, &promised, &first] {
+        says(&bench, mark).await;
+    }
+    assert_eq!(title(&bench), None, "nobody vouches for the clock");
+    bench.machine.synchronised.store(true, Ordering::SeqCst);
+    let told = |bench: &Bench| {
+        bench.machine.pass(2_000);
+        title(bench).is_some()
+    };
+    bench.until("it is told", told).await;
+    let lost = "The card lost 5 readings it had promised to keep. Replace it.";
+    assert_eq!(title(&bench).as_deref(), Some(lost));
     bench.stop().await;
 }

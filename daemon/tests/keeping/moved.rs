@@ -41,11 +41,35 @@ fn u4_a_probe_that_is_carried_away_by_night_is_asked_about_until_it_is_noted_whe
     let condition = &glance(core.engine(), &Shell::default()).probes[1].condition;
     assert!(condition.starts_with("doubtful since 03:30"), "{condition}");
 
+    let asks = |core: &Core| glance(core.engine(), &Shell::default()).probes[1].asks_where;
     let answered = carried + 9 * HOUR;
+    // What is noted of a time before it was hung here says nothing of where it hangs now.
+    core.note(moment(answered), hang("ridge", "house", 600), Some(june() - 60 * DAY)).unwrap();
+    assert!(asks(&core));
     core.note(moment(answered), hang("ridge", "house", 600), None).unwrap();
+    assert!(!asks(&core));
     both_speak(&mut core, answered, answered + HOUR, 6.5);
     let told = told(&core, "probe-doubtful");
     assert_eq!(told.last().map(|step| step.turn.as_str()), Some("closed"), "{told:?}");
+}
+
+#[test]
+fn v2_air_that_is_sound_again_is_not_in_doubt_for_what_else_is_wrong_with_the_probe() {
+    let notes = [place("house", PlaceKind::House), hang("post", "house", 600)];
+    let mut core = in_memory(&notes, june());
+    let speak = |core: &mut Core, hours: std::ops::Range<i64>, stuck: bool| {
+        for step in hours.start * 6..hours.end * 6 {
+            let t_c = if stuck { 15.0 } else { 15.0 + (step % 3) as f64 / 10.0 };
+            hear(core, june() + step * 10 * MINUTE, &[("post", AIR, t_c), ("post", HUMIDITY, 60.0)]);
+        }
+    };
+    let in_doubt = |core: &Core| glance(core.engine(), &Shell::default()).places[0].in_doubt;
+    speak(&mut core, 0..5, true);
+    assert!(in_doubt(&core));
+    speak(&mut core, 5..10, false);
+    let told = told(&core, "probe-doubtful");
+    assert_ne!(told.last().unwrap().turn, "closed", "its humidity stands still");
+    assert!(!in_doubt(&core));
 }
 
 #[test]

@@ -82,7 +82,7 @@ impl Engine {
     /// Brings the minders to where what was told left them.
     fn take_over_told(&mut self) {
         self.book = Book::of(self.told.iter(), self.entries.iter().filter_map(Reply::of));
-        self.mark_doubts();
+        self.recall_doubts();
         for place in &self.ground.places {
             let heat = self.book.get(&place.id, TOO_HOT);
             // Told alone, or inside the heat notice that stands.

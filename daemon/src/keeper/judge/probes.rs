@@ -1,5 +1,6 @@
 //! The probes at a moment: silent, doubtful, low on battery.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use agronomy::quantity::Quantity;
@@ -63,12 +64,15 @@ impl Engine {
 
     /// Adds to what is said of a place's heat and frost that the air temperature it rests on is in doubt: it is told all
     /// the same, for a warning that a doubt held back could be the one that was right.
-    pub(super) fn qualify(&self, places: &[PlaceNow<'_>], book: &Book, verdicts: &mut [Verdict]) {
+    pub(super) fn qualify(
+        &self,
+        places: &[PlaceNow<'_>],
+        in_doubt: &BTreeSet<String>,
+        verdicts: &mut [Verdict],
+    ) {
         for here in places {
             let Some(probe) = self.air_probe(here.place) else { continue };
-            let now = verdicts.iter().find(|it| it.minder == DOUBTFUL && it.place == probe);
-            let told = || book.get(probe, DOUBTFUL).is_some_and(doubtful::doubts_air);
-            if !now.and_then(doubtful::doubts_air_now).unwrap_or_else(told) {
+            if !in_doubt.contains(probe) {
                 continue;
             }
             let look = if here.kind.under_cover() { "from outside" } else { "beside it" };
@@ -121,8 +125,9 @@ impl Engine {
     fn doubtful(&self, hang: &Hang, place_name: &str, book: &Book) -> Verdict {
         let now_ms = self.now_ms();
         let told = book.get(&hang.probe, DOUBTFUL);
-        let noted_ms = self.hung_ms(&hang.probe);
+        let noted_ms = self.noted_ms(hang);
         let kind = self.ground.place(&hang.place).map(|it| it.kind);
+        let calendar = &self.site.calendar;
         let range = now_ms - doubtful::WET_FILM_MS - 2 * hang.usual_interval_ms..now_ms + 1;
         let series = self.tracks.quantities(&hang.probe).into_iter();
         let series = series
@@ -140,24 +145,36 @@ impl Engine {
             usual_interval_ms: hang.usual_interval_ms,
             series: series.collect(),
             air_swing_c: swing.map(|(low, high)| high - low),
-            hour: self.site.calendar.hour_of(now_ms),
+            hour: calendar.hour_of(now_ms),
+            sunrise_h: calendar.hour_of(self.light_of(calendar.day_of(now_ms)).night_before.end),
             neighbours: self.neighbours(hang, &range, book),
             told_apart: told.is_some_and(doubtful::tells_apart),
             covered: kind.is_some_and(PlaceKind::under_cover),
             placed_ms: noted_ms.max(hang.from_ms),
-            told_moved: told.is_some_and(|it| doubtful::asks_moved(it) && noted_ms < it.opened_ms),
+            told_moved: self.asks_moved(hang, book),
             new_chip: self.new_chip(&hang.probe, noted_ms),
             reads_low: doubtful::reads_low(self.humid.of(&hang.probe), noted_ms.max(hang.from_ms)),
         })
     }
 
-    /// When it was last noted where a probe hangs, UTC ms.
-    fn hung_ms(&self, probe: &str) -> i64 {
-        let noted = self.ground.entries.iter().filter_map(|entry| match &entry.note {
-            Note::Hang { probe: hung, .. } if hung == probe => Some(entry.at_ms),
+    /// When it was noted where a probe hangs by now, UTC ms. What is noted of an earlier time answers nothing.
+    fn noted_ms(&self, hang: &Hang) -> i64 {
+        let noted = self.ground.entries.iter().filter(|entry| entry.from_ms == hang.from_ms);
+        let noted = noted.filter_map(|entry| match &entry.note {
+            Note::Hang { probe, .. } if *probe == hang.probe => Some(entry.at_ms),
             _ => None,
         });
         noted.max().unwrap_or(i64::MIN)
+    }
+
+    /// Whether it is asked if a probe was moved, and nobody has noted since where it hangs.
+    fn asks_moved(&self, hang: &Hang, book: &Book) -> bool {
+        doubtful::asked_ms(book, &hang.probe).is_some_and(|asked_ms| self.noted_ms(hang) < asked_ms)
+    }
+
+    /// Whether it is asked if this is still the same probe in the same place.
+    pub(in crate::keeper) fn asks_where(&self, hang: &Hang, book: &Book) -> bool {
+        self.asks_moved(hang, book) || self.new_chip(&hang.probe, self.noted_ms(hang)).is_some()
     }
 
     /// The chip that answers as a probe, where it is another than when that was last noted to hang, or than the first.
@@ -178,8 +195,7 @@ impl Engine {
             self.ground.hangs.iter().filter(|it| it.overlaps(now_ms, now_ms + 1) && it.probe != hang.probe);
         let fits = others.filter_map(|it| {
             let outside = covered && kind(&it.place) == Some(PlaceKind::Outdoors);
-            let asked = book.get(&it.probe, DOUBTFUL).is_some_and(doubtful::asks_where);
-            let beside = !asked && (outside || it.place == hang.place);
+            let beside = !self.asks_where(it, book) && (outside || it.place == hang.place);
             // Of one that has long been silent it is not known whether it was of air.
             let tells = || {
                 let heard = self.tracks.quantities(&it.probe);

@@ -8,6 +8,7 @@ use super::Keeper;
 use crate::clock::Clock;
 use crate::entry::BoardNews;
 use crate::ledger::LastRun;
+use crate::reading::ProbeName;
 use crate::sources;
 
 /// A source must be away for so long before that is entered, ms: a line that is back at once is no news.
@@ -19,6 +20,17 @@ pub(super) struct Away {
     since_mono_ms: i64,
     /// In words: source, since when, why.
     pub(super) words: String,
+}
+
+/// What was seen and is not entered yet: nobody vouches for the clock.
+#[derive(Default)]
+pub(super) struct Untold {
+    /// The run before this one.
+    pub(super) last_run: Option<LastRun>,
+    /// Which chips answer.
+    pub(super) chips: BTreeMap<ProbeName, u32>,
+    /// The furthest that a page saw of what the card lost.
+    pub(super) lost: Option<BoardNews>,
 }
 
 impl Keeper {
@@ -55,7 +67,7 @@ impl Keeper {
                 if let Some(LastRun { boot, goodbye_mono_ms: None, .. }) = last {
                     tracing::warn!(boot, "last run ended without goodbye");
                 }
-                self.last_run = last;
+                self.untold.last_run = last;
             }
             Err(error) => tracing::warn!(%error, "how the last run ended is not known"),
         }
@@ -73,7 +85,7 @@ impl Keeper {
     pub(super) fn look_what_befell(&mut self, moment: Moment) {
         let offset_ms = moment.wall_ms - moment.mono_ms;
         if moment.trusted
-            && let Some(last) = self.last_run.take()
+            && let Some(last) = self.untold.last_run.take()
         {
             let ran_ms = self.setup.core.engine().news().ran_again_ms();
             if let Some(news) = absence(&last, ran_ms, self.began_mono_ms, offset_ms) {
@@ -85,8 +97,11 @@ impl Keeper {
             }
         }
         if moment.trusted {
-            for (probe, serial) in std::mem::take(&mut self.chips) {
+            for (probe, serial) in std::mem::take(&mut self.untold.chips) {
                 self.chip(&probe, serial, moment);
+            }
+            if let Some(lost) = self.untold.lost.take() {
+                self.befell(moment, lost);
             }
         }
         let lasting = |away: &Away| moment.mono_ms - away.since_mono_ms >= LASTING_MS;

@@ -6,11 +6,11 @@
 
 use std::fmt;
 
-use super::super::core::Moment;
 use super::Keeper;
 use crate::entry::BoardNews;
 
-/// How far a ledger is, as a page keeps it. A restored ledger is of another epoch: it may well lie behind.
+/// How far a ledger is, as a page keeps it. A restored ledger is of another epoch: it may well lie behind. An image of
+/// the card that is put back keeps the epoch, and is not told from a card that lies.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Mark {
     /// Which ledger, in which epoch.
@@ -45,7 +45,8 @@ impl Mark {
     fn lacks(&self, seen: &Self) -> Option<BoardNews> {
         let earlier = seen.epoch == self.epoch && seen.run != self.run && !self.epoch.is_empty();
         let readings = seen.readings.saturating_sub(self.readings);
-        (earlier && seen.seq > self.seq).then_some(BoardNews::Lost { readings, seq: seen.seq })
+        let began_seq = Some(self.seq);
+        (earlier && seen.seq > self.seq).then_some(BoardNews::Lost { readings, seq: seen.seq, began_seq })
     }
 }
 
@@ -68,14 +69,15 @@ impl Keeper {
         Mark { seq: core.seq(), readings, ..self.began_at.clone() }
     }
 
-    /// A page says how far it saw the ledger.
-    pub(super) fn witnessed(&mut self, mark: &str, moment: Moment) {
+    /// A page says how far it saw the ledger. What it saw and the ledger lacks is entered once the time is trusted: where
+    /// there is no clock chip, the page is there first.
+    pub(super) fn witnessed(&mut self, mark: &str) {
         let lost = Mark::read(mark).and_then(|seen| self.began_at.lacks(&seen));
-        if let Some(BoardNews::Lost { readings, seq }) = lost
-            && self.setup.core.engine().news().is_unknown_loss(seq)
-        {
+        let Some(BoardNews::Lost { readings, seq, .. }) = lost else { return };
+        let waits = matches!(self.untold.lost, Some(BoardNews::Lost { seq: known, .. }) if known >= seq);
+        if !waits && self.setup.core.engine().news().is_unknown_loss(seq) {
             tracing::error!(readings, "the card lost what it had promised to keep");
-            self.befell(moment, BoardNews::Lost { readings, seq });
+            self.untold.lost = lost;
         }
     }
 }
@@ -96,7 +98,7 @@ mod tests {
         let lacks = |seen: Mark| began.lacks(&Mark::read(&seen.to_string()).unwrap());
         assert_eq!(
             lacks(mark("c0ffee-1", "a", 957, 4_041)),
-            Some(BoardNews::Lost { readings: 41, seq: 957 })
+            Some(BoardNews::Lost { readings: 41, seq: 957, began_seq: Some(950) })
         );
         assert_eq!(lacks(mark("c0ffee-1", "a", 950, 4_000)), None, "nothing was lost");
         assert_eq!(lacks(mark("c0ffee-1", "b", 960, 4_050)), None, "this run's own");

@@ -74,40 +74,14 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
     let told = engine.book.get(name, DOUBTFUL);
     let heard = engine.tracks.last_heard(name, now_ms);
     let silent = heard.is_none_or(|at| now_ms - at > 2 * engine.ground.usual_interval_ms(name));
-    let clock = |at: i64| {
-        let calendar = &engine.site.calendar;
-        let day = (now_ms - at > ANOTHER_DAY_MS).then(|| format!("{}, ", calendar.weekday(at)));
-        format!("{}{}", day.unwrap_or_default(), calendar.clock(at))
-    };
-    let why = doubt.map_or_else(String::new, |reason| format!(": {}", reason.words()));
-    let mut condition = match heard {
-        None if doubt.is_some() => format!("doubtful{why}"),
-        None if !series.is_empty() => "last known, age unknown".to_owned(),
-        None => "nothing heard yet".to_owned(),
-        Some(at) if silent => format!("silent since {}{why}", clock(at)),
-        Some(at) if doubt.is_some() => format!("doubtful{why}, {}", clock(at)),
-        Some(at) => match told {
-            Some(notice) => format!("doubtful since {}, {}", clock(notice.opened_ms), clock(at)),
-            None => format!("sound, {}", clock(at)),
-        },
-    };
-    match shell.senders_clocks.get(name) {
-        Some(Some(ahead_ms)) => condition += &format!("; node clock {} fast", span(*ahead_ms)),
-        Some(None) => condition += "; node clock never set",
-        None => {}
-    }
-    if let Some(pct) = shell.cables.get(name).filter(|pct| **pct > 0) {
-        condition += &format!("; {pct} % of its answers came damaged within an hour: look at the cable");
-    }
-    for (what, count) in shell.counted.get(name).into_iter().flatten() {
-        condition += &counted(*what, *count);
-    }
     let malformed = shell.malformed.get(name);
     ProbeGlance {
         probe: name.to_owned(),
         place: hang.map(|hang| hang.place.clone()),
         height_m: hang.and_then(|hang| hang.height_m),
         shelter: hang.and_then(|hang| hang.shelter.clone()),
+        hung_since_ms: engine.ground.hung_since_ms(name),
+        usual_interval_s: hang.and_then(|hang| u32::try_from(hang.usual_interval_ms / 1000).ok()),
         newest: series
             .iter()
             .filter_map(|(quantity, last)| {
@@ -115,12 +89,51 @@ fn glance(engine: &Engine, shell: &Shell, name: &str) -> ProbeGlance {
                 Some((quantity.as_str().to_owned(), value, quantity.unit().to_owned(), at))
             })
             .collect(),
-        condition,
+        condition: condition(engine, name, silent, doubt) + &besides(shell, name),
         silent,
         doubtful: doubt.is_some() || told.is_some(),
+        asks_where: told.is_some() && hang.is_some_and(|hang| engine.asks_where(hang, &engine.book)),
         malformed: malformed.map_or(0, |(count, _)| *count),
         malformed_sample: malformed.map(|(_, sample)| sample.clone()),
     }
+}
+
+/// Sound, doubtful or silent, since when and why, in words.
+fn condition(engine: &Engine, name: &str, silent: bool, doubt: Option<Reason>) -> String {
+    let now_ms = engine.now_ms();
+    let clock = |at: i64| {
+        let calendar = &engine.site.calendar;
+        let day = (now_ms - at > ANOTHER_DAY_MS).then(|| format!("{}, ", calendar.weekday(at)));
+        format!("{}{}", day.unwrap_or_default(), calendar.clock(at))
+    };
+    let why = doubt.map_or_else(String::new, |reason| format!(": {}", reason.words()));
+    match engine.tracks.last_heard(name, now_ms) {
+        None if doubt.is_some() => format!("doubtful{why}"),
+        None if !engine.tracks.quantities(name).is_empty() => "last known, age unknown".to_owned(),
+        None => "nothing heard yet".to_owned(),
+        Some(at) if silent => format!("silent since {}{why}", clock(at)),
+        Some(at) if doubt.is_some() => format!("doubtful{why}, {}", clock(at)),
+        Some(at) => match engine.book.get(name, DOUBTFUL) {
+            Some(notice) => format!("doubtful since {}, {}", clock(notice.opened_ms), clock(at)),
+            None => format!("sound, {}", clock(at)),
+        },
+    }
+}
+
+/// What its sender and its cable add to that.
+fn besides(shell: &Shell, name: &str) -> String {
+    let mut words = match shell.senders_clocks.get(name) {
+        Some(Some(ahead_ms)) => format!("; node clock {} fast", span(*ahead_ms)),
+        Some(None) => "; node clock never set".to_owned(),
+        None => String::new(),
+    };
+    if let Some(pct) = shell.cables.get(name).filter(|pct| **pct > 0) {
+        words += &format!("; {pct} % of its answers came damaged within an hour: look at the cable");
+    }
+    for (what, count) in shell.counted.get(name).into_iter().flatten() {
+        words += &counted(*what, *count);
+    }
+    words
 }
 
 /// What is counted of a probe's messages, as a further part of its condition; nothing where there is none.

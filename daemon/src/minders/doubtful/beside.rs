@@ -25,7 +25,8 @@ const DAY_C: f64 = 8.0;
 const MARGIN_C: f64 = 1.0;
 /// On nights as warm as this outside a house may be colder without being in doubt: its pads cool it, °C (own choice).
 const PADS_C: f64 = 20.0;
-/// The night in which probes are compared is over at this hour of standard time, and began three hours before midnight.
+/// The night in which probes are compared is over at this hour of standard time, or at sunrise where that is earlier, and
+/// began three hours before midnight.
 pub(super) const MORNING_H: f64 = 6.0;
 
 /// Another probe of air: of the same place, or in the open.
@@ -95,11 +96,8 @@ fn apart_c(differences: [f64; 3]) -> f64 {
     if one_side { least.copysign(differences[0]) } else { 0.0 }
 }
 
-fn is_night(hour: f64) -> bool {
-    !(MORNING_H..24.0).contains(&hour)
-}
-
-/// From which neighbour a probe is further apart than the air of one place can be, `hour` by standard time.
+/// From which neighbour a probe is further apart than the air of one place can be. `night`: no sun was on them for three
+/// hours.
 ///
 /// Of two nobody knows which is wrong, and it is said of the one later in the alphabet; of more, of the one that stands
 /// against most. Under cover it is colder than outside by night only where probes were exchanged, one is wrong, or on a
@@ -109,9 +107,8 @@ pub(super) fn apart<'a>(
     taken: &[Taken],
     neighbours: &[Neighbour<'a>],
     now_ms: i64,
-    hour: f64,
+    night: bool,
 ) -> Option<Apart<'a>> {
-    let night = is_night(hour);
     let strays = |it: Neighbour<'a>| {
         let by_c = apart_c(differences(taken, &it, now_ms)?);
         let line_c = if night { NIGHT_C } else { DAY_C };
@@ -131,7 +128,7 @@ pub(super) fn apart<'a>(
 /// Whether a probe that was told to stand apart agrees again: through three hours of night, by a margin, with half of
 /// those beside it at least and with each outside. One that is not heard does not agree; where none hangs to compare
 /// it with any more there is nothing left to say.
-pub(super) fn agrees(taken: &[Taken], neighbours: &[Neighbour<'_>], now_ms: i64, hour: f64) -> bool {
+pub(super) fn agrees(taken: &[Taken], neighbours: &[Neighbour<'_>], now_ms: i64, night: bool) -> bool {
     let line_c = NIGHT_C - MARGIN_C;
     let near = |it: &&Neighbour<'_>| {
         let differences = differences(taken, it, now_ms);
@@ -140,5 +137,5 @@ pub(super) fn agrees(taken: &[Taken], neighbours: &[Neighbour<'_>], now_ms: i64,
     };
     let (outside, beside): (Vec<_>, Vec<_>) = neighbours.iter().partition(|it| it.outside);
     let agreeing = beside.iter().copied().filter(near).count();
-    neighbours.is_empty() || is_night(hour) && 2 * agreeing >= beside.len() && outside.iter().all(near)
+    neighbours.is_empty() || night && 2 * agreeing >= beside.len() && outside.iter().all(near)
 }

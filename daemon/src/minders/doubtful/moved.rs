@@ -11,7 +11,7 @@
 
 use agronomy::series::MS_PER_HOUR;
 
-use super::beside::{MORNING_H, Neighbour};
+use super::beside::Neighbour;
 use crate::almanac::shape::median;
 use crate::keeper::tracks::Taken;
 use crate::reading::Grade;
@@ -23,10 +23,12 @@ const DAY_C: f64 = 15.0;
 /// In the open, with none beside it, it changes by no more within an hour of the night, °C (own choice: the hardest true
 /// fall of a year at the climate station of the test records is 7.9).
 const LONE_C: f64 = 12.0;
+/// Rising by as much within an hour, one under cover is warmed, °C (own choice).
+const HEATED_C: f64 = 1.0;
 /// What is compared are two half hours, an hour apart.
 const SPAN_MS: i64 = MS_PER_HOUR / 2;
 /// Both lie in the night (which begins at nine) from this hour of standard time on.
-const NIGHT_FROM_H: f64 = 22.5;
+pub(super) const NIGHT_FROM_H: f64 = 22.5;
 
 /// Another chip than the one that was known answers as a probe.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -46,16 +48,16 @@ pub(super) struct Jump<'a> {
     pub(super) beside: Option<&'a str>,
 }
 
-/// Whether a probe's air temperature changed within the last hour as no air does; `hour` by standard time.
+/// Whether a probe's air temperature changed within the last hour as no air does. `night`: no sun was
+/// on it meanwhile.
 pub(super) fn jump<'a>(
     taken: &[Taken],
     neighbours: &[Neighbour<'a>],
     covered: bool,
     now_ms: i64,
-    hour: f64,
+    night: bool,
 ) -> Option<Jump<'a>> {
     let by_c = shift(taken, now_ms)?;
-    let night = !(MORNING_H..NIGHT_FROM_H).contains(&hour);
     let beside = neighbours.iter().filter(|it| !it.outside);
     let others: Vec<_> = beside.filter_map(|it| Some((it.probe, shift(it.taken, now_ms)?))).collect();
     if others.is_empty() {
@@ -63,7 +65,9 @@ pub(super) fn jump<'a>(
         return (night && !covered && by_c.abs() > LONE_C).then_some(Jump { by_c, beside: None });
     }
     let line_c = if night { NIGHT_C } else { DAY_C };
-    let strays = |its_c: f64| (by_c - its_c).abs() > line_c && by_c.abs() > its_c.abs();
+    // What both rise under cover a heater does, and it is nearer to one.
+    let heated = |its_c: f64| covered && by_c > 0.0 && its_c >= HEATED_C;
+    let strays = |its_c: f64| (by_c - its_c).abs() > line_c && by_c.abs() > its_c.abs() && !heated(its_c);
     let against: Vec<_> = others.iter().filter(|(_, its_c)| strays(*its_c)).collect();
     let (probe, _) = against.first()?;
     (2 * against.len() > others.len()).then_some(Jump { by_c, beside: Some(probe) })

@@ -12,7 +12,7 @@ use crate::reading::Reason;
 
 /// What to do where it is not known whether a probe is still where it was.
 const WHERE: &str = "If it was carried, hosed or replaced, note on the page Ground where it hangs now; if nothing was \
-                     done to it, note there that it still hangs where it did.";
+                     done to it, tap there that it still hangs there.";
 
 /// How a humidity sensor is checked. In a closed jar over wet table salt the air has 75 % (75.3 at 25 °C: Greenspan 1977,
 /// from memory).
@@ -40,7 +40,8 @@ pub(super) fn of(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word 
         ),
         Why::ReadsLow(ReadsLow { nights, top_pct, by }) => (
             format!(
-                "reads low: in {nights} damp nights in a row never over {top_pct:.0} %, {by} at saturation"
+                "reads low: in {nights} damp nights in a row never over {top_pct:.0} %, {by} at saturation, if \
+                 {by} does not read high"
             ),
             SALT,
         ),
