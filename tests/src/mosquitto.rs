@@ -68,6 +68,29 @@ impl Mosquitto {
         Some(broker)
     }
 
+    /// Starts a broker that knows one user, `board` with the password `right`, who may do what the access list says;
+    /// anything where there is none. `None` as for [`Self::start`].
+    ///
+    /// # Panics
+    ///
+    /// As [`Self::start`].
+    pub fn guarded(access: Option<&str>) -> Option<Self> {
+        let maker = need("mosquitto_passwd", "mosquitto")?;
+        Self::start_with(|folder| {
+            let passwords = folder.join("passwords");
+            let mut command = Command::new(&maker);
+            let made = command.args(["-b", "-c"]).arg(&passwords).args(["board", "right"]).status();
+            assert!(made.expect("the program just found").success());
+            let access = access.map(|access| {
+                let list = folder.join("access");
+                std::fs::write(&list, access).expect("room for the list");
+                format!("acl_file {}\n", list.display())
+            });
+            let access = access.unwrap_or_default();
+            format!("allow_anonymous false\npassword_file {}\n{access}", passwords.display())
+        })
+    }
+
     /// Starts it again after [`Self::kill`] or [`Self::stop`], on the same port, with what it had saved.
     ///
     /// # Panics

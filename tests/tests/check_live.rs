@@ -8,20 +8,6 @@ use tests::servers::smtp::{self, Smtp};
 
 const SECRET: &str = "seven lean cabbages";
 
-/// A broker that knows one user, with its access list.
-fn guarded(access: &str) -> Option<Mosquitto> {
-    let maker = tests::need("mosquitto_passwd", "mosquitto")?;
-    Mosquitto::start_with(|folder| {
-        let (passwords, list) = (folder.join("passwords"), folder.join("access"));
-        let mut command = std::process::Command::new(maker);
-        let made = command.args(["-b", "-c"]).arg(&passwords).args(["board", "right"]).status();
-        assert!(made.unwrap().success());
-        std::fs::write(&list, access).unwrap();
-        let (passwords, list) = (passwords.display(), list.display());
-        format!("allow_anonymous false\npassword_file {passwords}\nacl_file {list}\n")
-    })
-}
-
 fn broker(port: u16, password: &str) -> String {
     format!(
         "[broker]\nhost = \"127.0.0.1\"\nport = {port}\nuser = \"board\"\npassword = \"{password}\"\n\n\
@@ -55,7 +41,9 @@ fn b9_where_all_is_well_it_says_so_and_sends_nothing() {
     if !smtp::available() || !hook::available() {
         return;
     }
-    let Some(mosquitto) = guarded("user board\ntopic read yard/#\ntopic readwrite glasshour/#\n") else {
+    let Some(mosquitto) =
+        Mosquitto::guarded(Some("user board\ntopic read yard/#\ntopic readwrite glasshour/#\n"))
+    else {
         return;
     };
     let (mail, hook) = (Smtp::start(&[]), Hook::start(SECRET, true, &[]));
@@ -90,7 +78,7 @@ fn b9_each_way_that_fails_is_told_with_why_in_one_run() {
     if !smtp::available() || !hook::available() || !faketime::available() {
         return;
     }
-    let Some(mosquitto) = guarded("user board\ntopic read yard/#\n") else { return };
+    let Some(mosquitto) = Mosquitto::guarded(Some("user board\ntopic read yard/#\n")) else { return };
     // A certificate that nobody vouches for, and one that was good until yesterday.
     let (mail, hook) = (Smtp::start(&["--tls", "starttls"]), Hook::of_today(SECRET));
     let gone = free_port();

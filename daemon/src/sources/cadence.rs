@@ -67,8 +67,7 @@ impl Cadence {
         let (pace, comes) = match seen.pace {
             _ if gap_ms > 2 * usual_ms => (Pace::Again(1), Comes::Waits),
             Pace::Again(many) if on_its_heels && many + 1 < FLOOD => (Pace::Again(many + 1), Comes::Waits),
-            Pace::Again(_) if on_its_heels => (Pace::Flood(0), Comes::Late),
-            Pace::Flood(_) if on_its_heels => (Pace::Flood(0), Comes::Late),
+            Pace::Again(_) | Pace::Flood(_) if on_its_heels => (Pace::Flood(0), Comes::Late),
             Pace::Flood(kept) if gap_ms < usual_ms / 4 && kept + 1 < IN_A_ROW => {
                 (Pace::Flood(kept + 1), Comes::Late)
             }

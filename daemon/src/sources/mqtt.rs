@@ -28,10 +28,7 @@ use std::time::Duration;
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng as _;
-use rumqttc::{
-    AsyncClient, ConnectionError, Event as Wire, EventLoop, MqttOptions, Packet, Publish, QoS,
-    SubscribeFilter,
-};
+use rumqttc::{AsyncClient, ConnectionError, Event as Wire, EventLoop, MqttOptions, Packet, Publish, QoS};
 use tokio::sync::mpsc;
 use tokio_util::sync::CancellationToken;
 
@@ -39,7 +36,7 @@ use self::intake::Intake;
 pub(crate) use self::standing::why;
 use self::standing::{Standing, State, TakeOvers, is_hang_up, oversize};
 pub use self::trial::try_out;
-use self::way::{Way, echoes};
+use self::way::{Way, echoes, listen};
 use super::pause::Pause;
 use super::payload::{TopicRule, TopicRules};
 use super::topic::is_under;
@@ -275,8 +272,8 @@ impl Link<'_> {
                 Packet::ConnAck(_) if purge => return End::Purged,
                 Packet::ConnAck(_) => {
                     welcomed = true;
-                    // The queue of a new client has room; a link that is gone already shows at the next poll.
-                    let _ = client.try_subscribe_many(self.subscriptions(way.topic()));
+                    let qos = if self.number == 0 { QoS::AtLeastOnce } else { QoS::AtMostOnce };
+                    listen(&client, self.rules.filters(), qos, way.topic());
                     Ok(())
                 }
                 Packet::SubAck(answer) => {
@@ -308,17 +305,9 @@ impl Link<'_> {
         }
     }
 
-    /// The filters of the rules, in order, and where we send to ourselves.
-    fn subscriptions(&self, echo: &str) -> Vec<SubscribeFilter> {
-        let qos = if self.number == 0 { QoS::AtLeastOnce } else { QoS::AtMostOnce };
-        let heard = self.rules.filters().into_iter().map(|filter| (filter, qos));
-        let all = heard.chain([(echo, QoS::AtMostOnce)]);
-        all.map(|(filter, qos)| SubscribeFilter::new(filter.to_owned(), qos)).collect()
-    }
-
     fn way(&self) -> Way {
-        let account = self.settings.login.as_ref().map(|(name, _)| name.as_str());
-        Way::new(&self.rules, &self.settings.own_prefix, &self.client_id(), account)
+        let BrokerSettings { own_prefix, login, .. } = self.settings;
+        Way::new(&self.rules, own_prefix, &self.client_id(), login.as_ref())
     }
 
     /// Tells what has been silent for too long, after asking for the way.
@@ -326,7 +315,7 @@ impl Link<'_> {
         let (ask, silent) = way.look(self.clock.monotonic_ms());
         if ask {
             // As for a subscription: there is room, and a link that is gone shows at the next poll.
-            let _ = client.try_publish(way.topic(), QoS::AtMostOnce, false, "is this heard?");
+            let _ = way::ask(client, way.topic());
         }
         self.send_all(silent).await
     }

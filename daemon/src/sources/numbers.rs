@@ -72,9 +72,9 @@ impl Missing {
         payload: &[u8],
         only: Option<&ProbeName>,
     ) -> Vec<Event> {
-        let spoken = rules.meeting(topic).filter(|rule| only.is_none_or(|only| *only == rule.probe));
-        let numbered = spoken.filter_map(|rule| Some((rule, rule.number(payload)?)));
-        numbered.filter_map(|(rule, number)| self.one(topic, &rule.probe, number)).collect()
+        let numbers = rules.numbers(topic, payload).into_iter();
+        let spoken = numbers.filter(|(probe, _)| only.is_none_or(|only| only == *probe));
+        spoken.filter_map(|(probe, number)| self.one(topic, probe, number)).collect()
     }
 
     fn one(&mut self, topic: &str, probe: &ProbeName, number: u64) -> Option<Event> {

@@ -77,14 +77,11 @@ pub struct Stamp {
 }
 
 impl TopicRule {
-    /// The running number that a message bears, where its sender counts and it can be read.
-    pub fn number(&self, payload: &[u8]) -> Option<u64> {
-        let Shape::Fields { number: Some(pointer), .. } = &self.shape else { return None };
-        let short = payload.len() <= LONGEST;
-        let document: Value = short.then(|| serde_json::from_slice(payload).ok()).flatten()?;
-        match document.pointer(pointer)? {
-            Value::String(text) => text.trim_ascii().parse().ok(),
-            value => value.as_u64(),
+    /// Where its sender's running number stands, as a JSON pointer, where it counts.
+    fn number(&self) -> Option<&str> {
+        match &self.shape {
+            Shape::Fields { number, .. } => number.as_deref(),
+            Shape::Bare { .. } => None,
         }
     }
 
@@ -344,6 +341,21 @@ impl TopicRules {
     /// The rules that meet a topic.
     pub fn meeting<'a>(&'a self, topic: &'a str) -> impl Iterator<Item = &'a TopicRule> {
         self.0.iter().filter(move |rule| matches(&rule.filter, topic))
+    }
+
+    /// The running numbers that a message bears, and whose each is, where its sender counts and it can be read.
+    pub fn numbers<'a>(&'a self, topic: &'a str, payload: &[u8]) -> Vec<(&'a ProbeName, u64)> {
+        let counting = self.meeting(topic).filter_map(|rule| Some((&rule.probe, rule.number()?)));
+        let counting: Vec<_> = counting.collect();
+        if counting.is_empty() || payload.len() > LONGEST {
+            return Vec::new();
+        }
+        let Ok(document) = serde_json::from_slice::<Value>(payload) else { return Vec::new() };
+        let number = |pointer| match document.pointer(pointer)? {
+            Value::String(text) => text.trim_ascii().parse().ok(),
+            value => value.as_u64(),
+        };
+        counting.into_iter().filter_map(|(probe, pointer)| Some((probe, number(pointer)?))).collect()
     }
 
     /// What a message says, by each rule that meets its topic; empty when none does.

@@ -26,6 +26,12 @@ fn fields(time: Option<TimeFormat>) -> TopicRule {
     }
 }
 
+/// The running numbers of a message, by the one rule.
+fn numbers(rule: TopicRule, payload: &str) -> Vec<u64> {
+    let (topic, rules) = (rule.filter.clone(), TopicRules::new(vec![rule]).unwrap());
+    rules.numbers(&topic, payload.as_bytes()).into_iter().map(|(_, number)| number).collect()
+}
+
 #[test]
 fn a_running_number_is_read_as_number_or_text_and_nothing_else_is_one() {
     for (payload, number) in [
@@ -38,9 +44,11 @@ fn a_running_number_is_read_as_number_or_text_and_nothing_else_is_one() {
         ("7", None),
         ("", None),
     ] {
-        assert_eq!(fields(None).number(payload.as_bytes()), number, "{payload}");
+        assert_eq!(numbers(fields(None), payload), number.into_iter().collect::<Vec<_>>(), "{payload}");
     }
-    assert_eq!(bare("°C").number(b"7"), None);
+    assert!(numbers(bare("°C"), "7").is_empty());
+    let long = format!(r#"{{"n":7,"air":"{}"}}"#, "x".repeat(LONGEST));
+    assert!(numbers(fields(None), &long).is_empty());
 }
 
 fn value(rule: &TopicRule, payload: &str) -> Result<Option<f64>, Malformed> {

@@ -4,32 +4,9 @@ use glasshour::clock::FastClock;
 
 use super::*;
 
-/// A broker that knows one user, who may do what the access list says; anything where there is none.
-fn guarded_by(access: Option<&str>) -> Option<Mosquitto> {
-    let maker = tests::need("mosquitto_passwd", "mosquitto")?;
-    Mosquitto::start_with(|folder| {
-        let passwords = folder.join("passwords");
-        let mut command = std::process::Command::new(&maker);
-        let made = command.args(["-b", "-c"]).arg(&passwords).args(["board", "right"]).status();
-        assert!(made.unwrap().success());
-        let access = access.map(|access| {
-            let list = folder.join("access");
-            std::fs::write(&list, access).unwrap();
-            format!("acl_file {}\n", list.display())
-        });
-        let access = access.unwrap_or_default();
-        format!("allow_anonymous false\npassword_file {}\n{access}", passwords.display())
-    })
-}
-
-/// A broker that knows one user.
-fn guarded() -> Option<Mosquitto> {
-    guarded_by(None)
-}
-
 /// What is told of the topic garden/house, and where it is heard in the end, on a broker with this access list.
 async fn starved(access: &str) -> Option<String> {
-    let broker = guarded_by(Some(access))?;
+    let broker = Mosquitto::guarded(Some(access))?;
     let right = BrokerSettings {
         login: Some(("board".to_owned(), "right".to_owned())),
         keep_alive: Duration::from_secs(1),
@@ -77,7 +54,7 @@ async fn m10_a_topic_on_which_something_came_is_not_told_as_silent() {
 
 #[tokio::test]
 async fn m10_a_port_that_wants_an_encrypted_way_and_a_broker_that_wants_a_name_are_named() {
-    let Some(broker) = guarded() else { return };
+    let Some(broker) = Mosquitto::guarded(None) else { return };
     let mut source = Source::with(settings(broker.port()), vec![stamped("garden/house")], 64);
     let why = source.events.away("broker").await.unwrap();
     assert!(
@@ -114,7 +91,7 @@ async fn m10_a_port_that_wants_an_encrypted_way_and_a_broker_that_wants_a_name_a
 
 #[tokio::test]
 async fn a_wrong_password_is_named_once_and_tried_again_at_a_growing_pace() {
-    let Some(broker) = guarded() else { return };
+    let Some(broker) = Mosquitto::guarded(None) else { return };
     let wrong = BrokerSettings {
         login: Some(("board".to_owned(), "wrong".to_owned())),
         pause: Pause::new(Duration::from_millis(100), Duration::from_secs(60)),
@@ -140,7 +117,7 @@ async fn a_wrong_password_is_named_once_and_tried_again_at_a_growing_pace() {
 
 #[tokio::test]
 async fn with_the_right_password_it_hears() {
-    let Some(broker) = guarded() else { return };
+    let Some(broker) = Mosquitto::guarded(None) else { return };
     let right =
         BrokerSettings { login: Some(("board".to_owned(), "right".to_owned())), ..settings(broker.port()) };
     let mut source = Source::with(right, vec![stamped("garden/house")], 64);

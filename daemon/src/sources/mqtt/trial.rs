@@ -3,13 +3,10 @@
 
 use std::time::Duration;
 
-use rumqttc::{
-    AsyncClient, ConnectionError, Event as Wire, EventLoop, Packet, QoS, SubscribeFilter, SubscribeReasonCode,
-};
+use rumqttc::{AsyncClient, ConnectionError, Event as Wire, EventLoop, Packet, QoS, SubscribeReasonCode};
 
-use super::way::{account, echoes};
+use super::way::{account, ask, echo, listen};
 use super::{BrokerSettings, options, why};
-use crate::sources::topic::one_level;
 
 /// How long the broker may take for all of it.
 const LIMIT: Duration = Duration::from_secs(15);
@@ -28,20 +25,20 @@ struct Come {
 /// comes on the filters is taken in, and nothing is kept at the broker.
 pub async fn try_out(broker: &BrokerSettings, filters: &[String]) -> Vec<String> {
     let id = format!("{}-check", broker.client_id);
-    let echo = format!("{}/{}", echoes(&broker.own_prefix), one_level(&id));
+    let echo = echo(&broker.own_prefix, &id);
+    let account = account(broker.login.as_ref());
     let (client, mut events) = AsyncClient::new(options(broker, &id, true), ROOM);
     let mut come = Come::default();
     let ended = tokio::time::timeout(LIMIT, go(&client, &mut events, filters, &echo, &mut come)).await;
     let trouble = match ended {
         Ok(Ok(())) => None,
         Ok(Err(_)) if come.asked => {
-            Some(format!("the broker hangs up when we publish on {echo}: let {} do so", account_of(broker)))
+            Some(format!("the broker hangs up when we publish on {echo}: let {account} do so"))
         }
         Ok(Err(error)) => Some(why(&error, broker, come.welcomed)),
         Err(_) if come.asked => Some(format!(
-            "connected, but our own message on {echo} did not come back: let {} read and write there; whether \
-             anything else comes cannot be told",
-            account_of(broker)
+            "connected, but our own message on {echo} did not come back: let {account} read and write there; \
+             whether anything else comes cannot be told"
         )),
         Err(_) => Some(format!("no answer within {} s", LIMIT.as_secs())),
     };
@@ -64,23 +61,16 @@ async fn go(
         match events.poll().await? {
             Wire::Incoming(Packet::ConnAck(_)) => {
                 come.welcomed = true;
-                let all = filters.iter().map(String::as_str).chain([echo]);
-                let all = all.map(|filter| SubscribeFilter::new(filter.to_owned(), QoS::AtMostOnce));
-                // The queue of a new client has room; a link that is gone already shows at the next poll.
-                let _ = client.try_subscribe_many(all);
+                listen(client, filters.iter().map(String::as_str), QoS::AtMostOnce, echo);
             }
             Wire::Incoming(Packet::SubAck(answer)) => {
                 let asked = filters.iter().zip(&answer.return_codes);
                 let refused = asked.filter(|(_, code)| **code == SubscribeReasonCode::Failure);
                 come.refused = refused.map(|(filter, _)| filter.clone()).collect();
-                come.asked = client.try_publish(echo, QoS::AtMostOnce, false, "is this heard?").is_ok();
+                come.asked = ask(client, echo);
             }
             Wire::Incoming(Packet::Publish(message)) if message.topic == echo => return Ok(()),
             _ => {}
         }
     }
-}
-
-fn account_of(broker: &BrokerSettings) -> String {
-    account(broker.login.as_ref().map(|(name, _)| name.as_str()))
 }

@@ -5,7 +5,7 @@
 //! of ours, and its coming back, or not, says where to look. It is sent only then: a broker may answer a message that it
 //! does not want by hanging up (MQTT 3.1.1, 3.3.5), and where it did, none is sent again.
 
-use rumqttc::SubscribeReasonCode;
+use rumqttc::{AsyncClient, QoS, SubscribeFilter, SubscribeReasonCode};
 
 use crate::keeper::event::Event;
 use crate::sources::payload::TopicRules;
@@ -23,9 +23,32 @@ pub(super) fn echoes(own_prefix: &str) -> String {
     format!("{prefix}/echo")
 }
 
-/// Who we are there, in words, by the user's name where there is one.
-pub(super) fn account(name: Option<&str>) -> String {
-    name.map_or_else(|| "a client without a name".to_owned(), |name| format!("the user {name}"))
+/// Where the message to ourselves goes, by our name there.
+pub(super) fn echo(own_prefix: &str, client_id: &str) -> String {
+    format!("{}/{}", echoes(own_prefix), one_level(client_id))
+}
+
+/// Asks to hear filters, and ourselves on `echo`. The queue of a new client has room; a link that is gone already shows
+/// at the next poll.
+pub(super) fn listen<'a>(
+    client: &AsyncClient,
+    filters: impl IntoIterator<Item = &'a str>,
+    qos: QoS,
+    echo: &str,
+) {
+    let heard = filters.into_iter().map(|filter| (filter, qos)).chain([(echo, QoS::AtMostOnce)]);
+    let all = heard.map(|(filter, qos)| SubscribeFilter::new(filter.to_owned(), qos));
+    let _ = client.try_subscribe_many(all);
+}
+
+/// Sends the message to ourselves; says whether there was room for it.
+pub(super) fn ask(client: &AsyncClient, echo: &str) -> bool {
+    client.try_publish(echo, QoS::AtMostOnce, false, "is this heard?").is_ok()
+}
+
+/// Who we are there, in words, by name and password where there are some.
+pub(super) fn account(login: Option<&(String, String)>) -> String {
+    login.map_or_else(|| "a client without a name".to_owned(), |(name, _)| format!("the user {name}"))
 }
 
 /// What has come on a filter.
@@ -75,8 +98,13 @@ pub(super) struct Way {
 }
 
 impl Way {
-    /// Nothing has come yet. `account` is the user's name, where there is one.
-    pub(super) fn new(rules: &TopicRules, own_prefix: &str, client_id: &str, account: Option<&str>) -> Self {
+    /// Nothing has come yet. `login` is name and password, where there are some.
+    pub(super) fn new(
+        rules: &TopicRules,
+        own_prefix: &str,
+        client_id: &str,
+        login: Option<&(String, String)>,
+    ) -> Self {
         let path = |filter: &str| Path {
             filter: filter.to_owned(),
             patience_ms: 2000 * i64::from(rules.usual_interval_s(filter)) + GRACE_MS,
@@ -86,8 +114,8 @@ impl Way {
             paths: rules.filters().into_iter().map(path).collect(),
             since_ms: 0,
             echo: Echo::Unsent,
-            topic: format!("{}/{}", echoes(own_prefix), one_level(client_id)),
-            account: self::account(account),
+            topic: echo(own_prefix, client_id),
+            account: account(login),
         }
     }
 

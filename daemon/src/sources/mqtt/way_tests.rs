@@ -1,8 +1,6 @@
-use agronomy::quantity::Quantity;
-use rumqttc::QoS;
-
 use super::*;
 use crate::sources::payload::{Shape, TopicRule};
+use agronomy::quantity::Quantity;
 
 const GRANTED: SubscribeReasonCode = SubscribeReasonCode::Success(QoS::AtLeastOnce);
 /// Two intervals of a minute, and the grace.
@@ -16,7 +14,8 @@ fn way() -> Way {
         usual_interval_s: 60,
     };
     let rules = TopicRules::new(vec![rule("garden/+/air"), rule("garden/heap")]).unwrap();
-    let mut way = Way::new(&rules, "", "board/1", Some("board"));
+    let login = ("board".to_owned(), "right".to_owned());
+    let mut way = Way::new(&rules, "", "board/1", Some(&login));
     assert!(way.granted(&[GRANTED, GRANTED, GRANTED], 0).is_empty());
     way
 }
