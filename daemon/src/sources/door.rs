@@ -143,8 +143,7 @@ impl Door {
                 }
                 client = self.listener.accept() => match client {
                     Ok((stream, _)) if visits.len() < self.limits.clients => {
-                        let visit = visit::serve(hall.clone(), Wire::new(stream));
-                        visits.spawn(stop.clone().run_until_cancelled_owned(visit));
+                        visits.spawn(visit::serve(hall.clone(), Wire::new(stream), stop.clone()));
                     }
                     Ok(_) => {
                         if !full {

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use agronomy::quantity::Quantity;
-use glasshour::clock::SystemClock;
+use glasshour::clock::{Clock, SystemClock};
 use glasshour::reading::ProbeName;
 use glasshour::sources::door::{Door, DoorFault, DoorLimits};
 use glasshour::sources::payload::{Shape, TopicRule};
@@ -48,13 +48,22 @@ fn passwords() -> BTreeMap<ProbeName, String> {
 
 impl Opened {
     async fn new(passwords: BTreeMap<ProbeName, String>, limits: DoorLimits, queue: usize) -> Self {
+        Self::by(Arc::new(SystemClock::new(None)), passwords, limits, queue).await
+    }
+
+    async fn by(
+        clock: Arc<dyn Clock>,
+        passwords: BTreeMap<ProbeName, String>,
+        limits: DoorLimits,
+        queue: usize,
+    ) -> Self {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let door = Door::new(listener, vec![rule("house"), rule("bed")], passwords, limits).unwrap();
         let (sender, events) = channel(queue);
         let stop = CancellationToken::new();
         let mut task = JoinSet::new();
-        task.spawn(door.run(sender, Arc::new(SystemClock::new(None)), stop.clone()));
+        task.spawn(door.run(sender, clock, stop.clone()));
         Self { events: Inbox::new(events), address, task, stop }
     }
 

@@ -9,6 +9,7 @@ use rumqttc::mqttbytes::v4::{
 use rumqttc::mqttbytes::{self, QoS};
 use tokio::sync::mpsc;
 use tokio::time::timeout;
+use tokio_util::sync::CancellationToken;
 
 use super::Hall;
 use super::wire::{Parting, Wire};
@@ -27,24 +28,36 @@ const WRONG_PASSWORD: Duration = Duration::from_secs(1);
 /// The most acknowledgements sent in one write.
 const AT_ONCE: usize = 1024;
 
-/// Serves a client until it leaves or has to.
-pub(super) async fn serve(hall: Arc<Hall>, mut wire: Wire) {
-    let parting = match timeout(hall.limits.welcome, welcome(&hall, &mut wire)).await {
-        Err(_) => Parting::Silent,
-        Ok(Err(parting)) => parting,
-        Ok(Ok(guest)) => {
-            let place = hall.seat(&guest.seat);
-            // Dropped in mid-packet or mid-answer: what was not acknowledged the client sends again.
-            let parting = tokio::select! {
-                biased;
-                () = place.replaced.cancelled() => Parting::Replaced,
-                parting = hear(&hall, &mut wire, &guest) => parting,
-            };
-            hall.leave(&guest.seat, &place);
-            parting
-        }
-    };
+/// Serves a client until it leaves or has to, or all are told to stop.
+pub(super) async fn serve(hall: Arc<Hall>, mut wire: Wire, stop: CancellationToken) {
+    let mut flood = Flood::default();
+    let visit = stop.run_until_cancelled(visit(&hall, &mut wire, &mut flood));
+    let parting = visit.await.unwrap_or(Parting::Closing);
     tracing::debug!(%parting, "a client left the door");
+    // Nothing more comes on the heels of what waits. A keeper without room must not hold up the stop.
+    tokio::select! {
+        biased;
+        _ = hall.send_all(flood.told(i64::MAX)) => {}
+        () = stop.cancelled() => {}
+    }
+}
+
+/// One visit, from the welcome to the parting.
+async fn visit(hall: &Hall, wire: &mut Wire, flood: &mut Flood) -> Parting {
+    let guest = match timeout(hall.limits.welcome, welcome(hall, wire)).await {
+        Err(_) => return Parting::Silent,
+        Ok(Err(parting)) => return parting,
+        Ok(Ok(guest)) => guest,
+    };
+    let place = hall.seat(&guest.seat);
+    // Dropped in mid-packet or mid-answer: what was not acknowledged the client sends again.
+    let parting = tokio::select! {
+        biased;
+        () = place.replaced.cancelled() => Parting::Replaced,
+        parting = hear(hall, wire, &guest, flood) => parting,
+    };
+    hall.leave(&guest.seat, &place);
+    parting
 }
 
 /// Who came in.
@@ -103,12 +116,11 @@ async fn turn_away(wire: &mut Wire, code: ConnectReturnCode) -> Result<(), Parti
 }
 
 /// Takes packets until there is a reason to part.
-async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
+async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest, flood: &mut Flood) -> Parting {
     let (durable, mut acknowledged) = mpsc::unbounded_channel();
     let mut unanswered = 0;
     let mut numbers = Vec::new();
-    let mut flood = Flood::default();
-    let parting = loop {
+    loop {
         // The queue of acknowledgements has no limit of its own: `unanswered` has.
         let step = tokio::select! {
             biased;
@@ -127,20 +139,15 @@ async fn hear(hall: &Hall, wire: &mut Wire, guest: &Guest) -> Parting {
                     Ok(Err(parting)) => Err(parting),
                     Ok(Ok(Packet::Publish(publish))) => {
                         unanswered += usize::from(publish.qos == QoS::AtLeastOnce);
-                        take(hall, guest, publish, &durable, &mut flood).await
+                        take(hall, guest, publish, &durable, flood).await
                     }
                     Ok(Ok(packet)) => reply(wire, packet).await,
                 }
             }
         };
         if let Err(parting) = step {
-            break parting;
+            return parting;
         }
-    };
-    // Nothing more comes on its heels.
-    match hall.send_all(flood.told(i64::MAX)).await {
-        Ok(()) => parting,
-        Err(closing) => closing,
     }
 }
 
