@@ -52,6 +52,15 @@ impl People {
         self.ladder.set(told);
     }
 
+    /// Whether it feels too hot for anybody to go in, by what is felt now as [`judge`](Self::judge) has it.
+    pub fn keeps_out(&mut self, now: &PlaceNow<'_>, felt: Option<(f64, f64)>) -> bool {
+        if !now.kind.under_cover() {
+            return false;
+        }
+        self.ladder.judge(now.now_ms, felt.map(|(felt_c, _)| felt_c), &rungs(), HEAT_RELEASE);
+        self.ladder.current() >= Some(Severity::Severe)
+    }
+
     /// Judges a place at a moment. `felt`: its heat index now (°C) and the humidity it rests on (%), where both air and
     /// humidity are held; only a place under cover is judged. `told`: what phones were told.
     pub fn judge(
@@ -64,7 +73,7 @@ impl People {
         if !now.kind.under_cover() {
             return None;
         }
-        self.ladder.judge(now.now_ms, felt.map(|(felt_c, _)| felt_c), &rungs(), HEAT_RELEASE);
+        self.keeps_out(now, felt);
         let Some(severity) = self.ladder.current() else {
             let text = felt
                 .map_or_else(String::new, |(felt_c, _)| format!("{}: feels like {felt_c:.0} now.", now.name));

@@ -48,6 +48,12 @@ fn told_of_heat(place: &str, book: &Book, verdicts: &[Verdict]) -> Told {
     Told { heat_buzzed, buzzed: buzzed(PEOPLE) }
 }
 
+/// Heat index of air (°C) and its humidity (%), °C; none where one of them cannot be.
+pub(super) fn feels_like(t_c: f64, rh_pct: f64) -> Option<f64> {
+    let (air, humidity) = (Celsius::try_new(t_c).ok()?, RelativeHumidity::from_probe(rh_pct).ok()?);
+    Some(people::heat_index(air, humidity).celsius)
+}
+
 impl Engine {
     /// Lets the minders of cold and of people look at a place; when they want to look again, UTC ms. `whole`: it is
     /// time to look at earlier nights too.
@@ -110,10 +116,9 @@ impl Engine {
     }
 
     /// Heat index (°C) and the humidity (%) it rests on.
-    fn felt(&self, now: &PlaceNow<'_>) -> Option<(f64, f64)> {
+    pub(super) fn felt(&self, now: &PlaceNow<'_>) -> Option<(f64, f64)> {
         let ((_, t_c), (_, rh_pct)) = now.air.zip(self.humidity(now.place, now.now_ms))?;
-        let (air, humidity) = (Celsius::try_new(t_c).ok()?, RelativeHumidity::from_probe(rh_pct).ok()?);
-        Some((people::heat_index(air, humidity).celsius, rh_pct))
+        Some((feels_like(t_c, rh_pct)?, rh_pct))
     }
 
     fn night_now<'a>(&'a self, now: &'a PlaceNow<'a>, whole: bool) -> NightNow<'a> {
