@@ -29,6 +29,8 @@ pub struct Told {
     pub heat_buzzed: bool,
     /// A notice of this minder stands that has buzzed.
     pub buzzed: bool,
+    /// A notice of this minder stands, or a heat notice in which it is heard.
+    pub heard: bool,
 }
 
 /// The running state for one place.
@@ -79,6 +81,10 @@ impl People {
                 .map_or_else(String::new, |(felt_c, _)| format!("{}: feels like {felt_c:.0} now.", now.name));
             return Some(Verdict::clear(PEOPLE, now.place, "Less hot to work inside.", text));
         };
+        // Nobody has to be told at night that work would be hot: what only asks for care opens nothing then.
+        if !now.daylight && severity < Severity::Severe && !told.heard {
+            return None;
+        }
         // What is felt is not known: what was told stays.
         let Some(((felt_c, rh_pct), (at_ms, t_c))) = felt.zip(now.air) else {
             return Some(Verdict::unknown(PEOPLE, now.place));

@@ -114,6 +114,9 @@ pub fn pace(c_per_h: Option<f64>) -> String {
 
 /// The first act against heat in this place, by what is noted as done already. From outside first.
 fn act(now: &PlaceNow<'_>) -> String {
+    if !now.daylight {
+        return act_by_night(now);
+    }
     let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.crop));
     match (now.kind.under_cover(), now.vents_open, now.shade_on) {
         (true, Some(true), Some(true)) => "Water the roots well; cooler hours for all else.".to_owned(),
@@ -124,6 +127,21 @@ fn act(now: &PlaceNow<'_>) -> String {
             "Move the pots into shade; if one is light, water.".to_owned()
         }
         (false, ..) => format!("Shade the {crops}; water at the root."),
+    }
+}
+
+/// The same while the sun is down: nothing is shaded or wetted before the morning.
+fn act_by_night(now: &PlaceNow<'_>) -> String {
+    let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.crop));
+    match (now.kind.under_cover(), now.vents_open, now.shade_on) {
+        (true, Some(true), Some(true)) => "Leave it open; water the roots at dawn.".to_owned(),
+        (true, Some(true), _) => "Leave it open; water at dawn, shade it by eight.".to_owned(),
+        (true, ..) => "From outside, open the door and every vent.".to_owned(),
+        (false, _, Some(true)) => format!("Water the {crops} at the root at dawn."),
+        (false, ..) if now.kind == PlaceKind::Pots => {
+            "Water the pots at dawn; into shade by eight.".to_owned()
+        }
+        (false, ..) => format!("Water the {crops} at dawn; shade them by eight."),
     }
 }
 

@@ -184,3 +184,18 @@ fn once_it_feels_too_hot_for_people_the_heat_notice_says_to_stay_out_far_below_t
     let heat = heat.iter().find(|it| it.minder == "too-hot").unwrap();
     assert!(heat.order().starts_with("Stay out of house. From outside, open"), "{}", heat.order());
 }
+
+#[test]
+fn what_was_heard_inside_the_heat_notice_and_asks_only_for_care_opens_nothing_at_night() {
+    let mut core = in_memory(&tomato_house(), june());
+    let night = june() + 22 * HOUR;
+    // 33 passes tomato's moderate line (crop book: 32); 82 °F (27.8 °C) and 85 % feel like some 90 °F (32 °C) on the chart.
+    hold(&mut core, night, 60, 33.0, 50.0);
+    assert!(told(&core, "too-hot").iter().any(|step| step.text.contains("eels like")));
+    hold(&mut core, night + HOUR, 3 * 60, 27.8, 85.0);
+    assert_eq!(told(&core, "too-hot").last().unwrap().turn, "closed");
+    assert!(told(&core, "people").is_empty(), "{:?}", told(&core, "people"));
+    // By day it is told to whoever goes in to work.
+    hold(&mut core, night + 12 * HOUR, 30, 27.8, 85.0);
+    assert_eq!(told(&core, "people").last().unwrap().turn, "opened");
+}

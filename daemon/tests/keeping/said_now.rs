@@ -136,3 +136,13 @@ fn a_course_that_pauses_is_not_called_off_while_the_day_is_expected_to_pass_its_
     }
     assert!(paused, "{}", said(&core));
 }
+
+#[test]
+fn between_sunset_and_sunrise_nothing_is_to_be_shaded_or_watered_before_dawn() {
+    let mut core = in_memory(&tomato_bed(), june());
+    // Tomatoes in flower feel heat from 32 (crop book).
+    walk(&mut core, "post", june() + HOUR, MINUTE, &[(0, 33.0), (30 * MINUTE, 33.0)]);
+    assert_eq!(seen(&core).sentence.order, "Water the tomatoes at dawn; shade them by eight.");
+    walk(&mut core, "post", june() + HOUR + 31 * MINUTE, MINUTE, &[(0, 33.0), (9 * HOUR, 33.0)]);
+    assert_eq!(seen(&core).sentence.order, "Shade the tomatoes; water at the root.");
+}

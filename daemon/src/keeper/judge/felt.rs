@@ -5,6 +5,7 @@
 
 use std::ops::Range;
 
+use agronomy::crop::Severity;
 use agronomy::heat_stress::cold::{chilling, hardened};
 use agronomy::heat_stress::course::course;
 use agronomy::people;
@@ -45,7 +46,14 @@ fn told_of_heat(place: &str, book: &Book, verdicts: &[Verdict]) -> Told {
         Some(Says::Clear { .. } | Says::Came { .. }) => false,
         Some(Says::Meanwhile(_) | Says::Unknown) | None => buzzed(TOO_HOT),
     };
-    Told { heat_buzzed, buzzed: buzzed(PEOPLE) }
+    let leads = match heat.map(|it| &it.says) {
+        Some(Says::Word(word)) => word.severity >= Severity::Moderate,
+        Some(Says::Clear { .. } | Says::Came { .. }) => false,
+        Some(Says::Meanwhile(_) | Says::Unknown) | None => {
+            book.get(place, TOO_HOT).is_some_and(|open| open.severity >= Severity::Moderate)
+        }
+    };
+    Told { heat_buzzed, buzzed: buzzed(PEOPLE), heard: leads || book.get(place, PEOPLE).is_some() }
 }
 
 /// Heat index of air (°C) and its humidity (%), °C; none where one of them cannot be.
