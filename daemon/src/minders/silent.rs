@@ -152,13 +152,13 @@ fn over<'a>(
     calendar: &Calendar,
 ) -> Verdict {
     match probes.filter(|probe| probe.is_unsettled()).max_by_key(|probe| probe.heard_ms) {
-        Some(newest) => heard_again(key, format!("{name}: its probes are heard again"), newest, calendar),
+        Some(newest) => heard_again(key, &format!("{name}: its probes are heard again"), newest, calendar),
         None => Verdict::clear(SILENT, key, "Heard again.", format!("{name}: its probes are heard again.")),
     }
 }
 
 /// What was told reads by now like this: heard again, and not yet for long enough to be believed.
-fn heard_again(key: &str, what: String, newest: &ProbeNow<'_>, calendar: &Calendar) -> Verdict {
+fn heard_again(key: &str, what: &str, newest: &ProbeNow<'_>, calendar: &Calendar) -> Verdict {
     let Some(heard_ms) = newest.heard_ms else { return Verdict::unknown(SILENT, key) };
     let word = Word {
         planting: None,
@@ -214,7 +214,7 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
         return Some(Verdict::clear(SILENT, now.probe, "Others are silent too.", text));
     }
     if now.is_unsettled() {
-        return Some(heard_again(now.probe, format!("{name}: heard again"), now, calendar));
+        return Some(heard_again(now.probe, &format!("{name}: heard again"), now, calendar));
     }
     if !now.is_silent() {
         let text = format!("{name}: heard again at {}.", calendar.clock(heard_ms));
