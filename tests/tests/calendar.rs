@@ -28,7 +28,7 @@ fn warned(to: &str) -> Glance {
     glance.entries = vec![Entry { id: 7, at_ms: NOON_MS, from_ms: NOON_MS, note }];
     let id = "heat-dome..2031-07-02";
     let (notice, from) = (id.to_owned(), "2031-07-04".to_owned());
-    glance.heat = Some(HeatAhead { notice, from, to: to.to_owned(), about_c: Some(42.0) });
+    glance.heat = Some(HeatAhead { notice, from, to: to.to_owned(), about_c: Some(42.0), pots: true });
     glance.open = vec![NoticeView {
         seen: false,
         rang_in_quiet: false,

@@ -129,3 +129,8 @@ pub fn passes_at(now_ms: i64, now_c: f64, expected: &[Expected], limit_c: f64) -
 pub fn peak(expected: &[Expected]) -> Option<Expected> {
     expected.iter().copied().max_by(|a, b| a.middle_c.total_cmp(&b.middle_c))
 }
+
+/// Whether the highest middle expected reaches a line, °C; none where nothing is expected or there is no line.
+pub fn reaches(expected: &[Expected], line_c: Option<f64>) -> Option<bool> {
+    peak(expected).zip(line_c).map(|(peak, line_c)| peak.middle_c >= line_c)
+}

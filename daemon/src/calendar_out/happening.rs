@@ -117,13 +117,15 @@ pub struct HeatDays {
     pub to: NaiveDate,
     /// About how hot outside, whole °C; none where nobody says.
     pub about_c: Option<f64>,
+    /// Something that stands here grows in pots.
+    pub pots: bool,
 }
 
 /// The days of heat that are told of, by forecast, authority or grower; none while no heat-dome notice is open.
 pub fn heat_days(glance: &Glance) -> Option<HeatDays> {
     let heat = glance.heat.as_ref()?;
     let (from, to) = (heat.from.parse().ok()?, heat.to.parse().ok()?);
-    let days = HeatDays { notice: heat.notice.clone(), from, to, about_c: heat.about_c };
+    let days = HeatDays { notice: heat.notice.clone(), from, to, about_c: heat.about_c, pots: heat.pots };
     (days.from <= days.to && days.to >= today(glance)).then_some(days)
 }
 
@@ -147,10 +149,10 @@ fn heat_plan(glance: &Glance) -> Vec<Happening> {
         plan.push(Happening {
             key: format!("{}.{day}", plain(&heat.notice)),
             span: Span::Days { from: day, to: day },
-            summary: format!("{head}: {}", dome::order(ahead)),
+            summary: format!("{head}: {}", dome::order(ahead, heat.pots, false)),
             text: format!(
                 "{} {}",
-                dome::task(ahead).unwrap_or_default(),
+                dome::task(ahead, heat.pots).unwrap_or_default(),
                 agronomy::people::caution::IN_THE_OPEN
             ),
             foretold: ahead > 0,

@@ -9,6 +9,7 @@ fn warned() -> Glance {
         from: "2026-07-17".to_owned(),
         to: "2026-07-18".to_owned(),
         about_c: Some(42.0),
+        pots: true,
     });
     glance
 }
@@ -58,7 +59,7 @@ fn every_day_that_the_plan_names_has_its_entry_from_the_day_the_notice_opens() {
     assert_eq!(days.len(), 7);
     for (day, ahead) in days {
         let entry = all.iter().find(|it| it.key.ends_with(&day.to_string())).unwrap();
-        assert!(entry.text.starts_with(&dome::task(ahead).unwrap()), "{entry:?}");
+        assert!(entry.text.starts_with(&dome::task(ahead, true).unwrap()), "{entry:?}");
     }
 }
 

@@ -30,6 +30,9 @@ pub struct HeatAhead {
     pub to: String,
     /// About how hot outside, whole °C; none where nobody says.
     pub about_c: Option<f64>,
+    /// Something that stands here grows in pots.
+    #[serde(default)]
+    pub pots: bool,
 }
 
 /// What is expected of one place.

@@ -108,7 +108,8 @@ impl Engine {
         for (place, now) in self.ground.places.iter().zip(places) {
             let mind = minders.entry(now.place.to_owned()).or_default();
             let speaking = |standing: &Standing<'_>| effect(standing, &self.rules_speaking(now, standing));
-            verdicts.extend(mind.heat.judge(now, calendar, book, warned, &speaking));
+            let keeps_out = mind.people.keeps_out(now, self.felt(now));
+            verdicts.extend(mind.heat.judge(now, calendar, book, (warned, keeps_out), &speaking));
             verdicts.push(mind.air.judge(now, mind.heat.ladder.current(), calendar));
             verdicts.extend(night::judge(now, book));
             verdicts.extend(self.judge_warm_spell(now, &mut mind.warm_spell, whole, book));

@@ -8,9 +8,16 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
 
+use super::dome::HEAT_DOME;
 use super::drill::DRILL;
+use super::frost_ahead::FROST_AHEAD;
+use super::signs::SIGNS;
+use super::warm_spell::WARM_SPELL;
 use super::word::{Spoken, Word};
 use crate::entry::{Reply, Step, Turn};
+
+/// Minders of what is days away: three quarters of an hour ease none of it, so "on it" is believed to its next step.
+const OF_DAYS: [&str; 4] = [HEAT_DOME, FROST_AHEAD, SIGNS, WARM_SPELL];
 
 /// How long "on it" is believed, ms.
 pub const ON_IT_MS: i64 = 45 * 60_000;
@@ -201,7 +208,7 @@ impl Book {
         let news = self.news(&key, inside);
         let (turn, push) = match self.open.get(&key) {
             None => (Turn::Opened, news.buzzing.is_some() || word.push && !self.said.contains(&key)),
-            Some(open) => next(open, now.at_ms, &word, &news)?,
+            Some(open) => next(open, minder, now.at_ms, &word, &news)?,
         };
         let (id, number) = match self.open.get(&key) {
             Some(open) => (open.id.clone(), open.steps + 1),
@@ -322,7 +329,7 @@ struct News<'i> {
 }
 
 /// What happens to an open notice about which this is said now, and whether it may buzz.
-fn next(open: &Open, at_ms: i64, word: &Word, news: &News<'_>) -> Option<(Turn, bool)> {
+fn next(open: &Open, minder: &str, at_ms: i64, word: &Word, news: &News<'_>) -> Option<(Turn, bool)> {
     let rises = word.severity > open.severity;
     let put_off = open.answer.as_ref().and_then(|reply| reply.until_ms).is_some_and(|until| at_ms < until);
     // "Later" holds back all but what became severe meanwhile.
@@ -339,6 +346,8 @@ fn next(open: &Open, at_ms: i64, word: &Word, news: &News<'_>) -> Option<(Turn, 
         return Some((Turn::Worsened, false));
     }
     let over = open.answered_until_ms().is_some_and(|until| at_ms >= until);
+    let on_it = open.answer.as_ref().is_some_and(|reply| reply.until_ms.is_none());
+    let over = over && !(on_it && OF_DAYS.contains(&minder));
     (over && (open.wanted || word.push)).then_some((Turn::Again, true))
 }
 

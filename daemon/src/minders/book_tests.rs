@@ -332,3 +332,19 @@ fn a_step_of_before_that_named_only_what_buzzed_inside_it_is_read() {
     let steps = tell(&mut book, telling(1, 6), vec![moderate, pots(true)]);
     assert_eq!(turns(&steps), [(1, HEAT, Turn::Worsened, false)], "told once more, without a buzz");
 }
+
+#[test]
+fn on_it_to_what_is_days_away_is_believed_until_its_next_step_and_later_is_not() {
+    let coming = |severity| vec![Verdict::word(HEAT_DOME, "", word(severity, true, false))];
+    let said = || {
+        let days = [0, 60, 120, 1_440].map(|at| (at, coming(Severity::Severe)));
+        days.into_iter().chain([(2_880, coming(Severity::Extreme))]).collect::<Vec<_>>()
+    };
+    let opened = (0, HEAT_DOME, Turn::Opened, true);
+    let begun = (2_880, HEAT_DOME, Turn::Worsened, true);
+    // The heat of two days on does not ease in three quarters of an hour, whoever is on it.
+    let told = life(&[(5, None)], said());
+    assert_eq!(turns(&told), [opened, begun]);
+    let told = life(&[(5, Some(65))], said());
+    assert_eq!(turns(&told), [opened, (120, HEAT_DOME, Turn::Again, true), begun]);
+}

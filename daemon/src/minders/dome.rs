@@ -16,7 +16,7 @@ use super::words::limit;
 use crate::calendar::{Calendar, Day};
 use crate::warnings::HeatWarning;
 use foretold::{HeatWave, PlaceWave};
-pub use plan::{FIRST_DAY, Garden, Pot, first_line, order, task};
+pub use plan::{FIRST_DAY, Garden, NOON_H, Pot, first_line, order, task};
 use seen::{DAWN_H, Heat, Sight, Source, Told};
 pub use seen::{Warning, in_force};
 
@@ -43,18 +43,20 @@ pub fn judge(
     // At dawn, when watering is due, not at midnight: nobody is to be woken for it.
     let dawn = told.begun || calendar.civil_hour_of(now_ms) >= DAWN_H;
     let begun = today > heat.from || (today == heat.from && dawn);
+    let garden = garden();
     let said: Vec<String> = heat.sources.iter().map(|source| says(source, &heat, today, calendar)).collect();
     let word = Word {
         planting: planting_of(&heat.sources),
         severity: if begun { Severity::Extreme } else { Severity::Severe },
         push: heat.sources.iter().any(is_worth_a_buzz),
         joins_heat: false,
-        title: order(heat.from - today).to_owned(),
+        title: order(heat.from - today, !garden.pots.is_empty(), calendar.civil_hour_of(now_ms) >= NOON_H)
+            .to_owned(),
         text: format!(
             "{} {} Limits inside are passed sooner than outside; what is not done by then will scorch, bolt or drop its \
              flowers.",
             said.join(" "),
-            plan::plan(heat.from, heat.to, today, &garden(), calendar),
+            plan::plan(heat.from, heat.to, today, &garden, calendar),
         ),
         caution: super::words::IN_THE_OPEN,
     };

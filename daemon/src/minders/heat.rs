@@ -16,14 +16,13 @@ use agronomy::heat_stress::PlaceLine;
 use agronomy::series::MS_PER_HOUR;
 
 use super::book::Book;
-use super::dome::foretold::next_wave;
+use super::dome::foretold::more_days_are_foretold;
 use super::ladder::{HEAT_RELEASE, Ladder, Rung};
 use super::place_now::{PlaceNow, Standing};
 use super::word::{Verdict, Word};
-use super::words::{act, caution, limit, pace, planting, plural, stage_condition};
-use crate::almanac::shape::{passes_at, peak};
-use crate::calendar::{Calendar, day};
-use crate::outlook::ahead::Origin;
+use super::words::{caution, limit, order, pace, planting, plural, stage_condition};
+use crate::almanac::shape::{passes_at, peak, reaches};
+use crate::calendar::Calendar;
 
 const MINUTE: i64 = 60_000;
 /// How long a crop's line must be passed before it is told (practice).
@@ -52,6 +51,8 @@ pub struct Heat {
     told: Option<bool>,
     /// When a course was closed last, UTC ms, and whether it was that to the place's own line.
     closed: Option<(i64, bool)>,
+    /// It is too hot inside for anybody to go in.
+    stay_out: bool,
 }
 
 /// A passing that is expected.
@@ -77,18 +78,20 @@ impl Heat {
         self.told = None;
     }
 
-    /// Judges a place at a moment. `warned`: a heat warning is in force. `effect`: what the heat does to a planting by
-    /// now, asked only where a word stands.
+    /// Judges a place at a moment. `warned`: a heat warning is in force. `too_hot_for_people`: it feels too hot to work
+    /// inside. `effect`: what the heat does to a planting by now, asked only where a word stands.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
         calendar: &Calendar,
         book: &Book,
-        warned: bool,
+        (warned, too_hot_for_people): (bool, bool),
         effect: &dyn Fn(&Standing<'_>) -> String,
     ) -> Vec<Verdict> {
         let rungs = rungs(now);
         self.ladder.judge(now.now_ms, now.air.map(|(_, t)| t), &rungs, HEAT_RELEASE);
+        let past = now.air.zip(now.place_line_c).is_some_and(|((_, t_c), line)| t_c >= line);
+        self.stay_out = too_hot_for_people || past || self.ladder.current() == Some(Severity::Extreme);
         let too_hot = self.too_hot(now, calendar, warned, effect);
         std::iter::once(too_hot).chain(self.on_course(now, calendar, book)).collect()
     }
@@ -130,7 +133,7 @@ impl Heat {
             severity,
             push,
             joins_heat: false,
-            title: act(now),
+            title: order(now, self.stay_out),
             text,
             caution: caution(now.kind),
         };
@@ -202,7 +205,7 @@ impl Heat {
                 severity: Severity::Severe,
                 push: course.push,
                 joins_heat: true,
-                title: format!("{} {}", act(now), course.title),
+                title: format!("{} {}", order(now, self.stay_out), course.title),
                 text: course.why,
                 caution: caution(now.kind),
             };
@@ -347,42 +350,39 @@ impl Heat {
             return Verdict::came(ON_COURSE, now.place, "It has passed the line.", text);
         }
         let text = format!("{}: {t_c:.1} °C{}.", now.name, pace(now.pace_c_per_h));
-        Verdict::clear(ON_COURSE, now.place, "Not on course any more.", text)
+        let title = match reaches(&now.expected, line) {
+            Some(true) => "It rises more slowly now, and may still pass.",
+            _ => "Not on course any more.",
+        };
+        Verdict::clear(ON_COURSE, now.place, title, text)
     }
 
     /// A told course whose line is reached, and not for long enough yet for the heat notice, or out of sight (which no heat
     /// notice says as well) and not yet for long enough to be called off.
     fn meanwhile(&self, now: &PlaceNow<'_>, figures: &str, line: Option<f64>, past: bool) -> Verdict {
+        let expected = reaches(&now.expected, line);
         let line = line.map_or_else(|| "the line".to_owned(), limit);
         let (title, then) = if past {
             let lasts = "if that lasts, the heat notice goes on from here.";
             (format!("It has reached {line}."), format!("it has reached {line}; {lasts}"))
         } else {
-            (format!("It may stay under {line}."), format!("{line} is not expected any more."))
+            let then = match expected {
+                Some(false) => format!("{line} is not expected any more."),
+                _ => format!("under {line} for now; it may yet pass, so see to it all the same."),
+            };
+            (format!("It may yet stay under {line}."), then)
         };
         let word = Word {
             planting: now.tenderest().map(|it| it.planting.id.clone()),
             severity: Severity::Severe,
             push: false,
             joins_heat: past,
-            title: format!("{} {title}", act(now)),
+            title: format!("{} {title}", order(now, self.stay_out)),
             text: self.why(now, figures, &then),
             caution: caution(now.kind),
         };
         Verdict::meanwhile(ON_COURSE, now.place, word)
     }
-}
-
-/// Whether with a fresh forecast two days or more come to the tenderest planting's severe line, today among them by what it
-/// has been or is told to become.
-fn more_days_are_foretold(now: &PlaceNow<'_>) -> bool {
-    let told = &now.foretold.newest;
-    let (Some(tenderest), Some(today)) = (now.tenderest(), day(&now.date)) else { return false };
-    let foretold = told.iter().find(|it| it.day == today && it.origin == Origin::Forecast);
-    let high = now.high.map(|(high, _)| high).into_iter().chain(foretold.map(|it| it.high.middle_c));
-    let today_c = high.reduce(f64::max).map(|high| (today, high));
-    let wave = next_wave(today_c.as_slice(), told, tenderest.lines.severe_c, today + 1);
-    now.foretold.fresh && wave.is_some()
 }
 
 fn all_clear(now: &PlaceNow<'_>, calendar: &Calendar) -> (String, String) {

@@ -29,6 +29,8 @@ pub struct Told {
     pub heat_buzzed: bool,
     /// A notice of this minder stands that has buzzed.
     pub buzzed: bool,
+    /// A notice of this minder stands, or a heat notice in which it is heard.
+    pub heard: bool,
 }
 
 /// The running state for one place.
@@ -52,6 +54,15 @@ impl People {
         self.ladder.set(told);
     }
 
+    /// Whether it feels too hot for anybody to go in, by what is felt now as [`judge`](Self::judge) has it.
+    pub fn keeps_out(&mut self, now: &PlaceNow<'_>, felt: Option<(f64, f64)>) -> bool {
+        if !now.kind.under_cover() {
+            return false;
+        }
+        self.ladder.judge(now.now_ms, felt.map(|(felt_c, _)| felt_c), &rungs(), HEAT_RELEASE);
+        self.ladder.current() >= Some(Severity::Severe)
+    }
+
     /// Judges a place at a moment. `felt`: its heat index now (°C) and the humidity it rests on (%), where both air and
     /// humidity are held; only a place under cover is judged. `told`: what phones were told.
     pub fn judge(
@@ -64,12 +75,16 @@ impl People {
         if !now.kind.under_cover() {
             return None;
         }
-        self.ladder.judge(now.now_ms, felt.map(|(felt_c, _)| felt_c), &rungs(), HEAT_RELEASE);
+        self.keeps_out(now, felt);
         let Some(severity) = self.ladder.current() else {
             let text = felt
                 .map_or_else(String::new, |(felt_c, _)| format!("{}: feels like {felt_c:.0} now.", now.name));
             return Some(Verdict::clear(PEOPLE, now.place, "Less hot to work inside.", text));
         };
+        // Nobody has to be told at night that work would be hot: what only asks for care opens nothing then.
+        if !now.daylight && severity < Severity::Severe && !told.heard {
+            return None;
+        }
         // What is felt is not known: what was told stays.
         let Some(((felt_c, rh_pct), (at_ms, t_c))) = felt.zip(now.air) else {
             return Some(Verdict::unknown(PEOPLE, now.place));

@@ -5,11 +5,14 @@
 //! but not where a limit was near, for there each minute counts. Probes that fall silent together, because
 //! their broker or bus went away or a whole place is dark, are one thing to go and look at: one notice, not ten.
 //!
+//! Nobody is sent into a house that was too hot for people when it was last read: from the door, or once it is cooler.
+//!
 //! One that is heard again is believed once it was heard ten minutes long: a loose plug is one notice, not twenty.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use agronomy::crop::Severity;
+use agronomy::people::caution::IN_THE_HOUSE;
 use agronomy::series::MS_PER_HOUR;
 
 use super::word::{Verdict, Word};
@@ -26,6 +29,8 @@ const SHORTEST_NEAR_MS: i64 = 3 * MINUTE;
 pub const SETTLED_MS: i64 = 10 * MINUTE;
 /// Silence longer than this is no news any more, ms.
 const NEWS_MS: i64 = 2 * 86_400_000;
+/// How to look at a house that nobody should go into.
+const FROM_THE_DOOR: &str = "Look from the door, or once it is cooler.";
 /// Most probes named in one sentence.
 const NAMED: usize = 4;
 
@@ -52,6 +57,8 @@ pub struct ProbeNow<'a> {
     pub in_doubt: bool,
     /// Within 3 °C of a severe line of heat or of a tender crop's line of frost when last heard: blindness may push.
     pub limit_near: bool,
+    /// It hangs under cover, and when last heard it was too hot there for anybody to go in.
+    pub stay_out: bool,
     /// Another probe still gives the place sound air.
     pub place_still_seen: bool,
     /// The source whose going away made it fall silent, as far as is known.
@@ -126,22 +133,47 @@ pub fn judge<'a>(
     }
     let places: BTreeSet<&str> = probes.iter().map(|probe| probe.place).collect();
     for place in places {
-        said.entry(place).or_insert_with(|| over(place, probes.iter().filter(|it| it.place == place)));
+        let here = probes.iter().filter(|it| it.place == place);
+        let name = here.clone().next().map_or(place, |probe| probe.place_name);
+        said.entry(place).or_insert_with(|| over((place, name), here, calendar));
     }
     // Which probes spoke by a source is not known any more once it is back: it may be any.
     for source in sources {
-        said.entry(source).or_insert_with(|| over(source, probes.iter()));
+        let name = format!("The {}", line_words(source));
+        said.entry(source).or_insert_with(|| over((source, &name), probes.iter(), calendar));
     }
     said.into_values().collect()
 }
 
 /// That several which were silent together are heard again; not before each of these is for good.
-fn over<'a>(key: &str, mut probes: impl Iterator<Item = &'a ProbeNow<'a>>) -> Verdict {
-    if probes.any(ProbeNow::is_unsettled) {
-        Verdict::unknown(SILENT, key)
-    } else {
-        Verdict::clear(SILENT, key, "Heard again.", format!("{key}: its probes are heard again."))
+fn over<'a>(
+    (key, name): (&str, &str),
+    probes: impl Iterator<Item = &'a ProbeNow<'a>>,
+    calendar: &Calendar,
+) -> Verdict {
+    match probes.filter(|probe| probe.is_unsettled()).max_by_key(|probe| probe.heard_ms) {
+        Some(newest) => heard_again(key, &format!("{name}: its probes are heard again"), newest, calendar),
+        None => Verdict::clear(SILENT, key, "Heard again.", format!("{name}: its probes are heard again.")),
     }
+}
+
+/// What was told reads by now like this: heard again, and not yet for long enough to be believed.
+fn heard_again(key: &str, what: &str, newest: &ProbeNow<'_>, calendar: &Calendar) -> Verdict {
+    let Some(heard_ms) = newest.heard_ms else { return Verdict::unknown(SILENT, key) };
+    let word = Word {
+        planting: None,
+        severity: Severity::Minor,
+        push: false,
+        joins_heat: false,
+        title: "Heard again; see whether it lasts.".to_owned(),
+        text: format!(
+            "{what}, last at {}. Once that has lasted for {} minutes it is over.",
+            calendar.clock(heard_ms),
+            SETTLED_MS / MINUTE
+        ),
+        caution: "",
+    };
+    Verdict::meanwhile(SILENT, key, word)
 }
 
 /// What makes several fall silent together.
@@ -182,7 +214,7 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
         return Some(Verdict::clear(SILENT, now.probe, "Others are silent too.", text));
     }
     if now.is_unsettled() {
-        return Some(Verdict::unknown(SILENT, now.probe));
+        return Some(heard_again(now.probe, &format!("{name}: heard again"), now, calendar));
     }
     if !now.is_silent() {
         let text = format!("{name}: heard again at {}.", calendar.clock(heard_ms));
@@ -194,14 +226,18 @@ fn one(now: &ProbeNow<'_>, joined: bool, calendar: &Calendar) -> Option<Verdict>
         severity: if now.place_still_seen { Severity::Minor } else { Severity::Moderate },
         push: now.pushes(),
         joins_heat: false,
-        title: format!("Go and look at {}.", now.place_name),
+        title: if now.stay_out {
+            format!("Do not go into {} to look. {FROM_THE_DOOR}", now.place_name)
+        } else {
+            format!("Go and look at {}.", now.place_name)
+        },
         text: format!(
             "{name}: nothing heard since {since}{}{}. Battery, cable, shade on the probe? What is not measured is not \
              known.",
             last(now),
             now.away.map_or_else(String::new, |source| format!(", the {} went away", line_words(source)))
         ),
-        caution: "",
+        caution: if now.stay_out { IN_THE_HOUSE } else { "" },
     };
     Some(Verdict::word(SILENT, now.probe, word))
 }
@@ -236,18 +272,25 @@ fn several(probes: &[&ProbeNow<'_>], cause: Cause<'_>, calendar: &Calendar) -> W
         }
         Cause::Place(_) => (wheres.clone(), "Supply, network, or what they hang on?"),
     };
+    let mut hot: Vec<&str> = probes.iter().filter(|it| it.stay_out).map(|probe| probe.place_name).collect();
+    hot.dedup();
     Word {
         planting: None,
         severity: if seen { Severity::Minor } else { Severity::Moderate },
         push: probes.iter().any(|probe| probe.pushes()),
         joins_heat: false,
-        title: format!("Go and look at {wheres}: {} probes are silent.", probes.len()),
+        title: if hot.is_empty() {
+            format!("Go and look at {wheres}: {} probes are silent.", probes.len())
+        } else {
+            let (hot, count) = (hot.join(" or "), probes.len());
+            format!("Do not go into {hot} to look: {count} probes are silent. {FROM_THE_DOOR}")
+        },
         text: format!(
             "{head}; nothing heard since {since} of {}{}. {look} What is not measured is not known.",
             names.join(", "),
             last(first)
         ),
-        caution: "",
+        caution: if hot.is_empty() { "" } else { IN_THE_HOUSE },
     }
 }
 

@@ -65,6 +65,9 @@ pub fn tell(book: &mut Book, mut now: Telling<'_>, verdicts: Vec<Verdict>) -> Ve
                 let step = book.tell(&mut now, key, word.clone(), &each);
                 if minder == ON_COURSE {
                     book.speak(key, Spoken { own: word, inside: Vec::new() });
+                } else {
+                    // What was said meanwhile is over.
+                    book.forget_spoken(key);
                 }
                 step
             }

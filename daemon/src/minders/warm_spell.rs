@@ -276,11 +276,11 @@ fn reason(it: &Ruled<'_>, calendar: &Calendar) -> String {
     )
 }
 
-/// The first act: at night only open vents cool, by day shade takes most off the mean.
+/// The first act: at night only open vents cool, by day shade takes most off the mean. It is read at any hour.
 fn order(now: &PlaceNow<'_>, worst: &[Ruled<'_>]) -> String {
     let nights = worst.iter().any(|it| is_of_night(it.rule));
     match (now.kind.under_cover(), nights, now.shade_on) {
-        (true, true, _) => "From outside, leave door and vents open all night.".to_owned(),
+        (true, true, _) => "From outside, open door and vents from evening to morning.".to_owned(),
         (true, false, Some(true)) => "Keep the shade on, and open early and late.".to_owned(),
         (true, false, _) => "From outside, shade it by day; open early and late.".to_owned(),
         (false, ..) if now.kind == PlaceKind::Pots => {

@@ -113,7 +113,10 @@ pub fn pace(c_per_h: Option<f64>) -> String {
 }
 
 /// The first act against heat in this place, by what is noted as done already. From outside first.
-pub fn act(now: &PlaceNow<'_>) -> String {
+fn act(now: &PlaceNow<'_>) -> String {
+    if !now.daylight {
+        return act_by_night(now);
+    }
     let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.crop));
     match (now.kind.under_cover(), now.vents_open, now.shade_on) {
         (true, Some(true), Some(true)) => "Water the roots well; cooler hours for all else.".to_owned(),
@@ -125,6 +128,34 @@ pub fn act(now: &PlaceNow<'_>) -> String {
         }
         (false, ..) => format!("Shade the {crops}; water at the root."),
     }
+}
+
+/// The same while the sun is down: nothing is shaded or wetted before the morning.
+fn act_by_night(now: &PlaceNow<'_>) -> String {
+    let crops = now.tenderest().map_or_else(|| "what stands there".to_owned(), |it| plural(&it.crop));
+    match (now.kind.under_cover(), now.vents_open, now.shade_on) {
+        (true, Some(true), Some(true)) => "Leave it open; water the roots at dawn.".to_owned(),
+        (true, Some(true), _) => "Leave it open; water at dawn, shade it by eight.".to_owned(),
+        (true, ..) => "From outside, open the door and every vent.".to_owned(),
+        (false, _, Some(true)) => format!("Water the {crops} at the root at dawn."),
+        (false, ..) if now.kind == PlaceKind::Pots => {
+            "Water the pots at dawn; into shade by eight.".to_owned()
+        }
+        (false, ..) => format!("Water the {crops} at dawn; shade them by eight."),
+    }
+}
+
+/// The order against heat in this place. Where nobody should go in that comes first, and then only what is done from
+/// outside.
+pub fn order(now: &PlaceNow<'_>, stay_out: bool) -> String {
+    if !stay_out {
+        return act(now);
+    }
+    let from_outside = match (now.vents_open, now.shade_on) {
+        (Some(true), Some(true)) => "Water from outside, or once it is cooler.".to_owned(),
+        _ => act(now),
+    };
+    format!("Stay out of {}. {from_outside}", now.name)
 }
 
 /// The caution for a place.

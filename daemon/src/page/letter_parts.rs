@@ -73,8 +73,8 @@ pub(super) fn silence(glance: &Glance) -> Option<String> {
 /// enough: all of it stands on the page Now.
 fn heat_plan(glance: &Glance) -> Vec<String> {
     let mut lines = of_minder(glance, dome::HEAT_DOME);
-    let ahead = heat_days(glance).map(|heat| (heat.from - today(glance)).num_days());
-    lines.extend(ahead.filter(|ahead| *ahead >= 0).and_then(dome::task));
+    let heat = heat_days(glance).map(|heat| ((heat.from - today(glance)).num_days(), heat.pots));
+    lines.extend(heat.filter(|(ahead, _)| *ahead >= 0).and_then(|(ahead, pots)| dome::task(ahead, pots)));
     lines
 }
 
@@ -244,6 +244,7 @@ pub(super) mod tests {
             from: "2026-07-16".to_owned(),
             to: "2026-07-19".to_owned(),
             about_c: None,
+            pots: true,
         });
         assert!(lines(&glance, "The heat plan for today")[0].starts_with("The day before: pots to"));
     }

@@ -260,7 +260,7 @@ mod tests {
         for wanted in [
             "Heat of about 43 °C outside, 13 to 17 July.",
             "Low Bed: 28.8 °C at 06:25, rising 2.6 an hour",
-            "Long House, since 7 July: From outside, leave door and vents open all night. Lowest of the night 24.2 °C",
+            "Long House, since 7 July: From outside, open door and vents from evening to morning. Lowest of the night 24.2 °C",
             "Well Bed, since 12 July: look for spider mites.",
             "Well Bed: Shade the beans; water at the root.",
         ] {

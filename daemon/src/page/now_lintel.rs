@@ -9,7 +9,7 @@ use super::said::said;
 use crate::calendar_out::happening::{heat_days, today};
 use crate::entry::Later;
 use crate::glance::{Glance, NoticeView, PlaceGlance, PlantingGlance, State};
-use crate::minders::dome::{HEAT_DOME, first_line};
+use crate::minders::dome::{HEAT_DOME, NOON_H, first_line};
 
 /// Notices told one by one on the lintel before "and 2 more".
 const FOLDED: usize = 2;
@@ -38,8 +38,10 @@ pub(crate) fn in_order(glance: &Glance) -> Vec<&PlaceGlance> {
 /// on the first screen. None where no such notice is open.
 pub(crate) fn folded_plan(glance: &Glance) -> Option<(String, Markup)> {
     let dome = glance.open.iter().find(|notice| notice.minder == HEAT_DOME)?;
-    let ahead = (heat_days(glance)?.from - today(glance)).num_days();
-    let line = format!("{} {}", first_line(ahead), dome.caution());
+    let heat = heat_days(glance)?;
+    let ahead = (heat.from - today(glance)).num_days();
+    let late = Civil(glance.civil_offset_s).hour_of_day(glance.at_ms) >= NOON_H;
+    let line = format!("{} {}", first_line(ahead, heat.pots, late), dome.caution());
     let fold = html! {
         details.fold id="heat-plan" {
             summary { "How hot, and the plan day by day" }
@@ -301,7 +303,7 @@ mod tests {
         glance.sentence.why = words.clone();
         let date = |days: i64| (today(&glance) + chrono::TimeDelta::days(days)).to_string();
         let (from, to) = (date(1), date(3));
-        glance.heat = Some(HeatAhead { notice: leading, from, to, about_c: Some(44.0) });
+        glance.heat = Some(HeatAhead { notice: leading, from, to, about_c: Some(44.0), pots: true });
         let html = shown(&glance);
         let at = |needle: &str| html.find(needle).unwrap_or_else(|| panic!("{needle} missing in {html}"));
         assert!(at("Today: pots to afternoon shade") < at("id=\"heat-plan\""));

@@ -1,6 +1,6 @@
 //! Warm nights, and probes that fall silent.
 
-use glasshour::entry::PlaceKind;
+use glasshour::entry::{Note, PlaceKind};
 use glasshour::glance::Tone;
 use glasshour::keeper::core::Core;
 use glasshour::keeper::view::{Shell, glance};
@@ -124,4 +124,78 @@ fn nothing_is_called_well_while_the_probe_of_a_place_has_not_said_a_word() {
     );
     hear(&mut core, june() + 9 * HOUR + MINUTE, &[("post", AIR, 22.0), ("stake", AIR, 21.0)]);
     assert_eq!(sentence(&core).tone, Tone::Well);
+}
+
+/// A house with a name of its own and two probes that speak each minute.
+fn pear_house() -> Vec<Note> {
+    let name = "Pear House".to_owned();
+    let house = Note::Place { place: "pear-house".to_owned(), name, kind: PlaceKind::House };
+    vec![house, hang("post", "pear-house", 60), hang("beam", "pear-house", 60)]
+}
+
+#[test]
+fn nobody_is_sent_into_a_house_that_was_too_hot_for_people_when_it_was_last_read() {
+    let noon = june() + 12 * HOUR;
+    // The line of a closed house is 40 °C (common practice). 92 °F (33.3 °C) and 75 % feel like 116 °F (46.7 °C) on the weather
+    // service's chart, and like 99 °F (37.2 °C) with 50 %; people are kept out from 39.4.
+    for (t_c, rh_pct, out) in
+        [(42.5, None, true), (33.3, Some(75.0), true), (33.3, Some(50.0), false), (38.0, None, false)]
+    {
+        for both in [true, false] {
+            let mut core = in_memory(&pear_house()[..if both { 3 } else { 2 }], june());
+            for probe in ["post", "beam"].into_iter().take(if both { 2 } else { 1 }) {
+                hear(&mut core, noon, &[(probe, AIR, t_c)]);
+                hear(
+                    &mut core,
+                    noon,
+                    &rh_pct.map(|rh_pct| (probe, HUMIDITY, rh_pct)).into_iter().collect::<Vec<_>>(),
+                );
+            }
+            core.advance(moment(noon + HOUR));
+            let silent = told(&core, "probe-silent").pop().unwrap();
+            let many = if both { ": 2 probes are silent" } else { "" };
+            let wanted = if out {
+                format!("Do not go into Pear House to look{many}. Look from the door, or once it is cooler.")
+            } else {
+                format!("Go and look at Pear House{many}.")
+            };
+            assert_eq!(silent.title, wanted, "{t_c} {rh_pct:?}");
+            let open = glance(core.engine(), &Shell::default()).open;
+            let caution = open.iter().find(|it| it.minder == "probe-silent").unwrap().caution();
+            assert_eq!(caution.contains("not alone"), out, "{caution}");
+        }
+    }
+}
+
+#[test]
+fn heard_again_is_said_before_it_is_believed_and_heat_leads_meanwhile() {
+    let mut core = in_memory(&pear_house(), june());
+    let at = |minute: i64| june() + 10 * HOUR + minute * MINUTE;
+    let both = |t_c: f64| [("post", AIR, t_c), ("beam", AIR, t_c)];
+    hear(&mut core, at(0), &both(22.0));
+    core.advance(moment(at(60)));
+    let seen = |core: &Core| glance(core.engine(), &Shell::default());
+    assert_eq!(seen(&core).sentence.order, "Go and look at Pear House: 2 probes are silent.");
+    for minute in 60..65 {
+        hear(&mut core, at(minute), &both(22.0));
+    }
+    let sentence = seen(&core).sentence;
+    assert_eq!(sentence.order, "Heard again; see whether it lasts.");
+    assert!(
+        sentence.why.starts_with("Pear House: its probes are heard again, last at 11:04."),
+        "{}",
+        sentence.why
+    );
+    assert_eq!(sentence.tone, Tone::Soon);
+    // Silent once more before it lasted: the order is what it was.
+    core.advance(moment(at(100)));
+    assert_eq!(seen(&core).sentence.order, "Go and look at Pear House: 2 probes are silent.");
+    for minute in 100..115 {
+        hear(&mut core, at(minute), &both(22.0));
+    }
+    let over = told(&core, "probe-silent").pop().unwrap();
+    assert_eq!(
+        (over.turn.as_str(), over.text.as_str()),
+        ("closed", "Pear House: its probes are heard again.")
+    );
 }

@@ -3,6 +3,7 @@
 //! Heat indices are read from the weather service's chart in `tests/reference/heat_index_nws_chart.csv` where it has
 //! them: 90 °F (32.2 °C) and 60 % feel like 100 °F (37.8 °C), and with 70 % like 106 °F (41.1 °C).
 
+use glasshour::entry::Note;
 use glasshour::keeper::view::{Shell, glance};
 
 use super::garden::*;
@@ -143,4 +144,58 @@ fn without_humidity_nothing_is_said_of_what_people_feel() {
     let noon = june() + 12 * HOUR;
     walk(&mut core, "post", noon, MINUTE, &[(0, 38.0), (HOUR, 38.0)]);
     assert!(told(&core, "people").is_empty());
+}
+
+#[test]
+fn above_the_line_of_a_closed_house_the_biggest_words_are_to_stay_out_and_what_is_done_from_outside() {
+    // 40 °C is the house's own line (common practice); in dry air it feels like less than 39.4 (equation in `agronomy::people`),
+    // and 104 °F (40 °C) and 40 % like 119 °F (48.3 °C) on the chart.
+    for (rh_pct, done, order) in [
+        (8.0, None, "From outside, open the door and every vent."),
+        (40.0, Some(false), "From outside, draw the shade; no ladder in this heat."),
+        (40.0, Some(true), "Water from outside, or once it is cooler."),
+    ] {
+        let mut notes = tomato_house();
+        if let Some(shade) = done {
+            let place = || "house".to_owned();
+            notes.push(Note::Vents { place: place(), open: true });
+            notes.push(Note::Shade { place: place(), on: shade });
+        }
+        let mut core = in_memory(&notes, june());
+        let noon = june() + 12 * HOUR;
+        hold(&mut core, noon, 30, 33.0, 20.0);
+        let calm = told(&core, "too-hot").pop().unwrap();
+        assert!(!calm.title.contains("Stay out"), "{calm:?}");
+        hold(&mut core, noon + 30 * MINUTE, 60, 40.9, rh_pct);
+        let worst = told(&core, "too-hot").pop().unwrap();
+        let wanted = format!("Stay out of house. {order}");
+        assert_eq!((worst.severity.as_str(), worst.title.as_str()), ("extreme", wanted.as_str()));
+        assert_eq!(glance(core.engine(), &Shell::default()).sentence.order, wanted);
+    }
+}
+
+#[test]
+fn once_it_feels_too_hot_for_people_the_heat_notice_says_to_stay_out_far_below_the_line_of_the_house() {
+    let mut core = in_memory(&tomato_house(), june());
+    let noon = june() + 12 * HOUR;
+    // 90 °F (32.2 °C) and 70 % feel like 106 °F (41.1 °C) on the chart.
+    hold(&mut core, noon, 60, 32.2, 70.0);
+    let heat = glance(core.engine(), &Shell::default()).open;
+    let heat = heat.iter().find(|it| it.minder == "too-hot").unwrap();
+    assert!(heat.order().starts_with("Stay out of house. From outside, open"), "{}", heat.order());
+}
+
+#[test]
+fn what_was_heard_inside_the_heat_notice_and_asks_only_for_care_opens_nothing_at_night() {
+    let mut core = in_memory(&tomato_house(), june());
+    let night = june() + 22 * HOUR;
+    // 33 passes tomato's moderate line (crop book: 32); 82 °F (27.8 °C) and 85 % feel like some 90 °F (32 °C) on the chart.
+    hold(&mut core, night, 60, 33.0, 50.0);
+    assert!(told(&core, "too-hot").iter().any(|step| step.text.contains("eels like")));
+    hold(&mut core, night + HOUR, 3 * 60, 27.8, 85.0);
+    assert_eq!(told(&core, "too-hot").last().unwrap().turn, "closed");
+    assert!(told(&core, "people").is_empty(), "{:?}", told(&core, "people"));
+    // By day it is told to whoever goes in to work.
+    hold(&mut core, night + 12 * HOUR, 30, 27.8, 85.0);
+    assert_eq!(told(&core, "people").last().unwrap().turn, "opened");
 }

@@ -105,3 +105,44 @@ fn what_two_probes_of_a_place_say_stands_side_by_side_and_one_in_doubt_does_not_
     let hot = silent.iter().filter(|step| step.text.contains("last 47.0 °C"));
     assert!(hot.into_iter().all(|step| step.text.contains("which was in doubt")), "{silent:#?}");
 }
+
+#[test]
+fn a_course_that_pauses_is_not_called_off_while_the_day_is_expected_to_pass_its_line() {
+    let mut core = in_memory(&tomato_bed(), june());
+    // Tomatoes in flower: severe from 35 (crop book); five days came to 38.
+    days(&mut core, "post", june(), 10 * MINUTE, &[(18.0, 38.0); 5]);
+    let day = june() + 5 * DAY;
+    let hours = |minute: i64| minute as f64 / 60.0;
+    let begun = (600..900).find(|minute| curve(18.0, 38.0, hours(*minute)) >= 31.0).unwrap();
+    for minute in 0..begun {
+        hear(&mut core, day + minute * MINUTE, &[("post", AIR, curve(18.0, 38.0, hours(minute)))]);
+    }
+    let course = |core: &Core| seen(core).open.into_iter().find(|it| it.minder == "on-course");
+    let said = |core: &Core| {
+        let glance = seen(core);
+        let inside =
+            glance.open.iter().flat_map(|it| it.inside()).map(|it| format!("{} {}", it.title, it.text));
+        let own = glance.open.iter().map(|it| format!("{} {}", it.order(), it.reason()));
+        own.chain(inside).collect::<Vec<_>>().join(" ")
+    };
+    assert!(said(&core).contains("it passes 35") || said(&core).contains("It passes 35"), "{}", said(&core));
+    // A cloud: for a quarter of an hour it falls.
+    let mut paused = false;
+    for minute in 0..15 {
+        let t_c = 30.9 - 0.1 * minute as f64;
+        hear(&mut core, day + (begun + minute) * MINUTE, &[("post", AIR, t_c)]);
+        assert!(!said(&core).contains("not expected"), "{minute}: {}", said(&core));
+        paused |= course(&core).is_some_and(|it| it.order().contains("may yet stay under 35"));
+    }
+    assert!(paused, "{}", said(&core));
+}
+
+#[test]
+fn between_sunset_and_sunrise_nothing_is_to_be_shaded_or_watered_before_dawn() {
+    let mut core = in_memory(&tomato_bed(), june());
+    // Tomatoes in flower feel heat from 32 (crop book).
+    walk(&mut core, "post", june() + HOUR, MINUTE, &[(0, 33.0), (30 * MINUTE, 33.0)]);
+    assert_eq!(seen(&core).sentence.order, "Water the tomatoes at dawn; shade them by eight.");
+    walk(&mut core, "post", june() + HOUR + 31 * MINUTE, MINUTE, &[(0, 33.0), (9 * HOUR, 33.0)]);
+    assert_eq!(seen(&core).sentence.order, "Shade the tomatoes; water at the root.");
+}

@@ -42,7 +42,7 @@ fn two_weeks_of_30_by_day_and_24_by_night_open_one_notice_that_worsens_eases_and
     assert_eq!(by_day(&steps), wanted, "{steps:#?}");
     assert!(steps.iter().all(|step| !step.pushed));
     let severe = &steps[1];
-    assert_eq!(severe.title, "From outside, leave door and vents open all night.");
+    assert_eq!(severe.title, "From outside, open door and vents from evening to morning.");
     assert!(
         severe.text.contains("Tomatoes want nights below 24 (severe); 2 were not, the first that to 2 June"),
         "{}",

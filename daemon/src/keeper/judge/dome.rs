@@ -19,7 +19,7 @@ use crate::minders::dome::after::{self, AFTER_HEAT, Spell, Touched};
 use crate::minders::dome::foretold::{ExcessWave, HeatWave, Swing, Which, excess};
 use crate::minders::dome::seen::{Sight, Told};
 use crate::minders::dome::{self, Garden, HEAT_DOME, Pot, in_force};
-use crate::minders::place_now::PlaceNow;
+use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::word::Verdict;
 use crate::minders::words::{any_of, planting as words};
 use crate::outlook::ahead::Origin;
@@ -57,7 +57,9 @@ impl Engine {
         let heat = self.sight(&places).heat(told(&self.book), &self.site.calendar, self.now_ms())?;
         let date = crate::calendar::date;
         let about_c = heat.about_c.map(libm::round);
-        Some(HeatAhead { notice: open.id.clone(), from: date(heat.from), to: date(heat.to), about_c })
+        let notice = open.id.clone();
+        let pots = places.iter().any(|now| now.standing.iter().any(|it| in_pots(now, it)));
+        Some(HeatAhead { notice, from: date(heat.from), to: date(heat.to), about_c, pots })
     }
 
     /// Whether a heat warning is in force at this moment: an authority's, or one that somebody heard.
@@ -190,7 +192,7 @@ impl Engine {
         for now in places {
             for standing in &now.standing {
                 let (planting, name) = (standing.planting, words(standing));
-                if now.kind == PlaceKind::Pots || planting.container_l.is_some() {
+                if in_pots(now, standing) {
                     garden.pots.push(Pot { name: name.clone(), days: self.pot_days(standing) });
                 }
                 if planting.first_ripe_ms.is_some_and(|noted| noted <= now_ms) {
@@ -208,6 +210,10 @@ impl Engine {
         let range = (planting.to_owned(), from)..(planting.to_owned(), until);
         self.pages.plantings.range(range).map(|((_, day), page)| (*day, page)).collect()
     }
+}
+
+fn in_pots(now: &PlaceNow<'_>, standing: &Standing<'_>) -> bool {
+    now.kind == PlaceKind::Pots || standing.planting.container_l.is_some()
 }
 
 /// How the notice of coming heat stands.

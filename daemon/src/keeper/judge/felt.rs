@@ -5,6 +5,7 @@
 
 use std::ops::Range;
 
+use agronomy::crop::Severity;
 use agronomy::heat_stress::cold::{chilling, hardened};
 use agronomy::heat_stress::course::course;
 use agronomy::people;
@@ -45,7 +46,20 @@ fn told_of_heat(place: &str, book: &Book, verdicts: &[Verdict]) -> Told {
         Some(Says::Clear { .. } | Says::Came { .. }) => false,
         Some(Says::Meanwhile(_) | Says::Unknown) | None => buzzed(TOO_HOT),
     };
-    Told { heat_buzzed, buzzed: buzzed(PEOPLE) }
+    let leads = match heat.map(|it| &it.says) {
+        Some(Says::Word(word)) => word.severity >= Severity::Moderate,
+        Some(Says::Clear { .. } | Says::Came { .. }) => false,
+        Some(Says::Meanwhile(_) | Says::Unknown) | None => {
+            book.get(place, TOO_HOT).is_some_and(|open| open.severity >= Severity::Moderate)
+        }
+    };
+    Told { heat_buzzed, buzzed: buzzed(PEOPLE), heard: leads || book.get(place, PEOPLE).is_some() }
+}
+
+/// Heat index of air (°C) and its humidity (%), °C; none where one of them cannot be.
+pub(super) fn feels_like(t_c: f64, rh_pct: f64) -> Option<f64> {
+    let (air, humidity) = (Celsius::try_new(t_c).ok()?, RelativeHumidity::from_probe(rh_pct).ok()?);
+    Some(people::heat_index(air, humidity).celsius)
 }
 
 impl Engine {
@@ -110,10 +124,9 @@ impl Engine {
     }
 
     /// Heat index (°C) and the humidity (%) it rests on.
-    fn felt(&self, now: &PlaceNow<'_>) -> Option<(f64, f64)> {
+    pub(super) fn felt(&self, now: &PlaceNow<'_>) -> Option<(f64, f64)> {
         let ((_, t_c), (_, rh_pct)) = now.air.zip(self.humidity(now.place, now.now_ms))?;
-        let (air, humidity) = (Celsius::try_new(t_c).ok()?, RelativeHumidity::from_probe(rh_pct).ok()?);
-        Some((people::heat_index(air, humidity).celsius, rh_pct))
+        Some((feels_like(t_c, rh_pct)?, rh_pct))
     }
 
     fn night_now<'a>(&'a self, now: &'a PlaceNow<'a>, whole: bool) -> NightNow<'a> {

@@ -3,8 +3,10 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
+use agronomy::people::caution::Strain;
 use agronomy::quantity::Quantity;
 
+use super::felt::feels_like;
 use crate::almanac::pages::Readings;
 use crate::entry::{Note, PlaceKind};
 use crate::ground::Hang;
@@ -105,9 +107,23 @@ impl Engine {
             last_c,
             in_doubt: self.in_doubt.contains(&hang.probe),
             limit_near: last_c.zip(here).is_some_and(|(t_c, now)| is_near(t_c, now)),
+            stay_out: newest
+                .zip(here)
+                .is_some_and(|((at_ms, t_c), now)| self.kept_out(hang, now, at_ms, t_c)),
             place_still_seen: here.is_some_and(|now| now.air.is_some()),
             away: heard_ms.and_then(|heard_ms| self.away_from(hang, heard_ms)),
         }
+    }
+
+    /// Whether the air that a probe last told of was too hot for anybody to go in: past the line of a house, or as warm and
+    /// damp as the people's minder says to stay out.
+    fn kept_out(&self, hang: &Hang, here: &PlaceNow<'_>, at_ms: i64, t_c: f64) -> bool {
+        let rh_pct = self.tracks.newest(&hang.probe, Quantity::RelativeHumidity, self.now_ms());
+        let with_it = rh_pct.filter(|(at, _)| (at - at_ms).abs() <= 2 * hang.usual_interval_ms);
+        let felt_c = with_it.and_then(|(_, rh_pct)| feels_like(t_c, rh_pct));
+        here.kind.under_cover()
+            && (here.place_line_c.is_some_and(|line| t_c >= line)
+                || felt_c.is_some_and(|felt_c| Strain::of(felt_c) >= Some(Strain::High)))
     }
 
     /// The source whose going away made a probe fall silent: the line it hangs on, or the broker where that went away

@@ -32,6 +32,8 @@ fn rank(notice: &NoticeView) -> u8 {
         TOO_HOT if notice.severity >= Severity::Severe => 0,
         ON_COURSE => 1,
         FROST | PEOPLE if notice.severity >= Severity::Severe => 1,
+        // Heard again, and it remains to be seen whether that lasts.
+        SILENT if notice.now.is_some() => 7,
         SILENT if notice.severity >= Severity::Moderate => 2,
         // Of nights and days that are over: it stands under the sentence.
         WARM_SPELL => ASIDE,
@@ -52,6 +54,7 @@ fn rank(notice: &NoticeView) -> u8 {
 fn tone(notice: &NoticeView) -> Tone {
     match notice.minder.as_str() {
         TOO_HOT => Tone::Past,
+        SILENT if notice.now.is_some() => Tone::Soon,
         SILENT => Tone::Blind,
         PEOPLE if notice.severity >= agronomy::crop::Severity::Severe => Tone::Past,
         ON_COURSE | HEAT_DOME | FROST | FROST_AHEAD => Tone::Soon,

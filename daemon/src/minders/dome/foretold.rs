@@ -9,7 +9,7 @@ use agronomy::heat_stress::DayAtLine;
 use agronomy::heat_waves::{Excess, Grade, Looking, Reference, Streak, Wave, day_mean};
 use agronomy::units::Celsius;
 
-use crate::calendar::Day;
+use crate::calendar::{Day, day};
 use crate::minders::place_now::{PlaceNow, Standing};
 use crate::minders::words::{planting, stage_condition};
 use crate::outlook::ahead::{DayAhead, Origin};
@@ -198,6 +198,18 @@ pub fn excess(swings: &[Swing], reference: &Reference, today: Day) -> Option<Exc
         }
     }
     found
+}
+
+/// Whether with a fresh forecast two days or more come to the tenderest planting's severe line, today among them by what it
+/// has been or is told to become.
+pub fn more_days_are_foretold(now: &PlaceNow<'_>) -> bool {
+    let told = &now.foretold.newest;
+    let (Some(tenderest), Some(today)) = (now.tenderest(), day(&now.date)) else { return false };
+    let foretold = told.iter().find(|it| it.day == today && it.origin == Origin::Forecast);
+    let high = now.high.map(|(high, _)| high).into_iter().chain(foretold.map(|it| it.high.middle_c));
+    let today_c = high.reduce(f64::max).map(|high| (today, high));
+    let wave = next_wave(today_c.as_slice(), told, tenderest.lines.severe_c, today + 1);
+    now.foretold.fresh && wave.is_some()
 }
 
 #[cfg(test)]

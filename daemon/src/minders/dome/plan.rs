@@ -12,6 +12,8 @@ use crate::minders::pots::dose;
 pub const FIRST_DAY: i64 = 5;
 /// A pot that holds water for fewer days than this is named with them (AGRONOMY 1.2: practice).
 const POT_DAYS: f64 = 1.2;
+/// From this civil hour on the morning's work of a hot day is over.
+pub const NOON_H: f64 = 12.0;
 /// So many parts of a day's task stand in its first line.
 const HEAD: usize = 4;
 /// Where a probe in the ground has less left for roots than this, deep water goes first (AGRONOMY 1.2: practice).
@@ -82,12 +84,15 @@ fn in_brackets(names: impl Iterator<Item = String>) -> String {
     if names.is_empty() { String::new() } else { format!(" ({})", names.join(", ")) }
 }
 
-/// The order of a day so many days before the heat (0 and below: in it), in about ten words.
-pub fn order(days_ahead: i64) -> &'static str {
+/// The order of a day so many days before the heat (0 and below: in it), in about ten words. `pots`: something stands in
+/// pots. `late`: it is past noon.
+pub fn order(days_ahead: i64, pots: bool, late: bool) -> &'static str {
     match days_ahead {
         3.. => "Mend the drip, mulch, fill the butts, fit the shade.",
         2 => "Water deep and pick all that can be picked.",
+        1 if !pots => "Check shade and drip, set an early alarm.",
         1 => "Shade the pots, check the drip, set an early alarm.",
+        _ if late => "Leave vents open tonight; water before sunrise, shade by ten.",
         _ => "Water before sunrise; open all; shade on before ten.",
     }
 }
@@ -105,7 +110,7 @@ const PLAN: [(i64, &str, &str); 4] = [
         "water deep, so that the whole root zone is full; pick everything pickable; no strong feed, no pruning, no \
          stripping of leaves.",
     ),
-    (1, "The day before", "pots to afternoon shade with saucers, drip and alarm checked."),
+    (1, "The day before", "pots to afternoon shade with saucers; shade, drip and alarm checked."),
     (
         0,
         "Each day",
@@ -116,17 +121,33 @@ const PLAN: [(i64, &str, &str); 4] = [
     ),
 ];
 
-/// What the plan says for one day, so many days before the heat (0 and below: in it); none for days too early for it.
-pub fn task(days_ahead: i64) -> Option<String> {
-    let ahead = days_ahead.max(0);
-    let (_, when, what) = PLAN.iter().find(|(least, ..)| *least <= ahead && ahead <= FIRST_DAY)?;
-    Some(format!("{when}: {what}"))
+/// A day's task without what is of pots where nothing stands in pots.
+fn for_garden(what: &str, pots: bool) -> String {
+    let parts: Vec<&str> = what.split("; ").filter(|part| pots || !part.contains("pots")).collect();
+    parts.join("; ")
 }
 
-/// What is to be done today, in a line, so many days before the heat (0 and below: in it): the head of the day's task.
-pub fn first_line(days_ahead: i64) -> String {
+/// What the plan says for one day, so many days before the heat (0 and below: in it); none for days too early for it.
+/// `pots`: something stands in pots.
+pub fn task(days_ahead: i64, pots: bool) -> Option<String> {
     let ahead = days_ahead.max(0);
+    let (_, when, what) = PLAN.iter().find(|(least, ..)| *least <= ahead && ahead <= FIRST_DAY)?;
+    Some(format!("{when}: {}", for_garden(what, pots)))
+}
+
+/// What is to be done today, in a line, so many days before the heat (0 and below: in it): the head of the day's task, or
+/// past noon (`late`) of a hot day what is left of it and what the next morning asks. `pots`: something stands in pots.
+pub fn first_line(days_ahead: i64, pots: bool, late: bool) -> String {
+    let ahead = days_ahead.max(0);
+    if ahead == 0 && late {
+        let pots = if pots { "pots again in the early evening, not the leaves; " } else { "" };
+        return format!(
+            "Left of today: {pots}leave vents open all night, closed only against chill. Tomorrow: water before sunrise; \
+             shade on by 9 or 10."
+        );
+    }
     let what = PLAN.iter().find(|(least, ..)| *least <= ahead).map_or("", |(_, _, what)| *what);
+    let what = for_garden(what, pots);
     let head: Vec<&str> = what.trim_end_matches('.').split("; ").take(HEAD).collect();
     format!("{}: {}.", if ahead > 3 { "In these days" } else { "Today" }, head.join("; "))
 }
@@ -158,12 +179,13 @@ pub fn plan(from: Day, to: Day, today: Day, garden: &Garden, calendar: &Calendar
             0 if ahead > 0 && from < to => format!("Each day from {} to {}", name(from), name(to)),
             _ => crate::figure_words::capital(&when),
         };
+        let what = for_garden(what, !garden.pots.is_empty());
         let what = match *least {
             2 => what
                 .replace("water deep", &format!("water deep{}", garden.dry()))
                 .replace("pickable", &format!("pickable{}", garden.bearing())),
             1 => what.replace("pots to", &format!("pots{} to", garden.pots())),
-            _ => (*what).to_owned(),
+            _ => what,
         };
         let _ = write!(words, "{}{when}: {what}", if words.is_empty() { "" } else { " " });
     }
@@ -236,14 +258,18 @@ mod tests {
     #[test]
     fn what_there_is_no_time_for_is_left_out_and_the_tasks_of_a_day_begin_five_days_before() {
         assert!(!words(2, 3).contains("mend leaks") && words(2, 3).contains("water deep"));
-        assert_eq!((task(FIRST_DAY + 1), task(FIRST_DAY)), (None, task(3)));
-        assert!(task(2).unwrap().starts_with("Two days before: water deep"));
-        assert_eq!(task(-3), task(0));
+        assert_eq!((task(FIRST_DAY + 1, true), task(FIRST_DAY, true)), (None, task(3, true)));
+        assert!(task(2, true).unwrap().starts_with("Two days before: water deep"));
+        assert_eq!(task(-3, true), task(0, true));
     }
 
     #[test]
     fn the_first_line_is_what_to_do_today_and_short() {
-        assert_eq!(first_line(1), "Today: pots to afternoon shade with saucers, drip and alarm checked.");
+        let first_line = |ahead| first_line(ahead, true, false);
+        assert_eq!(
+            first_line(1),
+            "Today: pots to afternoon shade with saucers; shade, drip and alarm checked."
+        );
         assert!(
             first_line(0).starts_with("Today: water before sunrise; open everything"),
             "{}",
@@ -253,5 +279,42 @@ mod tests {
         for ahead in -1..6 {
             assert!((8..32).contains(&first_line(ahead).split_whitespace().count()), "{}", first_line(ahead));
         }
+    }
+
+    #[test]
+    fn where_nothing_stands_in_pots_no_line_of_the_plan_speaks_of_them() {
+        for ahead in -1..6 {
+            for late in [false, true] {
+                let lines = [
+                    order(ahead, false, late).to_owned(),
+                    task(ahead, false).unwrap(),
+                    first_line(ahead, false, late),
+                    plan(
+                        TUESDAY + ahead,
+                        TUESDAY + ahead + 2,
+                        TUESDAY,
+                        &Garden::default(),
+                        &Calendar::fixed(0),
+                    ),
+                ];
+                for line in lines {
+                    assert!(!line.to_lowercase().contains("pots") && line.ends_with('.'), "{line}");
+                }
+            }
+        }
+        assert!(order(1, true, false).contains("pots") && task(0, true).unwrap().contains("pots at 11"));
+    }
+
+    #[test]
+    fn past_noon_of_a_hot_day_the_plan_says_what_is_left_of_it_and_what_the_morning_asks() {
+        let left = first_line(0, true, true);
+        assert!(left.starts_with("Left of today: pots again in the early evening"), "{left}");
+        assert!(left.contains("Tomorrow: water before sunrise; shade on by 9"), "{left}");
+        assert!(order(0, true, true).starts_with("Leave vents open tonight"));
+        assert_eq!(
+            first_line(2, true, true),
+            first_line(2, true, false),
+            "before the heat the day is still long"
+        );
     }
 }
