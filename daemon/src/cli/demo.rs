@@ -37,7 +37,7 @@ const TO_CONNECT: Duration = Duration::from_secs(20);
 /// Options of `demo`.
 #[derive(Debug, clap::Args)]
 pub(super) struct DemoArgs {
-    /// How many times faster than a real clock the story runs.
+    /// How many times faster than a real clock the story runs, as far as the board keeps up.
     #[arg(long, default_value_t = 1800.0, value_parser = speed)]
     speed: f64,
     /// Where the page answers on this board; 0 takes any free port.
@@ -159,14 +159,16 @@ async fn live(
     println!("The page answers on this board only; {} times faster than life. Ctrl-C ends it.", args.speed);
     let (handle, mut tasks) = (running.handle, running.tasks);
     tasks.spawn("signals", signals);
-    let bus = probes::bus(&world, &clock);
+    let wait = || held.waits(probes::late_ms(world.start_ms()));
+    let bus = probes::bus(&world, &clock, [wait(), wait()]);
     let (events, bus_clock) = (handle.events.clone(), Arc::clone(&clock));
     tasks.spawn_blocking("simulated bus", move |stop| {
         let beat = Beat::new(bus_clock.as_ref());
         run_bus("bus in the house", instruments(&bus), events, bus_clock.as_ref(), &beat, until(stop))
     });
     let (beds_world, beds_clock) = (Arc::clone(&world), Arc::clone(&clock));
-    tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, stop));
+    let until = [wait(), wait()];
+    tasks.spawn("bed probes", move |stop| probes::publish_beds(door, beds_world, beds_clock, until, stop));
     let stop = tasks.stop();
     tokio::select! {
         () = stop.cancelled() => {}

@@ -4,7 +4,8 @@
 //! plausible never counts. `vouchers` says who vouches for the machine's clock; [`trust`] decides what is believed,
 //! and goes on by the monotonic clock when the wall clock jumps; [`believed`] is the clock that everybody reads.
 
-use std::sync::OnceLock;
+use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 pub mod believed;
@@ -62,7 +63,7 @@ impl SystemClock {
 
     /// Where the kernel's word is kept for this clock; [`kernel::ask`] fills it.
     pub fn kernel(&self) -> kernel::Word {
-        std::sync::Arc::clone(&self.vouchers.kernel)
+        Arc::clone(&self.vouchers.kernel)
     }
 }
 
@@ -81,30 +82,65 @@ impl Clock for SystemClock {
     }
 }
 
+/// How much slower a fast clock runs while somebody it waits for is late. It never stands: what is late may be waiting
+/// for the clock.
+const CRAWL: f64 = 50.0;
+
 /// A clock that starts at a chosen moment and runs a chosen number of times faster: for the demo.
+///
+/// At such a speed a busy machine is late by a quarter of an hour in half a second. So it waits for whoever asks it to.
 #[derive(Debug)]
 pub struct FastClock {
-    /// When it was let go, ns since the machine was switched on; not while it is held.
-    began_ns: OnceLock<i64>,
+    run: Mutex<Run>,
     start_ms: i64,
     speed: f64,
+}
+
+/// How far a fast clock has come.
+#[derive(Debug, Default)]
+struct Run {
+    /// When it was looked at last, ns since the machine was switched on; none while it is held.
+    looked_ns: Option<i64>,
+    /// How far it had come then, ms.
+    come_ms: f64,
+    /// Moments up to which it runs at its speed, UTC ms.
+    until: Vec<Arc<AtomicI64>>,
+}
+
+/// Where a fast clock stands that stood at `come_ms` and would run on by `span_ms`, but only crawls from `until_ms` on.
+fn goes_on(come_ms: f64, span_ms: f64, until_ms: f64) -> f64 {
+    let runs = span_ms.min((until_ms - come_ms).max(0.0));
+    come_ms + runs + (span_ms - runs) / CRAWL
 }
 
 impl FastClock {
     /// Starts at `start_ms` (UTC ms) and runs `speed` times as fast as the machine's clock.
     pub fn new(start_ms: i64, speed: f64) -> Self {
-        Self { began_ns: running_ns().into(), ..Self::held(start_ms, speed) }
+        let clock = Self::held(start_ms, speed);
+        clock.go();
+        clock
     }
 
     /// The same, but it stands at `start_ms` until [`go`](Self::go): at such a speed an hour goes by while a program
     /// puts on its shoes.
     pub fn held(start_ms: i64, speed: f64) -> Self {
-        Self { began_ns: OnceLock::new(), start_ms, speed }
+        Self { run: Mutex::default(), start_ms, speed }
     }
 
     /// Lets it run; for good.
     pub fn go(&self) {
-        self.began_ns.get_or_init(running_ns);
+        self.run().looked_ns.get_or_insert_with(running_ns);
+    }
+
+    /// Somebody to wait for: past the moment in it, UTC ms, the clock only crawls. Whoever gets it moves it on.
+    pub fn waits(&self, until_ms: i64) -> Arc<AtomicI64> {
+        let until = Arc::new(AtomicI64::new(until_ms));
+        self.run().until.push(Arc::clone(&until));
+        until
+    }
+
+    fn run(&self) -> MutexGuard<'_, Run> {
+        self.run.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -120,8 +156,15 @@ impl Clock for FastClock {
     }
 
     fn monotonic_ms(&self) -> i64 {
-        let began_ns = self.began_ns.get().copied();
-        began_ns.map_or(0, |began_ns| ((running_ns() - began_ns) as f64 * self.speed / 1e6) as i64)
+        let mut run = self.run();
+        if let Some(looked_ns) = run.looked_ns {
+            let now_ns = running_ns();
+            let until_ms = run.until.iter().map(|until| until.load(Ordering::Relaxed)).min();
+            let until_ms = until_ms.map_or(f64::INFINITY, |until_ms| (until_ms - self.start_ms) as f64);
+            run.come_ms = goes_on(run.come_ms, (now_ns - looked_ns) as f64 * self.speed / 1e6, until_ms);
+            run.looked_ns = Some(now_ns);
+        }
+        run.come_ms as i64
     }
 
     fn vouched_by(&self) -> Option<String> {
@@ -146,6 +189,23 @@ mod tests {
         clock.go();
         while clock.monotonic_ms() == 0 {}
         assert_eq!(clock.real(Duration::from_secs(40)), Duration::from_millis(2));
+    }
+
+    #[test]
+    fn a_fast_clock_runs_up_to_what_it_waits_for_and_crawls_from_there() {
+        // By hand: half a second at 1800 is a quarter of an hour; nine minutes are left, and a fiftieth of the other six.
+        let (minute, stall_ms) = (60_000.0, 15.0 * 60_000.0);
+        assert_eq!(goes_on(0.0, stall_ms, 9.0 * minute), 9.12 * minute);
+        assert_eq!(goes_on(0.0, stall_ms, f64::INFINITY), stall_ms);
+        assert_eq!(goes_on(10.0 * minute, stall_ms, 9.0 * minute), 10.3 * minute, "never back");
+        let clock = FastClock::held(7_000, 20_000.0);
+        let (first, second) = (clock.waits(9_000), clock.waits(8_000));
+        clock.go();
+        // A moment of this clock is 50 ns, and 2.5 µs once it crawls: it is seen to come there, not how soon.
+        while clock.wall_ms() < 8_000 {}
+        second.store(9_000_000_000, Ordering::Relaxed);
+        first.store(9_000_000_000, Ordering::Relaxed);
+        while clock.wall_ms() < 9_000 {}
     }
 
     #[test]

@@ -7,6 +7,7 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
 use std::time::Duration;
 
 use agronomy::quantity::Quantity;
@@ -26,6 +27,9 @@ use crate::supervise::Outcome;
 
 /// The interval between two messages of a probe, ms of the demo's clock.
 const INTERVAL_MS: i64 = INTERVAL_S as i64 * 1000;
+/// How far past the moment at which a probe should speak the demo's clock runs before it waits for it, ms: short of what
+/// is told as silence, so that a busy machine's own lag is not told.
+const LATE_MS: i64 = 4 * 60_000;
 /// How many messages a probe remembers when nobody takes them: half a day.
 const REMEMBERED: i64 = 144;
 /// The pauses between tries to connect: the first and the longest, real time.
@@ -33,20 +37,29 @@ const PAUSES: [Duration; 2] = [Duration::from_millis(250), Duration::from_secs(8
 /// How long an acknowledgement may take before the probe hangs up and tries again, real time.
 const PATIENCE: Duration = Duration::from_secs(20);
 
+/// Until when the demo's clock need not wait for a probe that should speak at a moment, UTC ms.
+pub const fn late_ms(due_ms: i64) -> i64 {
+    due_ms + LATE_MS
+}
+
 /// The bus of the house with its two instruments, which feel the world at the clock's time: `post` at
-/// [`sht4x::ADDRESS`], `ridge` at [`bme280::ADDRESS`].
-pub fn bus(world: &Arc<World>, clock: &Arc<dyn Clock>) -> SimulatedBus {
-    let feel = |at: fn(&Truth) -> Air| {
+/// [`sht4x::ADDRESS`], `ridge` at [`bme280::ADDRESS`]. `until`: what the clock waits for, of each, moved on whenever it
+/// is asked.
+pub fn bus(world: &Arc<World>, clock: &Arc<dyn Clock>, until: [Arc<AtomicI64>; 2]) -> SimulatedBus {
+    let feel = |at: fn(&Truth) -> Air, until: Arc<AtomicI64>| {
         let (world, clock) = (Arc::clone(world), Arc::clone(clock));
         move |_| {
-            let truth = world.at(clock.wall_ms());
+            let now_ms = clock.wall_ms();
+            until.store(late_ms(now_ms + INTERVAL_MS), Ordering::Relaxed);
+            let truth = world.at(now_ms);
             let Air { t_c, rh_pct } = at(&truth);
             TrueAir { celsius: t_c, percent: rh_pct, kilopascal: truth.p_kpa }
         }
     };
     let bus = SimulatedBus::new();
-    bus.attach(sht4x::ADDRESS, SimulatedSht4x::new(0x51_0C_E2, feel(|truth| truth.house)));
-    bus.attach(bme280::ADDRESS, SimulatedBme280::new(feel(|truth| truth.ridge)));
+    let [post, ridge] = until;
+    bus.attach(sht4x::ADDRESS, SimulatedSht4x::new(0x51_0C_E2, feel(|truth| truth.house, post)));
+    bus.attach(bme280::ADDRESS, SimulatedBme280::new(feel(|truth| truth.ridge, ridge)));
     bus
 }
 
@@ -68,7 +81,8 @@ pub fn payload(world: &World, bed: usize, at_ms: i64) -> String {
 /// Publishes what the bed probes measure, every five minutes of the clock, QoS 1, until told to stop.
 ///
 /// It begins with the story's first moment, so that nothing is missing after the history. Where the door is away or
-/// refuses, each probe tries again with growing pauses and sends what it has missed, up to half a day.
+/// refuses, each probe tries again with growing pauses and sends what it has missed, up to half a day. `until`: what the
+/// clock waits for, of each probe, moved on with each message that was acknowledged.
 ///
 /// # Errors
 ///
@@ -77,14 +91,16 @@ pub async fn publish_beds(
     addr: SocketAddr,
     world: Arc<World>,
     clock: Arc<dyn Clock>,
+    until: [Arc<AtomicI64>; 2],
     stop: CancellationToken,
 ) -> Outcome {
-    let probe = |bed| Publisher {
+    let probe = |bed: usize| Publisher {
         addr,
         bed,
         probe: BED_PROBES[bed],
         world: Arc::clone(&world),
         clock: Arc::clone(&clock),
+        until: Arc::clone(&until[bed]),
         next_ms: slot_after(world.start_ms()),
     };
     let (mut gate, mut ditch) = (probe(0), probe(1));
@@ -105,6 +121,8 @@ struct Publisher {
     probe: BedProbe,
     world: Arc<World>,
     clock: Arc<dyn Clock>,
+    /// What the clock waits for.
+    until: Arc<AtomicI64>,
     /// When the oldest message was or will be measured that has not been acknowledged.
     next_ms: i64,
 }
@@ -159,6 +177,7 @@ impl Publisher {
                 };
             }
             self.next_ms += INTERVAL_MS;
+            self.until.store(late_ms(self.next_ms), Ordering::Relaxed);
         }
     }
 }
@@ -179,6 +198,7 @@ mod tests {
     use crate::demo::site::{self, DEFAULT_START_MS};
     use rumqttc::Publish;
     use sensor_drivers::Instrument;
+    use sensor_drivers::sht4x::Sht4x;
     use std::sync::atomic::{AtomicI64, Ordering};
     use tokio::io::{AsyncReadExt, AsyncWriteExt};
     use tokio::net::{TcpListener, TcpStream};
@@ -203,8 +223,8 @@ mod tests {
     fn the_instruments_on_the_bus_say_what_is_true_at_the_time_of_the_clock() {
         let world = Arc::new(World::new(1, DEFAULT_START_MS));
         let clock = Arc::new(StandingClock(AtomicI64::new(DEFAULT_START_MS)));
-        let bus = bus(&world, &(Arc::clone(&clock) as Arc<dyn Clock>));
-        let mut post = sht4x::Sht4x::new(bus.clone(), bus.delay(), sht4x::ADDRESS);
+        let bus = bus(&world, &(Arc::clone(&clock) as Arc<dyn Clock>), Default::default());
+        let mut post = Sht4x::new(bus.clone(), bus.delay(), sht4x::ADDRESS);
         let mut ridge = bme280::Bme280::new(bus.clone(), bus.delay(), bme280::ADDRESS);
         for hours in [0, 9, 33, 60] {
             let at_ms = DEFAULT_START_MS + hours * 3_600_000;
@@ -290,6 +310,7 @@ mod tests {
             probe: BED_PROBES[0],
             world: Arc::new(World::new(1, DEFAULT_START_MS)),
             clock: Arc::new(FastClock::new(start_ms, 3000.0)),
+            until: Arc::default(),
             next_ms: slot_after(start_ms),
         };
         tokio::select! {
@@ -338,6 +359,39 @@ mod tests {
     }
 
     #[tokio::test]
+    async fn the_clock_waits_for_a_bed_probe_that_nobody_acknowledges_and_for_an_instrument_that_nobody_asks()
+    {
+        let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let world = Arc::new(World::new(1, DEFAULT_START_MS));
+        let clock: Arc<dyn Clock> = Arc::new(FastClock::held(DEFAULT_START_MS, 1.0));
+        let until: [Arc<AtomicI64>; 2] = Default::default();
+        let until_ms = || until.each_ref().map(|until| until.load(Ordering::Relaxed));
+        let stop = CancellationToken::new();
+        let addr = listener.local_addr().unwrap();
+        let task = publish_beds(addr, Arc::clone(&world), Arc::clone(&clock), until.clone(), stop.clone());
+        let door = async {
+            let (mut one, mut two) = (Door::open(&listener).await, Door::open(&listener).await);
+            let (first, second) = (one.message().await, two.message().await);
+            assert_eq!(until_ms(), [0, 0]);
+            one.acknowledge(&first).await;
+            two.acknowledge(&second).await;
+            // The next is due five minutes on; silence is told after eleven.
+            while until_ms() != [DEFAULT_START_MS + 9 * 60_000; 2] {
+                tokio::task::yield_now().await;
+            }
+            stop.cancel();
+        };
+        let (outcome, ()) = tokio::join!(task, door);
+        assert_eq!(outcome, Ok(()));
+
+        let until: [Arc<AtomicI64>; 2] = Default::default();
+        let bus = bus(&world, &clock, until.clone());
+        Sht4x::new(bus.clone(), bus.delay(), sht4x::ADDRESS).read().unwrap();
+        let until = until.map(|until| until.load(Ordering::Relaxed));
+        assert_eq!(until, [DEFAULT_START_MS + 9 * 60_000, 0]);
+    }
+
+    #[tokio::test]
     async fn both_probes_publish_and_stop_when_told() {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let stop = CancellationToken::new();
@@ -345,6 +399,7 @@ mod tests {
             listener.local_addr().unwrap(),
             Arc::new(World::new(1, DEFAULT_START_MS)),
             Arc::new(FastClock::new(DEFAULT_START_MS, 3000.0)),
+            Default::default(),
             stop.clone(),
         );
         let door = async {

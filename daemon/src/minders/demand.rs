@@ -13,6 +13,7 @@
 use std::f64::consts::PI;
 use std::ops::Range;
 
+use agronomy::series::MS_PER_DAY;
 use agronomy::sun::DayOfYear;
 use agronomy::sun::fao56::{clear_sky_day, extraterrestrial_day};
 use agronomy::units::{
@@ -211,6 +212,15 @@ pub struct Demand {
 }
 
 impl Demand {
+    /// Where nothing is known of the weather: days like today's sun that ask for nothing.
+    pub fn unknown(sun: &Range<i64>) -> Self {
+        let day = |back: i64| DayDemand {
+            sun: sun.start - back * MS_PER_DAY..sun.end - back * MS_PER_DAY,
+            reference_mm: 0.0,
+        };
+        Self { days: [2, 1, 0].map(day).into(), today: 2, basis: Basis::ClearSky }
+    }
+
     /// Today.
     pub fn today(&self) -> Option<&DayDemand> {
         self.days.get(self.today)

@@ -4,17 +4,19 @@
 //! than that on a hot dry day. So the question is at which hour, and the answer a balance: what was poured, as noted,
 //! less what the weather has asked for since. "Empty" is where the plant begins to feel it, not where it wilts.
 //!
-//! The balance knows no more than was noted. It never says that a pot can wait: lift it, and if it is light, water.
+//! The balance knows no more than was noted. A moisture probe whose marks are known draws it slowly to what it shows, and
+//! shows how fast pots are drunk from; it knows one spot of one pot, so neither has the last word. It is never said that
+//! a pot can wait: lift it, and if it is light, water.
 
 use agronomy::crop::Severity;
-use agronomy::series::MS_PER_HOUR;
+use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 use agronomy::units::{Days, Fraction, Litres};
 use agronomy::water::Container;
 
 use super::demand::{Demand, Plant};
 use super::ladder::{Ladder, Release, Rung};
 use super::place_now::{PlaceNow, Standing};
-use super::soil_now::SoilNow;
+use super::soil_now::{Moist, SoilNow, Watering};
 use super::word::{Verdict, Word};
 use super::words::{caution, planting, plural};
 use crate::calendar::Calendar;
@@ -79,7 +81,7 @@ fn fraction(value: f64) -> Fraction {
 pub fn known(id: &str, volume_l: f64, plant: Plant, demand: &Demand, soil: &SoilNow<'_>) -> Known {
     let now_ms = soil.at_ms;
     let noted = soil.waterings.get(id).map_or(&[][..], Vec::as_slice);
-    let probe = soil.moisture.iter().filter_map(super::soil_now::Moist::left_by_marks).reduce(f64::min);
+    let probe = driest(soil);
     let from_ms = (now_ms - CONFIRMED_MS).max(demand.known_from_ms());
     let run = &noted[noted.partition_point(|it| it.at_ms < from_ms)..];
     if run.is_empty() && probe.is_none() {
@@ -96,17 +98,33 @@ pub fn known(id: &str, volume_l: f64, plant: Plant, demand: &Demand, soil: &Soil
         at_ms = it.at_ms;
     }
     pot = pot.used(litres(plant.takes_l(demand.between(at_ms, now_ms))));
-    if let Some(share) = probe {
+    let mut drinks = plant;
+    if let Some((probe, share)) = probe {
         let hours = (now_ms - begun_ms) as f64 / MS_PER_HOUR as f64;
         pot = pot.probed(fraction(share), Days::try_new(hours / 24.0).unwrap_or(Days::MIN));
+        drinks.factor *= pace(probe, plant.takes_l(demand.between(now_ms - MS_PER_DAY, now_ms)), full);
     }
     let left = pot.held().get() - (full.capacity().get() - felt);
     let again = demand.when(now_ms, plant.reference_mm(felt));
     Known::Balance(Balance {
-        empty_ms: if left <= 0.0 { Some(now_ms) } else { demand.when(now_ms, plant.reference_mm(left)) },
+        empty_ms: if left <= 0.0 { Some(now_ms) } else { demand.when(now_ms, drinks.reference_mm(left)) },
         pour_l: pot.refill().total.get(),
         again: again.map(|at_ms| (at_ms, full.used(litres(felt)).refill().total.get())),
     })
+}
+
+/// The driest moisture probe whose marks are known, with the share that it has left.
+fn driest<'a>(soil: &'a SoilNow<'_>) -> Option<(&'a Moist, f64)> {
+    let known = soil.moisture.iter().filter_map(|it| Some((it, it.left_by_marks()?)));
+    known.min_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// How fast a pot is drunk from as a share of what the weather asks, by what its probe fell in a day in which `asked_l`
+/// were asked for: as slowly believed as what the probe has left, and never faster than the weather asks.
+fn pace(probe: &Moist, asked_l: f64, full: Container) -> f64 {
+    let drawn_l = probe.drawn_by_marks().map(|share| share * full.capacity().get());
+    let share = drawn_l.filter(|_| asked_l > 0.0).map_or(1.0, |drawn_l| (drawn_l / asked_l).min(1.0));
+    1.0 - Container::trust(Days::try_new(1.0).unwrap_or(Days::MIN)) * (1.0 - share)
 }
 
 /// Litres as they are advised: to a half, small ones to a tenth.
@@ -125,6 +143,15 @@ struct Potted<'a> {
     volume_l: f64,
     plant: Plant,
     known: Known,
+}
+
+impl Potted<'_> {
+    /// Whether it is empty by now, and a probe shows it.
+    fn is_empty_by_probe(&self, soil: &SoilNow<'_>) -> bool {
+        let empty =
+            matches!(self.known, Known::Balance(it) if it.empty_ms.is_some_and(|at| at <= soil.at_ms));
+        empty && driest(soil).is_some_and(|(_, left)| left <= 1.0 - self.plant.share)
+    }
 }
 
 /// The plantings of a place whose pots are known, the one that will be empty first in front.
@@ -149,28 +176,34 @@ impl Pots {
         self.ladder.set(told.filter(|told| *told >= Severity::Moderate));
     }
 
-    /// Judges a place at a moment; none where nothing grows in pots and nothing was told.
+    /// Judges a place at a moment; `told`: since when its notice is open, UTC ms. None where nothing grows in pots and
+    /// nothing was told.
     pub fn judge(
         &mut self,
         now: &PlaceNow<'_>,
         soil: &SoilNow<'_>,
         calendar: &Calendar,
-        told: bool,
+        told: Option<i64>,
     ) -> Option<Verdict> {
         self.due_ms = None;
         let volume = |it: &Standing<'_>| it.planting.container_l;
         if !now.standing.iter().any(|it| volume(it).is_some() || now.kind == PlaceKind::Pots) {
             self.ladder = Ladder::default();
             let text = format!("{}: nothing grows in pots here any more.", now.name);
-            return told.then(|| Verdict::clear(POTS, now.place, "No pots stand here any more.", text));
+            return told.map(|_| Verdict::clear(POTS, now.place, "No pots stand here any more.", text));
         }
         let never = |it: &Standing<'_>| soil.last_watered_ms(&it.planting.id).is_none();
         if now.standing.iter().all(never) && soil.moisture.iter().all(|it| it.marks.is_none()) {
             self.ladder = Ladder::default();
             return Some(noted_nowhere(now));
         }
-        let Some(demand) = &soil.demand else { return Some(Verdict::unknown(POTS, now.place)) };
+        let unknown = Demand::unknown(&soil.sun);
+        let demand = soil.demand.as_ref().unwrap_or(&unknown);
         let potted = in_pots(now, soil, demand);
+        // Where nobody knows the weather a probe can still show that the pots are empty, and nothing else is known.
+        if soil.demand.is_none() && !potted.first().is_some_and(|it| it.is_empty_by_probe(soil)) {
+            return Some(Verdict::unknown(POTS, now.place));
+        }
         let first = potted.first().and_then(|it| match it.known {
             Known::Balance(balance) => Some((it, balance)),
             _ => None,
@@ -189,11 +222,7 @@ impl Pots {
             if potted.iter().any(|it| it.known == Known::Unconfirmed) {
                 return Some(unconfirmed(now, soil, &potted, demand));
             }
-            let text = format!(
-                "{}: by what was noted the pots hold out for now. If one is light, water it.",
-                now.name
-            );
-            return Some(Verdict::clear(POTS, now.place, "The pots are watered.", text));
+            return Some(holding(now, soil, first, told));
         }
         let view = View { now, soil, calendar, demand };
         Some(Verdict::word(POTS, now.place, view.word(first, balance)))
@@ -228,6 +257,13 @@ impl View<'_> {
             format!(", {} at {}", dose(litres), calendar.clock(at_ms))
         });
         let daily = demand.today().map_or(0.0, |day| first.plant.takes_l(day.reference_mm));
+        let daily = if daily > 0.0 {
+            format!("; {daily:.1} a day each, {}", demand.basis.words())
+        } else {
+            String::new()
+        };
+        let probe =
+            driest(soil).map_or_else(String::new, |(probe, left)| format!(", {}", shows(probe, left)));
         let last = soil.last_watered_ms(&first.standing.planting.id);
         let last = last.map_or_else(String::new, |at| {
             format!(", water last noted {}", calendar.civil_format(at, "%a %H:%M"))
@@ -239,13 +275,12 @@ impl View<'_> {
             joins_heat: true,
             title: format!("{}: lift the pots; if light, {pour} {} each.", now.name, litre_word(&pour)),
             text: format!(
-                "{}: {} in pots of {} litres, {empty}. {pour} {} each now{later}; {daily:.1} a day each, {}{last}. Dry \
+                "{}: {} in pots of {} litres, {empty}. {pour} {} each now{later}{daily}{last}{probe}. Dry \
              roots cost flowers and fruit; the lifted pot has the last word.",
                 now.name,
                 planting(first.standing),
                 dose(first.volume_l),
                 litre_word(&pour),
-                demand.basis.words(),
             ),
             caution: caution(now.kind),
         }
@@ -254,6 +289,26 @@ impl View<'_> {
 
 fn litre_word(amount: &str) -> &'static str {
     if amount == "1" { "litre" } else { "litres" }
+}
+
+fn shows(probe: &Moist, left: f64) -> String {
+    format!("probe {} shows {:.0} % left between its two marks", probe.probe, 100.0 * left)
+}
+
+/// Why the pots hold out for now: what was noted since, what the probe shows, or that the day asks for no more.
+fn holding(now: &PlaceNow<'_>, soil: &SoilNow<'_>, first: &Potted<'_>, told: Option<i64>) -> Verdict {
+    let since = |it: &Watering| told.is_some_and(|told_ms| it.noted_ms >= told_ms);
+    let watered = soil.waterings.values().flatten().any(since);
+    let probe = driest(soil).filter(|(_, left)| *left > 1.0 - first.plant.share);
+    let (title, why) = match probe {
+        _ if watered => ("The pots are watered.", "by what was noted the pots hold out for now".to_owned()),
+        Some((probe, left)) => ("The probe shows water in the pots.", shows(probe, left)),
+        None => (
+            "The pots hold out for today.",
+            "the day asks for little more than is reckoned to be left".to_owned(),
+        ),
+    };
+    Verdict::clear(POTS, now.place, title, format!("{}: {why}. If one is light, water it.", now.name))
 }
 
 /// Two days without a word on water: said where the weather would empty a full pot within two days.

@@ -2,6 +2,7 @@
 //! hold, what the weather asks for, and what the last days came to.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use agronomy::water::Texture;
 
@@ -14,6 +15,8 @@ use crate::calendar::Day;
 pub struct Watering {
     /// When, UTC ms.
     pub at_ms: i64,
+    /// When it was noted, UTC ms.
+    pub noted_ms: i64,
     /// Litres for each plant, where it is known how many shared it.
     pub litres_each: Option<f64>,
 }
@@ -27,6 +30,8 @@ pub struct Moist {
     pub pct: f64,
     /// Its marks: what it says where plants begin to wilt, and after soaking, % by volume.
     pub marks: Option<(f64, f64)>,
+    /// All its falls of the last day together, % by volume; none where it was not followed all day.
+    pub fell_pct: Option<f64>,
 }
 
 impl Moist {
@@ -46,6 +51,12 @@ impl Moist {
         let water = Texture::Loam.water();
         let (wilting, full) = (middle(water.wilting_point), middle(water.field_capacity));
         ((self.pct - wilting) / (full - wilting)).clamp(0.0, 1.0)
+    }
+
+    /// How much of what roots can draw was drawn in the last day, by the probe's own marks.
+    pub fn drawn_by_marks(&self) -> Option<f64> {
+        let (dry, wet) = self.marks.filter(|(dry, wet)| wet > dry)?;
+        Some(self.fell_pct? / (wet - dry))
     }
 }
 
@@ -76,6 +87,8 @@ pub struct Warm {
 pub struct SoilNow<'a> {
     /// The moment it is reckoned for, UTC ms.
     pub at_ms: i64,
+    /// While the sun is up today, UTC ms.
+    pub sun: Range<i64>,
     /// What the weather asks for: the days before, today, tomorrow as today.
     pub demand: Option<Demand>,
     /// Waterings noted up to the moment, by planting, earliest first.

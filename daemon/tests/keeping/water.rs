@@ -74,8 +74,9 @@ fn ten_litre_pots_are_told_before_they_are_empty_and_a_watering_clears_it() {
     assert_eq!(opened.title, "pots: lift the pots; if light, 1 litre each.");
     water(&mut core, day + 9 * HOUR + 30 * MINUTE, "red", 8.0);
     let steps = told(&core, "pots");
-    assert_eq!(steps.last().unwrap().turn, "closed");
-    assert_eq!(at(steps.last().unwrap()), 9.5);
+    let closed = steps.last().unwrap();
+    assert_eq!((closed.turn.as_str(), closed.title.as_str()), ("closed", "The pots are watered."));
+    assert_eq!(at(closed), 9.5);
     assert!(!steps.iter().any(|step| step.text.contains("skip")));
 }
 
@@ -152,6 +153,77 @@ fn a_probe_with_marks_keeps_the_balance_of_pots_whose_water_nobody_notes() {
     let steps = told_at(26.0);
     assert_eq!((steps.len(), steps[0].pushed), (1, false), "no push by night: {steps:?}");
     assert!(steps[0].text.contains("about empty by now"), "{steps:?}");
+}
+
+/// Four tomatoes in pots of ten litres, with a moisture probe in one whose marks are 10 and 40 %.
+fn with_spike() -> Vec<Note> {
+    let mut notes = pots(Some(10.0));
+    notes.push(hang("spike", "pots", 600));
+    notes.push(Note::Marks { probe: "spike".into(), dry_pct: 10.0, wet_pct: 40.0 });
+    notes
+}
+
+/// Feeds the curve and a moisture probe between two moments, every ten minutes.
+fn air_and_spike(core: &mut Core, from_ms: i64, until_ms: i64, pct: impl Fn(f64) -> f64) {
+    let mut at = from_ms;
+    while at < until_ms {
+        air(core, at, at + TEN, (15.0, 30.0));
+        hear(core, at, &[("spike", Quantity::SoilMoisture, pct((at - from_ms) as f64 / HOUR as f64))]);
+        at += TEN;
+    }
+}
+
+#[test]
+fn a_probe_that_stays_wet_shows_that_the_pots_are_hardly_drunk_from_and_what_closes_says_so() {
+    let mut core = in_memory(&with_spike(), june());
+    let day = june() + DAY;
+    air(&mut core, june(), day, (15.0, 30.0));
+    // 70 % left, where tomato feels 60 % (FAO-56, Table 22): by the weather alone empty within the morning.
+    let trembling = |hours: f64| if (hours * 6.0).rem_euclid(2.0) < 1.0 { 31.2 } else { 30.8 };
+    air_and_spike(&mut core, day, day + 4 * DAY, trembling);
+    let mut steps = told(&core, "pots");
+    steps.retain(|it| it.at_ms >= day);
+    // On the first day the probe has not been followed for one.
+    assert!(steps.iter().all(|it| it.at_ms < day + DAY), "{steps:?}");
+    let closed = steps.last().unwrap();
+    assert_eq!(
+        (closed.turn.as_str(), closed.title.as_str()),
+        ("closed", "The probe shows water in the pots.")
+    );
+    assert!(
+        closed.text.contains("69 % left between its two marks") && !closed.text.contains("noted"),
+        "{steps:?}"
+    );
+}
+
+#[test]
+fn pots_whose_probe_falls_are_told_ahead_by_how_fast_it_does() {
+    let mut core = in_memory(&with_spike(), june());
+    // It passes the line, 28 %, at 13:00 of the second day.
+    let falling = |hours: f64| 40.0 - 12.0 * hours / 37.0;
+    air_and_spike(&mut core, june(), june() + DAY + 12 * HOUR, falling);
+    let steps = told(&core, "pots");
+    assert_eq!((steps.len(), steps[0].pushed), (1, true), "{steps:?}");
+    // By the weather alone it would be told before four; by the probe alone at one.
+    assert!((6.5..12.0).contains(&at(&steps[0])) && steps[0].text.contains("about empty at"), "{steps:?}");
+    assert!(steps[0].text.contains("probe spike shows"), "{steps:?}");
+}
+
+#[test]
+fn a_probe_below_its_dry_mark_tells_of_empty_pots_though_nobody_knows_the_weather() {
+    let mut core = in_memory(&with_spike(), june());
+    hold(&mut core, "spike", Quantity::SoilMoisture, june() + 8 * HOUR, june() + 10 * HOUR, 8.0);
+    let steps = told(&core, "pots");
+    assert_eq!(
+        (steps.len(), steps[0].severity.as_str(), steps[0].pushed),
+        (1, "moderate", true),
+        "{steps:?}"
+    );
+    assert!((8.0..9.0).contains(&at(&steps[0])), "{steps:?}");
+    assert!(
+        steps[0].text.contains("about empty by now. 3 litres each now, probe spike shows 0 % left"),
+        "{steps:?}"
+    );
 }
 
 #[test]

@@ -95,8 +95,12 @@ impl Container {
     /// word it has moved by 1 − e^(−0.1 h) of the difference. `full` is the share of a full container.
     #[must_use]
     pub fn probed(&self, full: Fraction, time: Days) -> Self {
-        let trust = 1.0 - libm::exp(-TRUST_PER_HOUR * 24.0 * time.get());
-        self.holding(self.held.get() + trust * (full.get() * self.full.get() - self.held.get()))
+        self.holding(self.held.get() + Self::trust(time) * (full.get() * self.full.get() - self.held.get()))
+    }
+
+    /// Share of the difference to a moisture probe that is taken over after `time` of the same word, 0 to 1.
+    pub fn trust(time: Days) -> f64 {
+        1.0 - libm::exp(-TRUST_PER_HOUR * 24.0 * time.get())
     }
 
     /// How long a full container lasts before the plant feels it, p W / L; `None` where nothing is drunk.

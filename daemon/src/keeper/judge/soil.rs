@@ -81,7 +81,7 @@ impl Engine {
         let height_m = self.humidity_height_m(&place.id, at_ms);
         let rule = HeapRule::of_book(&self.site.book.global);
         let said = [
-            mind.pots.judge(now, &soil, calendar, told(POTS)),
+            mind.pots.judge(now, &soil, calendar, book.get(&place.id, POTS).map(|open| open.opened_ms)),
             mind.seedbed.judge(now, &soil, calendar, told(SEEDBED)),
             mind.soil_dry.judge(now, &soil, calendar, told(SOIL_DRY)),
             soil_wet::judge(now, soil.rises.as_deref(), at_ms, calendar, told(SOIL_WET)),

@@ -27,6 +27,8 @@ const MEASURED_DAY: f64 = 0.75;
 const AFTERNOON_MS: Range<i64> = 12 * MS_PER_HOUR..18 * MS_PER_HOUR;
 /// Share of a potting mix that plants can draw where the book does not say: the middle of 0.20 to 0.35 (from memory).
 const MIX_SHARE: f64 = 0.275;
+/// How far apart a moisture probe's falls are looked at, ms.
+const LOOK_MS: i64 = 3 * MS_PER_HOUR;
 /// Shaded days are counted no further back.
 const SHADED_DAYS: Day = 60;
 
@@ -259,7 +261,26 @@ impl Engine {
     /// The moisture probes of a place that hold a value at a moment.
     fn moist(&self, place: &str, at_ms: i64) -> Vec<Moist> {
         let held = self.each_held(place, Quantity::SoilMoisture, at_ms).into_iter();
-        held.map(|(probe, pct)| Moist { marks: self.ground.marks(&probe, at_ms), probe, pct }).collect()
+        held.map(|(probe, pct)| Moist {
+            marks: self.ground.marks(&probe, at_ms),
+            fell_pct: self.fell(place, &probe, at_ms),
+            probe,
+            pct,
+        })
+        .collect()
+    }
+
+    /// All falls of a moisture probe over a day together, % by volume; hours apart, for a tremble is no use of water.
+    fn fell(&self, place: &str, probe: &str, at_ms: i64) -> Option<f64> {
+        let first_ms = at_ms - MS_PER_DAY;
+        self.ground.hangs_in(place, first_ms, first_ms + 1).find(|hang| hang.probe == probe)?;
+        let looks = (0..=MS_PER_DAY / LOOK_MS).map(|look| first_ms + look * LOOK_MS);
+        let values = looks.map(|look_ms| {
+            let (measured_ms, value) = self.tracks.newest(probe, Quantity::SoilMoisture, look_ms)?;
+            (measured_ms > look_ms - LOOK_MS).then_some(value)
+        });
+        let values: Vec<f64> = values.collect::<Option<_>>()?;
+        Some(values.windows(2).map(|two| (two[0] - two[1]).max(0.0)).sum())
     }
 
     fn waterings(&self, planting: &Planting, at_ms: i64) -> Vec<Watering> {
@@ -282,7 +303,7 @@ impl Engine {
             .filter_map(|entry| match &entry.note {
                 Note::Watered { subject, litres } => {
                     let litres_each = shared(subject, *litres, entry.from_ms)?;
-                    Some(Watering { at_ms: entry.from_ms, litres_each })
+                    Some(Watering { at_ms: entry.from_ms, noted_ms: entry.at_ms, litres_each })
                 }
                 _ => None,
             })
@@ -366,6 +387,7 @@ impl Engine {
             yesterday: today - 1,
             turned: turned.collect(),
             day_length_h: (up.end - up.start) as f64 / MS_PER_HOUR as f64,
+            sun: up,
         }
     }
 
