@@ -280,6 +280,8 @@ impl Engine {
             (measured_ms > look_ms - LOOK_MS).then_some(value)
         });
         let values: Vec<f64> = values.collect::<Option<_>>()?;
+        // Soil that stands still to the last digit for a day is a chip that does: it says nothing of how fast it dries.
+        values.iter().find(|value| **value != values[0])?;
         Some(values.windows(2).map(|two| (two[0] - two[1]).max(0.0)).sum())
     }
 
