@@ -2,7 +2,7 @@
 
 use super::garden::*;
 use glasshour::entry::PlaceKind;
-use glasshour::glance::Glance;
+use glasshour::glance::{Glance, NoticeView};
 use glasshour::keeper::core::Core;
 use glasshour::keeper::view::{Shell, glance};
 
@@ -121,7 +121,7 @@ fn a_course_that_pauses_is_not_called_off_while_the_day_is_expected_to_pass_its_
     let said = |core: &Core| {
         let glance = seen(core);
         let inside =
-            glance.open.iter().flat_map(|it| it.inside()).map(|it| format!("{} {}", it.title, it.text));
+            glance.open.iter().flat_map(NoticeView::inside).map(|it| format!("{} {}", it.title, it.text));
         let own = glance.open.iter().map(|it| format!("{} {}", it.order(), it.reason()));
         own.chain(inside).collect::<Vec<_>>().join(" ")
     };
