@@ -9,6 +9,7 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Duration;
 
+use chrono::Timelike as _;
 use config::zone::Zones;
 use embedded_hal::i2c::ErrorType;
 use sensor_drivers::bme280::{self, Bme280};
@@ -18,7 +19,9 @@ use tokio_util::sync::CancellationToken;
 
 use super::run::{GRACE, signals};
 use super::{Trouble, runtime};
+use crate::calendar::Calendar;
 use crate::clock::{Clock, FastClock};
+use crate::couriers::route::Route;
 use crate::demo::story::{Act, acts, narrate};
 use crate::demo::{World, history, probes, site, weather};
 use crate::entry::{Note, Turn};
@@ -178,7 +181,8 @@ async fn live(
     let stop_after = args.stop_after_story;
     let teller = handle.clone();
     tasks.spawn("story", move |stop| story(world, clock, handle, stop_after, stop));
-    tasks.spawn("teller", |stop| tell(teller, stop));
+    let phone = phone(file);
+    tasks.spawn("teller", |stop| tell(teller, phone, stop));
     tasks.join(GRACE).await.map_err(|failure| failure.to_string())
 }
 
@@ -269,14 +273,20 @@ fn say_refusal(noted: Result<i64, String>) {
     }
 }
 
+/// The way to a phone that anybody would set up, with the site file's quiet hours: the demo has none.
+fn phone(file: &config::site::Site) -> Route {
+    let quiet = Some((file.quiet.from.hour(), file.quiet.to.hour()));
+    Route { courier: "phone".to_owned(), pushes_only: true, quiet, ..Route::default() }
+}
+
 /// Tells every step of every notice on the terminal.
-async fn tell(mut handle: Handle, stop: CancellationToken) -> Outcome {
+async fn tell(mut handle: Handle, phone: Route, stop: CancellationToken) -> Outcome {
     let mut told: BTreeSet<(String, u32)> = BTreeSet::new();
-    let seen = |glance: &crate::glance::Glance| -> Vec<(i64, String, u32, String)> {
+    let seen = move |glance: &crate::glance::Glance| -> Vec<(i64, String, u32, String)> {
         let notices = glance.open.iter().chain(&glance.closed_lately);
         notices
             .flat_map(|notice| &notice.steps)
-            .map(|step| (step.at_ms, step.notice.clone(), step.number, line(glance, step)))
+            .map(|step| (step.at_ms, step.notice.clone(), step.number, line(glance, step, &phone)))
             .collect()
     };
     told.extend(seen(&handle.now()).into_iter().map(|(_, notice, number, _)| (notice, number)));
@@ -295,8 +305,20 @@ async fn tell(mut handle: Handle, stop: CancellationToken) -> Outcome {
     }
 }
 
-fn line(glance: &crate::glance::Glance, step: &crate::entry::Step) -> String {
-    let calendar = crate::calendar::Calendar::fixed(i64::from(glance.civil_offset_s) * 1000);
+/// What a phone would do about a step then, in words that end a list.
+fn buzzes(step: &crate::entry::Step, phone: &Route, calendar: &Calendar) -> String {
+    match phone.when(step, calendar) {
+        Some((due_ms, _)) if due_ms > step.at_ms => {
+            format!(", quiet hours: held until {}", calendar.clock(due_ms))
+        }
+        Some(_) => ", would buzz the phone".to_owned(),
+        None if step.held => ", enough has buzzed today: in the evening's digest".to_owned(),
+        None => String::new(),
+    }
+}
+
+fn line(glance: &crate::glance::Glance, step: &crate::entry::Step, phone: &Route) -> String {
+    let calendar = Calendar::fixed(i64::from(glance.civil_offset_s) * 1000);
     let turn = match step.turn {
         Turn::Opened => "opens",
         Turn::Worsened => "worsens",
@@ -304,15 +326,44 @@ fn line(glance: &crate::glance::Glance, step: &crate::entry::Step) -> String {
         Turn::Again => "still stands",
         Turn::Closed => "closes",
     };
-    let push = if step.push { ", would buzz the phone" } else { "" };
+    let buzzes = buzzes(step, phone, &calendar);
     let place = glance.places.iter().find(|place| place.place == step.place);
     let place = place.map_or(step.place.as_str(), |place| place.name.as_str());
     let colon = if place.is_empty() { "" } else { ": " };
     format!(
-        "{}  notice {turn}: {place}{colon}{} ({}, {}{push})",
+        "{}  notice {turn}: {place}{colon}{} ({}, {}{buzzes})",
         calendar.civil_format(step.at_ms, "%a %H:%M"),
         step.title,
         step.minder,
         step.severity.as_str()
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use agronomy::crop::Severity;
+
+    use super::*;
+    use crate::entry::fixtures;
+
+    #[test]
+    fn the_story_says_of_each_step_what_a_phone_would_do_then() {
+        let book = config::crop_book().unwrap();
+        let text = site_file(std::path::Path::new("/tmp/demo"), 0);
+        let phone = phone(&config::read_site(&text, &book, &Zones::system()).unwrap());
+        // 2 July 2031, 00:00 UTC.
+        let (day_ms, hour_ms) = (1_940_716_800_000, 3_600_000);
+        let said = |hour: i64, severity, turn, (push, held)| {
+            let step = fixtures::step(day_ms + hour * hour_ms, severity, "");
+            buzzes(&crate::entry::Step { turn, push, held, ..step }, &phone, &Calendar::fixed(0))
+        };
+        let buzz = ", would buzz the phone";
+        assert!(said(12, Severity::Moderate, Turn::Opened, (true, false)) == buzz);
+        let night = said(0, Severity::Severe, Turn::Closed, (true, false));
+        assert!(night.ends_with("held until 05:00"), "{night}");
+        assert!(said(0, Severity::Severe, Turn::Opened, (true, false)) == buzz);
+        let late = said(15, Severity::Moderate, Turn::Opened, (false, true));
+        assert!(late.ends_with("in the evening's digest"), "{late}");
+        assert!(said(15, Severity::Moderate, Turn::Opened, (false, false)).is_empty());
+    }
 }

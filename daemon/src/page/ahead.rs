@@ -1,5 +1,6 @@
 //! Ahead: the next days of each place, the form "I heard a heat warning", and how far any of it is to be believed.
 
+pub(super) mod heard;
 mod untold;
 
 use maud::{Markup, html};
@@ -12,7 +13,7 @@ use super::said::said;
 use crate::calendar::date;
 use crate::figure_words::capital;
 use crate::glance::{Glance, PlaceOutlook, Tone};
-use crate::minders::dome::{HEAT_DOME, in_force};
+use crate::minders::dome::HEAT_DOME;
 use crate::outlook::ahead::{DayAhead, Origin};
 use untold::{not_told, untold};
 
@@ -42,15 +43,6 @@ fn in_order(glance: &Glance) -> Vec<&PlaceOutlook> {
     places
 }
 
-/// Whether a warning that somebody heard is in force.
-fn is_warned(glance: &Glance) -> bool {
-    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
-    let today = (glance.at_ms + offset_ms).div_euclid(agronomy::series::MS_PER_DAY);
-    let mut entries = glance.entries.clone();
-    entries.sort_by_key(|entry| entry.id);
-    in_force(&entries, today, glance.at_ms).is_some()
-}
-
 fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
     let fresh = glance.outlook.fresh;
     let place = first.map_or(glance.site.clone(), |place| format!("{}, {}", glance.site, place.name));
@@ -65,7 +57,7 @@ fn lintel(glance: &Glance, first: Option<&PlaceOutlook>) -> Lintel {
             None => said(dome, glance),
         };
         (Tone::Soon, dome.order().to_owned(), why)
-    } else if !fresh && !is_warned(glance) {
+    } else if !fresh && heard::heard(glance).is_none() {
         (Tone::Blind, NO_FORECAST.to_owned(), why_blind(glance))
     } else {
         let (tone, order, why) = worst(glance, first);
@@ -165,7 +157,7 @@ fn place_section(place: &PlaceOutlook, glance: &Glance, index: usize) -> Markup 
             @if index == 0 { h2.unseen id={ (id) "-name" } { (place.name) } }
             @else { div.pg.beam { h2 id={ (id) "-name" } { (place.name) } } }
             div.drawing { (five_days(place, glance, &id)) }
-            (key_line(place))
+            (key_line(place, glance))
             @if !place.past.is_empty() {
                 div.pg {
                     h3 { "Foretold, and what came" }
@@ -179,19 +171,22 @@ fn place_section(place: &PlaceOutlook, glance: &Glance, index: usize) -> Markup 
     }
 }
 
-fn key_line(place: &PlaceOutlook) -> Markup {
+fn key_line(place: &PlaceOutlook, glance: &Glance) -> Markup {
+    let heard = heard::heard(glance).is_some();
     let told = place.days.iter().any(|day| day.origin == Origin::Forecast);
     html! {
         p.key {
             @if told { "Woven: measured. Loose threads: the forecast, moved to this place, as far as it strays." }
             @else if place.days.is_empty() { "The band is the last fourteen days, nothing more." }
             @else { "The band is this place’s own estimate: today, on its way back to what is usual." }
+            @if heard && !told { " On days of the warning that was heard it reaches what was said for outside." }
         }
     }
 }
 
 fn in_figures(place: &PlaceOutlook, glance: &Glance) -> Markup {
     let civil = Civil(glance.civil_offset_s);
+    let warned = heard::warned(glance);
     html! {
         details.pg {
             summary { "In figures" }
@@ -204,7 +199,10 @@ fn in_figures(place: &PlaceOutlook, glance: &Glance) -> Markup {
                                 th scope="row" { (date_words(&date(day.day), civil, glance.standard_offset_s)) }
                                 td { (range(day.low.from_c, day.low.to_c)) }
                                 td { b { (range(day.high.from_c, day.high.to_c)) } }
-                                td { (origin_words(day.origin)) }
+                                td {
+                                    (origin_words(day.origin))
+                                    @if let Some(it) = heard::on_day(&warned, day.day) { "; " (it.words()) }
+                                }
                             }
                         }
                     }

@@ -81,6 +81,54 @@ fn a_warning_that_was_heard_is_something_to_go_by() {
     assert!(!shown(&glance).contains(NO_FORECAST));
 }
 
+/// Notes a warning of 40 °C for 16 to 18 July.
+fn warn(glance: &mut Glance) {
+    let (from, to) = ("2026-07-16".into(), "2026-07-18".into());
+    let note = Note::HeatWarning { from, to, about_c: 40.0, said_by: None };
+    glance.entries.push(Entry { id: 99, at_ms: glance.at_ms - 1, from_ms: glance.at_ms - 1, note });
+}
+
+/// How far right the band of the last days or the own estimate reaches.
+fn band_reaches(html: &str) -> f64 {
+    let path = html.split("class=\"band\" d=\"").nth(1).unwrap().split('"').next().unwrap();
+    let pairs = path
+        .split(|it: char| it.is_ascii_alphabetic())
+        .filter_map(|pair| pair.trim().split([' ', ',']).next());
+    pairs.filter_map(|across| across.parse().ok()).fold(f64::NEG_INFINITY, f64::max)
+}
+
+#[test]
+fn the_days_of_a_warning_that_was_heard_name_it_and_are_not_drawn_as_mild() {
+    let days = ["Thu 16", "Fri 17", "Sat 18"];
+    let mut lately = ahead();
+    (lately.outlook.fresh, lately.outlook.forecast, lately.open) = (false, None, Vec::new());
+    lately.outlook.places[0].days.clear();
+    lately.outlook.places[0].hours.clear();
+    let before = band_reaches(&shown(&lately));
+    warn(&mut lately);
+    let html = shown(&lately);
+    assert!(days.iter().all(|day| html.contains(&format!("{day}: 40 heard"))), "{html}");
+    assert!(!html.contains("Sun 19: 40 heard"));
+    assert!(band_reaches(&html) > before + 1.0, "{before} and {}", band_reaches(&html));
+    assert!(html.contains("it reaches what was said for outside"));
+
+    let mut own = ahead();
+    for day in &mut own.outlook.places[0].days {
+        (day.origin, day.high) = (Origin::OwnEstimate, Ranged::about(28.0, 2.0));
+    }
+    warn(&mut own);
+    let html = shown(&own);
+    assert!(
+        html.contains("Thu 16: 40 heard") && html.contains("own estimate 26 to 30, not a forecast"),
+        "{html}"
+    );
+    assert!(html.contains("own estimate; 40 heard"), "in figures too");
+
+    let mut told = ahead();
+    warn(&mut told);
+    assert_eq!(shown(&told).matches(" h past 33, 40 heard<").count(), 3, "{}", shown(&told));
+}
+
 #[test]
 fn five_days_carry_their_names_ranges_and_hours_past_the_first_string() {
     let html = shown(&ahead());

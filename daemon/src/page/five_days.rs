@@ -8,6 +8,7 @@ use std::fmt::Write as _;
 
 use maud::{Markup, html};
 
+use super::ahead::heard::{Warned, on_day, warned};
 use super::cloth::tenth_or_whole;
 use super::figures::{Civil, HOUR_MS, range};
 use super::threads::{self, LEFT_C, RIGHT_C, percent};
@@ -42,6 +43,8 @@ struct Drawn<'g> {
     end_ms: i64,
     now_ms: i64,
     today: Day,
+    /// Heat that somebody warns of.
+    warned: Vec<Warned>,
 }
 
 /// The five days of a place. `id` keeps the names inside the drawing apart from those of others on the page.
@@ -94,6 +97,7 @@ impl<'g> Drawn<'g> {
             end_ms: midnight + DAYS * 24 * HOUR_MS,
             now_ms: glance.at_ms,
             today,
+            warned: warned(glance),
         }
     }
 
@@ -105,15 +109,40 @@ impl<'g> Drawn<'g> {
         day * 24 * HOUR_MS - self.offset_ms
     }
 
+    fn day_of(&self, at_ms: i64) -> Day {
+        (at_ms + self.offset_ms).div_euclid(24 * HOUR_MS)
+    }
+
     fn origin(&self, at_ms: i64) -> Option<Origin> {
-        let day = (at_ms + self.offset_ms).div_euclid(24 * HOUR_MS);
+        let day = self.day_of(at_ms);
         self.outlook.days.iter().find(|it| it.day == day).map(|it| it.origin)
     }
 
-    /// What is expected by a forecast, or by the own estimate.
-    fn expected(&self, by_forecast: bool) -> Vec<Point> {
+    /// The highest of a day's band, °C: at least what was heard for outside, of whose heat the band knows nothing.
+    fn up_to(&self, day: Day, high_c: f64) -> f64 {
+        let heard = on_day(&self.warned, day).and_then(Warned::about_c);
+        heard.map_or(high_c, |about_c| high_c.max(about_c))
+    }
+
+    /// The own estimate, on days of a warning that was heard as far up as that.
+    fn estimated(&self) -> Vec<Point> {
+        let hours = self.outlook.hours.iter().filter(|hour| self.origin(hour.0) != Some(Origin::Forecast));
+        let lift = |&(at, low, middle, high): &(i64, f64, f64, f64)| {
+            let day = self.outlook.days.iter().find(|it| it.day == self.day_of(at));
+            let high = day.map_or(high, |day| {
+                let (lowest, highest) = (day.low.from_c, day.high.to_c);
+                let share = ((high - lowest) / (highest - lowest).max(0.1)).clamp(0.0, 1.0);
+                high + share * (self.up_to(day.day, highest) - highest)
+            });
+            (self.hour(at), low, middle, high)
+        };
+        hours.map(lift).collect()
+    }
+
+    /// What is expected by a forecast.
+    fn expected(&self) -> Vec<Point> {
         let hours = self.outlook.hours.iter();
-        let of = hours.filter(|hour| (self.origin(hour.0) == Some(Origin::Forecast)) == by_forecast);
+        let of = hours.filter(|hour| self.origin(hour.0) == Some(Origin::Forecast));
         of.map(|&(at, low, middle, high)| (self.hour(at), low, middle, high)).collect()
     }
 
@@ -147,6 +176,7 @@ impl<'g> Drawn<'g> {
                                 1.0 + (clock - 15.0).rem_euclid(24.0) / 14.0
                             },
                     );
+            let high_to = self.up_to(self.day_of(at_ms), high_to);
             let (from, to) = (low_from + (high_from - low_from) * share, low_to + (high_to - low_to) * share);
             (self.hour(at_ms), from, f64::midpoint(from, to), to)
         };
@@ -163,8 +193,8 @@ impl<'g> Drawn<'g> {
         let holes = self.place.map_or(&[][..], |place| &place.holes);
         let holes: Vec<_> = holes.iter().map(|&(from, to)| (self.hour(from), self.hour(to))).collect();
         let parts = threads::stretches(&measured, &holes);
-        let told = self.expected(true);
-        let band = if self.outlook.days.is_empty() { self.usual_band() } else { self.expected(false) };
+        let told = self.expected();
+        let band = if self.outlook.days.is_empty() { self.usual_band() } else { self.estimated() };
         let stops = lines.iter().take(3).enumerate().flat_map(|(index, line)| {
             let offset = percent(line.limit_c) / 100.0;
             [(offset, index), (offset, index + 1)]
@@ -225,6 +255,7 @@ impl<'g> Drawn<'g> {
             let day = self.today + ahead;
             let peak_ms = self.peak_ms(day);
             let name = self.civil.short_day(self.midnight(day) + 12 * HOUR_MS);
+            let warned = on_day(&self.warned, day).map(Warned::words);
             let Some(told) = self.outlook.days.iter().find(|it| it.day == day) else {
                 let usual = self.usual().filter(|_| self.outlook.days.is_empty());
                 let words = usual.map_or(String::new(), |it| match ahead {
@@ -232,10 +263,20 @@ impl<'g> Drawn<'g> {
                     1 => "not a forecast".to_owned(),
                     _ => String::new(),
                 });
+                let name = warned.map_or(name.clone(), |warned| format!("{name}: {warned}"));
                 return (self.hour(peak_ms), name, words);
             };
+            // Neither own estimate nor usual knows of heat that is warned of.
+            if let Some(warned) = warned.as_ref().filter(|_| told.origin != Origin::Forecast) {
+                let words =
+                    format!("own estimate {}, not a forecast", range(told.high.from_c, told.high.to_c));
+                return (self.hour(peak_ms), format!("{name}: {warned}"), words);
+            }
             let words = match told.origin {
-                Origin::Forecast => self.past_line(day).unwrap_or_default(),
+                Origin::Forecast => {
+                    let said = self.past_line(day).into_iter().chain(warned);
+                    said.collect::<Vec<_>>().join(", ")
+                }
                 Origin::OwnEstimate => "own estimate, not a forecast".to_owned(),
                 Origin::Climatology => "what is usual, not a forecast".to_owned(),
             };

@@ -197,6 +197,16 @@ fn a_probe_that_stays_wet_shows_that_the_pots_are_hardly_drunk_from_and_what_clo
 }
 
 #[test]
+fn a_probe_that_stands_still_to_the_last_digit_does_not_slow_what_the_weather_asks() {
+    let mut core = in_memory(&with_spike(), june());
+    let day = june() + DAY;
+    air(&mut core, june(), day, (15.0, 30.0));
+    air_and_spike(&mut core, day, day + 3 * DAY, |_| 31.0);
+    let told_again = told(&core, "pots").iter().any(|it| it.at_ms >= day + DAY && it.turn != "closed");
+    assert!(told_again, "a chip that stands still would let a pot dry out: {:?}", told(&core, "pots"));
+}
+
+#[test]
 fn pots_whose_probe_falls_are_told_ahead_by_how_fast_it_does() {
     let mut core = in_memory(&with_spike(), june());
     // It passes the line, 28 %, at 13:00 of the second day.
