@@ -43,7 +43,7 @@ fn open(service: &Service) -> Value {
 }
 
 /// Words of the plan whose time is still to come three days ahead (common practice).
-const PLAN: [&str; 4] = ["mulch", "pick everything pickable", "afternoon shade", "before sunrise"];
+const PLAN: [&str; 4] = ["mulch", "pick everything pickable", "drip and alarm checked", "before sunrise"];
 
 #[test]
 fn a_warning_heard_becomes_a_plan_that_arrives_by_mail_and_by_mqtt() {
