@@ -8,6 +8,9 @@ use serde::{Deserialize, Serialize};
 /// The name of a probe: letters, digits, `_`, `-`, `.`.
 pub type ProbeName = Arc<str>;
 
+/// From this humidity on air is called saturated, %.
+pub const SATURATED_PCT: f64 = 97.0;
+
 /// How far a reading is to be trusted. What may use which grade is a table (see `almanac`).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

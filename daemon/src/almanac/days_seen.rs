@@ -57,6 +57,18 @@ pub struct DaySeen {
     pub heap: Option<HeapDay>,
 }
 
+/// Keeps what a day came to with those of the last days, oldest first, in the place of an earlier word on the same day.
+pub(super) fn keep<T>(
+    kept: &mut BTreeMap<String, VecDeque<T>>,
+    whose: &str,
+    new: T,
+    day: impl Fn(&T) -> Day,
+) {
+    let days = kept.entry(whose.to_owned()).or_default();
+    days.retain(|it| day(it) != day(&new) && day(it) > day(&new) - SEEN_DAYS);
+    days.push_back(new);
+}
+
 /// The last days of every place.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DaysSeen(BTreeMap<String, VecDeque<DaySeen>>);
@@ -64,10 +76,7 @@ pub struct DaysSeen(BTreeMap<String, VecDeque<DaySeen>>);
 impl DaysSeen {
     /// Keeps a closed day, oldest first.
     pub fn keep(&mut self, place: &str, seen: DaySeen) {
-        let days = self.0.entry(place.to_owned()).or_default();
-        let first = seen.day - SEEN_DAYS;
-        days.retain(|it| it.day != seen.day && it.day > first);
-        days.push_back(seen);
+        keep(&mut self.0, place, seen, |it| it.day);
     }
 
     /// The kept days of a place before a day, earliest first.

@@ -13,14 +13,13 @@ use agronomy::series::{MS_PER_DAY, MS_PER_HOUR};
 use agronomy::units::{Celsius, RelativeHumidity};
 use agronomy::vapour::{saturation_pressure, vapour_pressure};
 
-use super::days_seen::SEEN_DAYS;
+use super::days_seen::keep;
 use super::pages::Readings;
 use crate::calendar::{Calendar, Day};
 use crate::entry::PlaceKind;
 use crate::ground::{Ground, Hang};
+use crate::reading::SATURATED_PCT;
 
-/// From here on air is called saturated, % (as readings are graded).
-const SATURATED_PCT: f64 = 97.0;
 /// A night begins so long before midnight of standard time, and ends so long after it, ms.
 const EVENING_MS: i64 = 3 * MS_PER_HOUR;
 const MORNING_MS: i64 = 6 * MS_PER_HOUR;
@@ -51,10 +50,7 @@ pub struct HumidNights(BTreeMap<String, VecDeque<HumidNight>>);
 impl HumidNights {
     /// Keeps a night, oldest first.
     pub fn keep(&mut self, probe: &str, night: HumidNight) {
-        let nights = self.0.entry(probe.to_owned()).or_default();
-        let first = night.day - SEEN_DAYS;
-        nights.retain(|it| it.day != night.day && it.day > first);
-        nights.push_back(night);
+        keep(&mut self.0, probe, night, |it| it.day);
     }
 
     /// The nights of a probe, the last first.

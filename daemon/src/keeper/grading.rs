@@ -3,12 +3,10 @@
 use agronomy::quantity::{Quantity, Surroundings};
 
 use super::tracks::Known;
-use crate::reading::{Heard, Reading, Reason};
+use crate::reading::{Heard, Reading, Reason, SATURATED_PCT};
 
 /// How far after the trusted clock a stamp may lie, ms.
 pub(super) const FUTURE_MS: i64 = 120_000;
-/// From this humidity on air is called saturated, %.
-const SATURATED_PCT: f64 = 97.0;
 /// Stamps before 2000-01-01 are a node's reset, and stamps past the year 9999 nonsense: no times, UTC ms.
 const STAMPS_MS: std::ops::Range<i64> = 946_684_800_000..253_402_300_800_000;
 

@@ -15,9 +15,8 @@ use crate::keeper::unread::holes;
 use crate::minders::air::Bands;
 use crate::minders::place_now::PlaceNow;
 use crate::minders::words::{limit, plural};
+use crate::reading::SATURATED_PCT;
 
-/// From this humidity on only the word is shown, %.
-const SATURATED_PCT: f64 = 97.0;
 /// The cloth begins at this hour of standard time.
 const CLOTH_FROM_H: i64 = 4;
 /// Readings of the curve are at least this far apart, ms.
@@ -28,6 +27,7 @@ pub(super) fn glance(engine: &Engine, place: &Place) -> PlaceGlance {
     let now = engine.place_now(place);
     let now_ms = now.now_ms;
     let humidity = engine.humidity(&place.id, now_ms).map(|(_, rh)| rh);
+    // Only the word is shown then.
     let saturated = humidity.is_some_and(|rh| rh >= SATURATED_PCT);
     let cloth_from = cloth_from(engine, now_ms);
     let (air, interval) = engine.air_of(&place.id, cloth_from, now_ms + 1);
