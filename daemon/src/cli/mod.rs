@@ -182,27 +182,22 @@ pub fn main() -> ExitCode {
     // What was found comes out also where the command says afterwards that something is wrong with it.
     let flushed = out.flush().map_err(Trouble::from);
     let done = if out.get_ref().closed { done } else { done.and(flushed) };
-    match done {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(Trouble::Failed(why)) => {
-            let _ = writeln!(io::stderr(), "glasshour: {why}");
-            ExitCode::from(1)
-        }
-        Err(Trouble::Given(why)) => {
-            let _ = writeln!(io::stderr(), "glasshour: {why}");
-            ExitCode::from(2)
-        }
-        Err(Trouble::Coded(code, why)) => {
-            let _ = writeln!(io::stderr(), "glasshour: {why}");
-            ExitCode::from(code)
-        }
-        Err(Trouble::Said) => ExitCode::from(2),
-        Err(Trouble::Differs) => {
-            // Main's own flush was skipped by the early end.
-            let _ = out.flush();
-            ExitCode::from(3)
-        }
+    done.map_or_else(|trouble| ExitCode::from(code_of(trouble)), |()| ExitCode::SUCCESS)
+}
+
+/// Says why a command ended without doing all it was asked, where nobody said so yet; its exit code.
+fn code_of(trouble: Trouble) -> u8 {
+    let (code, why) = match trouble {
+        Trouble::Failed(why) => (FAILS, Some(why)),
+        Trouble::Given(why) => (2, Some(why)),
+        Trouble::Coded(code, why) => (code, Some(why)),
+        Trouble::Said => (2, None),
+        Trouble::Differs => (3, None),
+    };
+    if let Some(why) = why {
+        let _ = writeln!(io::stderr(), "glasshour: {why}");
     }
+    code
 }
 
 /// What to say of a number where none is asked for.

@@ -19,15 +19,20 @@ const WHERE: &str = "If it was carried, hosed or replaced, note on the page Grou
 const SALT: &str = "Check it with salt: for a day in a closed jar beside wet table salt it should say 75 %, give or take \
                     5. Sprays and years of wet do this to a sensor; one that fails wants replacing.";
 
-/// What is said of one quantity.
-pub(super) fn of(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
-    let what = quantity.as_str().replace('_', " ");
-    let rests = match quantity {
+/// What goes by a quantity, in words.
+fn rests_on(quantity: Quantity) -> &'static str {
+    match quantity {
         Quantity::AirTemperature => "heat, frost and degree days",
         Quantity::RelativeHumidity => "deficit, dew point and wet hours",
         Quantity::SoilMoisture | Quantity::SoilTemperature => "what is said of the roots",
         _ => "whatever rests on it",
-    };
+    }
+}
+
+/// What is said of one quantity.
+pub(super) fn of(now: &ProbeSays<'_>, quantity: Quantity, why: Why<'_>) -> Word {
+    let what = quantity.as_str().replace('_', " ");
+    let rests = rests_on(quantity);
     let (is, look) = match why {
         Why::Graded { reason, share_pct } => (
             format!("{share_pct:.0} % of the last 3 h is not to be trusted: {}", reason.words()),
