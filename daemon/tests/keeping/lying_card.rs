@@ -53,16 +53,30 @@ async fn says(bench: &Bench, mark: &str) {
     bench.rounds().await;
 }
 
+/// What the card really holds from here on.
+fn hold(folder: &Path, copies: &Path) {
+    for name in ["ledger", "ledger-wal"] {
+        std::fs::copy(folder.join(name), copies.join(name)).unwrap();
+    }
+}
+
+async fn tells_of_five(bench: &Bench) {
+    let told = |bench: &Bench| {
+        bench.machine.pass(2_000);
+        title(bench).is_some()
+    };
+    bench.until("it is told", told).await;
+    let lost = "The card lost 5 readings it had promised to keep. Replace it.";
+    assert_eq!(title(bench).as_deref(), Some(lost));
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn s3_what_a_page_saw_stored_and_the_card_does_not_hold_is_counted_and_told_once() {
     let (folder, copies) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     drop(again(folder.path(), &tomato_house(), june()));
     let bench = service(folder.path(), june() + 14 * HOUR);
     let kept = hear_many(&bench, 2).await;
-    // What the card really holds from here on.
-    for name in ["ledger", "ledger-wal"] {
-        std::fs::copy(folder.path().join(name), copies.path().join(name)).unwrap();
-    }
+    hold(folder.path(), copies.path());
     let promised = hear_many(&bench, 5).await;
     bench.stop().await;
 
@@ -74,13 +88,7 @@ async fn s3_what_a_page_saw_stored_and_the_card_does_not_hold_is_counted_and_tol
     assert_eq!(title(&bench), None, "nothing of that is lost");
     says(&bench, &promised).await;
     says(&bench, &promised).await;
-    let told = |bench: &Bench| {
-        bench.machine.pass(2_000);
-        title(bench).is_some()
-    };
-    bench.until("it is told", told).await;
-    let lost = "The card lost 5 readings it had promised to keep. Replace it.";
-    assert_eq!(title(&bench).as_deref(), Some(lost));
+    tells_of_five(&bench).await;
     bench.stop().await;
 
     // It is known after another start, and a second page that saw the same says nothing new.
@@ -99,9 +107,7 @@ async fn s3_what_a_page_says_before_the_time_is_known_is_told_once_it_is() {
     drop(again(folder.path(), &tomato_house(), june()));
     let bench = service(folder.path(), june() + 14 * HOUR);
     hear_many(&bench, 2).await;
-    for name in ["ledger", "ledger-wal"] {
-        std::fs::copy(folder.path().join(name), copies.path().join(name)).unwrap();
-    }
+    hold(folder.path(), copies.path());
     let first = hear_many(&bench, 3).await;
     let promised = hear_many(&bench, 2).await;
     bench.stop().await;
@@ -112,12 +118,6 @@ async fn s3_what_a_page_says_before_the_time_is_known_is_told_once_it_is() {
     }
     assert_eq!(title(&bench), None, "nobody vouches for the clock");
     bench.machine.synchronised.store(true, Ordering::SeqCst);
-    let told = |bench: &Bench| {
-        bench.machine.pass(2_000);
-        title(bench).is_some()
-    };
-    bench.until("it is told", told).await;
-    let lost = "The card lost 5 readings it had promised to keep. Replace it.";
-    assert_eq!(title(&bench).as_deref(), Some(lost));
+    tells_of_five(&bench).await;
     bench.stop().await;
 }

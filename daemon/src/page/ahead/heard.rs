@@ -31,19 +31,22 @@ impl Warned {
     }
 }
 
+/// The day of the garden in which a moment lies.
+fn day_of(glance: &Glance, at_ms: i64) -> Day {
+    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
+    (at_ms + offset_ms).div_euclid(MS_PER_DAY)
+}
+
 /// The warning that somebody heard and that is in force.
 pub(super) fn heard(glance: &Glance) -> Option<Warning> {
-    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
-    let today = (glance.at_ms + offset_ms).div_euclid(MS_PER_DAY);
     let mut entries = glance.entries.clone();
     entries.sort_by_key(|entry| entry.id);
-    in_force(&entries, today, glance.at_ms)
+    in_force(&entries, day_of(glance, glance.at_ms), glance.at_ms)
 }
 
 /// All heat that is warned of, what was heard first: it says how hot.
 pub(in crate::page) fn warned(glance: &Glance) -> Vec<Warned> {
-    let offset_ms = i64::from(glance.standard_offset_s) * 1000;
-    let day_of = |at_ms: i64| (at_ms + offset_ms).div_euclid(MS_PER_DAY);
+    let day_of = |at_ms| day_of(glance, at_ms);
     let heard = heard(glance).map(|it| Warned { from: it.from, to: it.to, about_c: Some(it.about_c) });
     let public = glance.warnings.iter().filter(|it| it.hazard == Hazard::Heat);
     let public =
